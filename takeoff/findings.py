@@ -1,0 +1,29 @@
+"""Findings: what a person must look at, and what was assumed meanwhile."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+Severity = Literal["error", "warning", "note"]
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing the model did not say, said twice, or said wrongly.
+
+    `kind` is a stable short name (`method-assumed`, `declared-volume-differs`, ...) by which findings are
+    grouped; `message` says what and what to do; `assumed` what the tool went on with. `worth` is the
+    quantity at stake in `worth_unit` (m3, m2, m, kg, pieces), None where no figure can be put on it.
+    """
+
+    severity: Severity
+    kind: str
+    model: str
+    global_id: str
+    message: str
+    assumed: str = ""
+    worth: float | None = None
+    worth_unit: str = ""
+
+
+class InputError(Exception):
+    """Something the user gave cannot be used: the text is one line saying what, where and what to do."""

@@ -1,0 +1,1 @@
+"""Facts to solids, facets and contacts. Arrays in, arrays out; knows nothing of construction."""

@@ -1,0 +1,91 @@
+"""Triangle meshes: the one form in which solids pass between stages."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+BODY = 0
+"""Face label of the element's own surface; openings carry 1, 2, ... in the order of the request."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Mesh:
+    """A triangle mesh: `vertices` (n, 3) metres, `faces` (m, 3) vertex indices, `labels` (m,) origin of a face.
+
+    Triangles turn anticlockwise seen from outside. `labels` tells which body cut the face: `BODY` or the
+    number of the opening.
+    """
+
+    vertices: Floats
+    faces: Ints
+    labels: Ints
+
+    @staticmethod
+    def of(vertices: Floats, faces: Ints, labels: Ints | None = None) -> "Mesh":
+        """Make a mesh from arrays, with labels `BODY` where none are given."""
+        faces = np.asarray(faces, dtype=np.int64).reshape(-1, 3)
+        if labels is None:
+            labels = np.zeros(len(faces), dtype=np.int64)
+        return Mesh(np.asarray(vertices, dtype=np.float64).reshape(-1, 3), faces, labels)
+
+    @property
+    def corners(self) -> Floats:
+        """Triangle corners, (m, 3, 3)."""
+        return self.vertices[self.faces]
+
+    def moved(self, shift: Floats) -> "Mesh":
+        """The mesh shifted by a (3,) vector."""
+        return Mesh(self.vertices + shift, self.faces, self.labels)
+
+    def box(self) -> Floats:
+        """Bounds as (2, 3): lowest and highest corner."""
+        return np.array([self.vertices.min(axis=0), self.vertices.max(axis=0)])
+
+
+def volume(mesh: Mesh) -> float:
+    """Signed volume, m3, by the divergence theorem; the reference point is the box centre, for precision."""
+    if not len(mesh.faces):
+        return 0.0
+    corners = mesh.corners - mesh.box().mean(axis=0)
+    return float(np.einsum("ij,ij->i", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])).sum() / 6.0)
+
+
+def areas(corners: Floats) -> Floats:
+    """Area of each triangle, m2: (m, 3, 3) in, (m,) out."""
+    return np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1) / 2.0
+
+
+def normals(corners: Floats) -> Floats:
+    """Unit normal of each triangle: (m, 3, 3) in, (m, 3) out; zero for a triangle without area."""
+    cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    length = np.linalg.norm(cross, axis=1, keepdims=True)
+    return np.divide(cross, length, out=np.zeros_like(cross), where=length > 0)
+
+
+def welded(vertices: Floats, faces: Ints, tolerance: float = 1e-6) -> tuple[Floats, Ints, Ints]:
+    """Merge vertices that lie within `tolerance` metres (by rounding) and drop triangles that collapse.
+
+    Returns vertices (k, 3), faces (j, 3) and the (j,) indices of the faces that remain.
+    """
+    origin = vertices.min(axis=0) if len(vertices) else np.zeros(3)
+    keys = np.round((vertices - origin) / tolerance).astype(np.int64)
+    _, first, inverse = np.unique(keys, axis=0, return_index=True, return_inverse=True)
+    faces = inverse.reshape(-1)[faces]
+    keep = (faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 2] != faces[:, 0])
+    return vertices[first], faces[keep], np.flatnonzero(keep)
+
+
+def is_closed(faces: Ints) -> bool:
+    """Whether every directed edge of (m, 3) faces has its opposite exactly once for each time it occurs."""
+    if not len(faces):
+        return False
+    start = faces[:, [0, 1, 2]].ravel()
+    end = faces[:, [1, 2, 0]].ravel()
+    size = int(faces.max()) + 1
+    forward = np.sort(start * size + end)
+    backward = np.sort(end * size + start)
+    return bool(np.array_equal(forward, backward))

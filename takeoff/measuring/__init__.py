@@ -1,0 +1,1 @@
+"""Methods, conventions, volumes, formwork, reinforcement and pieces. Knows no IFC and no prices."""

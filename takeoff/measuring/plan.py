@@ -1,0 +1,38 @@
+"""The plan for each element: into which parts it is taken apart and how each of them is made."""
+
+from dataclasses import dataclass
+
+from takeoff.findings import Finding
+from takeoff.reading.facts import ElementFacts
+
+METHODS = ("cast-in-place", "precast", "tilt-up", "not-concrete", "unresolved")
+ROLES = ("wall", "slab", "column", "beam", "foundation", "stair")
+
+
+@dataclass(frozen=True, slots=True)
+class PartPlan:
+    """One part to be measured.
+
+    `layers` is the slice of the build-up in metres from the first layer's outer face, None for the whole
+    body. `permanent_formwork` marks what is no concrete but stays as a form (steel decking). `evidence`
+    tells a person in a few words what decided the method.
+    """
+
+    part: int
+    method: str
+    evidence: str
+    material: str = ""
+    strength_class: str = ""
+    layers: tuple[float, float] | None = None
+    permanent_formwork: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ElementPlan:
+    """An element with its final role, its parts and what was noticed while deciding."""
+
+    facts: ElementFacts
+    role: str
+    subrole: str
+    parts: tuple[PartPlan, ...]
+    findings: tuple[Finding, ...] = ()

@@ -1,0 +1,186 @@
+"""Records that leave measuring: one class for each table. All figures in m, m2, m3, kg and t."""
+
+from dataclasses import dataclass, field
+
+from takeoff.findings import Finding
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredPart:
+    """A row of elements.csv. None: not known or not measured (then `condition` says why)."""
+
+    model: str
+    global_id: str
+    part: int
+    ifc_class: str
+    name: str
+    type_name: str
+    mark: str
+    storey: str
+    role: str
+    subrole: str
+    method: str
+    evidence: str
+    material: str
+    strength_class: str
+    gross_volume_m3: float | None = None
+    net_volume_m3: float | None = None
+    overlap_volume_m3: float | None = None
+    length_m: float | None = None
+    width_m: float | None = None
+    height_m: float | None = None
+    plan_area_m2: float | None = None
+    side_area_m2: float | None = None
+    formwork_m2: float | None = None
+    reinforcement_kg: float | None = None
+    reinforcement_basis: str = ""
+    weight_t: float | None = None
+    declared_volume_m3: float | None = None
+    condition: str = ""
+    lump: int = 1
+    thickness_m: float | None = None
+    size_band: str = ""
+    assembly: str = ""
+    reinforcement_low_kg: float | None = None
+    reinforcement_high_kg: float | None = None
+    opening_area_m2: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FormworkRow:
+    """A row of formwork.csv: formed surface of one part, of one category and band.
+
+    `shape` is `plane` or `curved`. `band` is the depth band of an edge, the thickness band of a soffit, else
+    empty; `height_band` bands the height to soffit. `place` is `opening` inside an opening, else empty.
+    """
+
+    model: str
+    global_id: str
+    part: int
+    role: str
+    storey: str
+    category: str
+    shape: str
+    band: str
+    height_to_soffit_m: float | None
+    area_m2: float
+    length_m: float | None
+    height_band: str = ""
+    place: str = ""
+    slope_deg: float | None = None
+    radius_m: float | None = None
+    finish: str = ""
+    depth_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SurfaceRow:
+    """A surface that needs no form, and why.
+
+    `state` is `free` (top to be levelled), `contact`, `permanent-formwork`, `ground` (blinding area) or
+    `seated` (assumed to stand on something that the model does not show).
+    """
+
+    model: str
+    global_id: str
+    part: int
+    role: str
+    storey: str
+    state: str
+    area_m2: float
+    slope_deg: float | None = None
+    other_id: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class HoleRow:
+    """A hole through a slab or wall, to be boxed out: its opening area and girth."""
+
+    model: str
+    global_id: str
+    part: int
+    role: str
+    storey: str
+    area_m2: float
+    girth_m: float
+    band: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReinforcementRow:
+    """Reinforcement of one part: mass with its basis `modelled`, `ratio` or `allowance`, and how it came."""
+
+    model: str
+    global_id: str
+    part: int
+    role: str
+    storey: str
+    basis: str
+    kind: str
+    diameter_mm: float | None
+    mass_kg: float
+    low_kg: float
+    high_kg: float
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class PieceRow:
+    """A row of pieces.csv: one precast or tilt-up unit as it is lifted."""
+
+    model: str
+    global_id: str
+    mark: str
+    method: str
+    role: str
+    storey: str
+    length_m: float
+    width_m: float
+    thickness_m: float
+    volume_m3: float
+    weight_t: float
+    largest_face_m2: float
+    openings: int
+    repetition_group: str
+    repetition_count: int
+    mirror_of: str = ""
+    strength_class: str = ""
+    embedded: str = ""
+    parts: str = ""
+    transport_check: str = ""
+    lift_check: str = ""
+    subrole: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class JointRow:
+    """A joint between two pieces or between a piece and cast concrete: contact of two parts.
+
+    `kind` is `bed`, `vertical`, `slab` or `topping` (cast on the piece); `gap_m` the width of the joint.
+    """
+
+    model: str
+    global_id: str
+    part: int
+    other_id: str
+    other_part: int
+    kind: str
+    area_m2: float
+    length_m: float
+    gap_m: float
+    storey: str
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """All that measuring hands on."""
+
+    parts: tuple[MeasuredPart, ...] = ()
+    formwork: tuple[FormworkRow, ...] = ()
+    surfaces: tuple[SurfaceRow, ...] = ()
+    holes: tuple[HoleRow, ...] = ()
+    reinforcement: tuple[ReinforcementRow, ...] = ()
+    pieces: tuple[PieceRow, ...] = ()
+    joints: tuple[JointRow, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    counts: dict[str, dict[str, int]] = field(default_factory=dict)

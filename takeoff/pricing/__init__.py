@@ -1,0 +1,1 @@
+"""Bill items, rates and markups. Knows no geometry."""

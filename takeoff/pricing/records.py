@@ -1,0 +1,107 @@
+"""Records of the bill: items, the dimensions behind them, money."""
+
+from dataclasses import dataclass, field
+
+from takeoff.findings import Finding
+
+
+@dataclass(frozen=True, slots=True)
+class Dimension:
+    """One line of the dimensions: a quantity of one part that goes to one item.
+
+    `times`, `length`, `width` and `height` stand where the quantity is their product, else they are None and
+    `quantity` is the measured value. `note` says what a stranger needs to follow it.
+    """
+
+    item: str
+    model: str
+    global_id: str
+    part: int
+    storey: str
+    location: str
+    quantity: float
+    times: float | None = None
+    length: float | None = None
+    width: float | None = None
+    height: float | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """A bill item. `quantity` is the sum over its dimensions, `amount` is quantity times rate, to the cent.
+
+    `rate` None: not priced. `rate_source` names the file, line and source of the rate.
+    """
+
+    key: str
+    number: str
+    section: str
+    description: str
+    unit: str
+    quantity: float
+    rate: float | None
+    amount: float | None
+    rate_source: str = ""
+    method: str = ""
+    role: str = ""
+    low: float | None = None
+    high: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A section of the bill in its order: `code` numbers it, `title` heads it."""
+
+    code: str
+    title: str
+    items: tuple[Item, ...]
+
+    @property
+    def total(self) -> float:
+        """Sum of the amounts of the priced items."""
+        return round(sum(item.amount or 0.0 for item in self.items), 2)
+
+
+@dataclass(frozen=True, slots=True)
+class Markup:
+    """A markup line: `percent` of the running total `base`, or of the net total where `on_net`."""
+
+    name: str
+    percent: float
+    base: float
+    amount: float
+    on_net: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ShareRow:
+    """Prefabrication share in one group: `by` is `all`, `role` or `storey`; `measure` what is compared."""
+
+    by: str
+    group: str
+    measure: str
+    unit: str
+    prefabricated: float
+    total: float
+
+    @property
+    def share(self) -> float | None:
+        """Prefabricated over total, None when there is nothing to compare."""
+        return self.prefabricated / self.total if self.total else None
+
+
+@dataclass(frozen=True, slots=True)
+class Bill:
+    """The priced bill with everything an output needs to write it."""
+
+    sections: tuple[Section, ...]
+    dimensions: tuple[Dimension, ...]
+    net_total: float
+    markups: tuple[Markup, ...]
+    grand_total: float
+    currency: str
+    unpriced: tuple[str, ...]
+    shares: tuple[ShareRow, ...]
+    findings: tuple[Finding, ...] = ()
+    basis: tuple[tuple[str, str, str], ...] = field(default_factory=tuple)

@@ -1,0 +1,1 @@
+"""IFC files to facts: units, storeys, materials, properties, declared quantities, reinforcing bars."""

@@ -1,0 +1,152 @@
+"""Facts: what a model says of its elements, in metres, square metres, cubic metres and kilograms.
+
+These records leave the reader and are all that later stages know of the model. They are picklable.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from takeoff.findings import Finding
+
+PropertyValue = str | float | int | bool
+QuantityKind = Literal["length", "area", "volume", "weight", "count"]
+
+
+@dataclass(frozen=True, slots=True)
+class Storey:
+    """A building storey; `elevation` is metres above the model's zero, placements included."""
+
+    global_id: str
+    name: str
+    elevation: float
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """One layer of a build-up: material name, thickness in metres, and the layer's own name or category."""
+
+    material: str
+    thickness: float
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class BuildUp:
+    """A material layer set on an element.
+
+    `axis` is the local axis of the element's placement across which the layers are stacked (0 x, 1 y, 2 z),
+    None where the model does not say (a layer set without a usage). Layer 1 starts at `offset` (metres along
+    that axis, from the reference line) and the layers follow in the direction `sense` (+1 or -1).
+    """
+
+    layers: tuple[Layer, ...]
+    axis: int | None = None
+    sense: int = 1
+    offset: float | None = None
+
+    @property
+    def thickness(self) -> float:
+        """Sum of the layer thicknesses, metres."""
+        return sum(layer.thickness for layer in self.layers)
+
+
+@dataclass(frozen=True, slots=True)
+class Declared:
+    """A quantity that the exporting program wrote, in metres, m2, m3 or kg."""
+
+    set_name: str
+    name: str
+    kind: QuantityKind
+    value: float
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """Reinforcing bars, mesh or tendons modelled in the file: `count` of `length` metres each.
+
+    `kind` is `bar`, `fabric` or `tendon`. `mass` is the total in kg: declared where declared, else from
+    geometry or from diameter and length (7,850 kg/m3); `basis` says which. `host` is the GlobalId of the
+    element it belongs to, empty where the model does not tell.
+    """
+
+    global_id: str
+    kind: Literal["bar", "fabric", "tendon"]
+    name: str
+    diameter: float | None
+    length: float | None
+    count: int
+    mass: float
+    basis: str
+    host: str
+
+
+@dataclass(frozen=True, slots=True)
+class Embedded:
+    """Something cast into or fixed to a concrete element that is not its concrete (anchor, pipe, girder)."""
+
+    global_id: str
+    ifc_class: str
+    name: str
+    material: str
+    host: str
+
+
+@dataclass(frozen=True, slots=True)
+class ElementFacts:
+    """One physical element that may be concrete, or that matters to concrete (permanent formwork).
+
+    `body` holds the STEP ids of the products whose Body representations make the element (itself, or its
+    parts where it has no body of its own), `openings` those of the opening elements that void it or its
+    parts. `role` and `subrole` are what class, predefined type and aggregation say (`role` empty: none of
+    the six). `properties` are sets by name, instance over type. `assembly` is the GlobalId of the assembly
+    it is part of. `storey` is the name of the storey that the model files it under.
+    """
+
+    model: str
+    step_id: int
+    global_id: str
+    ifc_class: str
+    predefined_type: str = ""
+    object_type: str = ""
+    name: str = ""
+    type_name: str = ""
+    mark: str = ""
+    storey: str = ""
+    storey_elevation: float | None = None
+    role: str = ""
+    subrole: str = ""
+    materials: tuple[str, ...] = ()
+    build_up: BuildUp | None = None
+    presentation_layers: tuple[str, ...] = ()
+    properties: Mapping[str, Mapping[str, PropertyValue]] = field(default_factory=dict)
+    classifications: tuple[str, ...] = ()
+    declared: tuple[Declared, ...] = ()
+    body: tuple[int, ...] = ()
+    openings: tuple[int, ...] = ()
+    assembly: str = ""
+    assembly_mark: str = ""
+    description: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ModelFacts:
+    """All facts of one file. `path` is a plain STEP or XML file that a worker can open (zips are unpacked
+    beside the run's scratch folder); `sha256` is of the file as given; `length_unit` in metres.
+    `map_conversion` is the 4x4 matrix (row-major, 16 numbers, metres) from model to map coordinates, if any.
+    """
+
+    model: str
+    path: str
+    sha256: str
+    schema: str
+    length_unit: float
+    project_name: str = ""
+    storeys: tuple[Storey, ...] = ()
+    elements: tuple[ElementFacts, ...] = ()
+    bars: tuple[Bar, ...] = ()
+    embedded: tuple[Embedded, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    map_conversion: tuple[float, ...] | None = None
+    map_name: str = ""
+    application: str = ""
