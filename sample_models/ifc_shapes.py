@@ -206,7 +206,10 @@ class Shapes:
 
     def rod(self, points: Sequence[Point], radius: float) -> Entity:
         """A round bar along a line through `points`."""
-        return self.file.create_entity("IfcSweptDiskSolid", self._line(points), self.length(radius))
+        rod = self.file.create_entity("IfcSweptDiskSolid", self._line(points), self.length(radius))
+        if self.file.schema == "IFC2X3":  # where the range of the line's parameter must be given
+            rod.StartParam, rod.EndParam = 0.0, float(len(points) - 1)
+        return rod
 
     def source(self, *items: Entity) -> Entity:
         """A shape to be repeated by `mapped`."""
