@@ -25,8 +25,9 @@ _OBLIGATORY = {
 class Frame(Shapes):
     """A model under construction.
 
-    `rotate_deg` and `offset` (metres) turn and move the whole model: through the placement of the site, or,
-    with `absolute`, through every element's own placement. GlobalIds follow from `name` and order.
+    `rotate_deg` and `offset` (metres) turn and move the whole model through the placement of the site; with
+    `absolute` every element has a placement of its own instead, to the same effect. GlobalIds follow from
+    `name` and order.
     """
 
     def __init__(
@@ -69,8 +70,7 @@ class Frame(Shapes):
             RepresentationContexts=[world],
             UnitsInContext=self.file.create_entity("IfcUnitAssignment", self._units(unit)),
         )
-        site_at = ((0.0, 0.0, 0.0), 0.0) if absolute else (self._offset, rotate_deg)
-        self.site = self._spatial("IfcSite", "Site", None, *site_at)
+        self.site = self._spatial("IfcSite", "Site", None, self._offset, rotate_deg)
         self.building = self._spatial("IfcBuilding", "Building", self.site)
         self.aggregate(self.project, [self.site])
         self.aggregate(self.site, [self.building])

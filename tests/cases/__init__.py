@@ -1,0 +1,18 @@
+"""Measuring cases whose answers are worked out by hand, one file for each kind of work."""
+
+from cases import doubles, footings, frames, layered, neighbours, rounded, slabs, stairs, walls
+from cases.case import Case, CaseModel, totals
+
+CASES: tuple[Case, ...] = (
+    *frames.CASES,
+    *walls.CASES,
+    *slabs.CASES,
+    *stairs.CASES,
+    *rounded.CASES,
+    *layered.CASES,
+    *footings.CASES,
+    *neighbours.CASES,
+    *doubles.CASES,
+)
+
+__all__ = ["CASES", "Case", "CaseModel", "totals"]
