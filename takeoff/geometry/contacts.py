@@ -1,0 +1,136 @@
+"""Contacts: where surfaces of different bodies lie on each other, within a gap."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from takeoff.geometry.mesh import Floats, Ints
+from takeoff.geometry.neighbours import ragged_product
+from takeoff.geometry.surfaces import Surfaces
+
+SMALLEST = 1e-7
+"""Contacts under this area, m2, are noise."""
+CHUNK = 4_000_000
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Contacts:
+    """Pairs of surfaces that touch, each pair once.
+
+    `first`, `second` (k,) surface numbers; `area` m2; `gap` m between the two, negative where they overlap a
+    little; `polygon` in the frame that both surfaces share (plane frame, or unrolled).
+    """
+
+    first: Ints
+    second: Ints
+    area: Floats
+    gap: Floats
+    polygon: NDArray[np.object_]
+
+    def __len__(self) -> int:
+        return len(self.first)
+
+
+def find_contacts(surfaces: Surfaces, pairs: Ints, gap: float) -> Contacts:
+    """Contacts between the bodies of `pairs` (k, 2), body i's surfaces first; `gap` metres of tolerance."""
+    first, second = _candidates(surfaces, pairs, gap)
+    flat = surfaces.frame[first] >= 0
+    parts = [
+        _flat_contacts(surfaces, first[flat], second[flat], gap),
+        _round_contacts(surfaces, first[~flat], second[~flat], gap),
+    ]
+    return Contacts(
+        first=np.concatenate([part.first for part in parts]),
+        second=np.concatenate([part.second for part in parts]),
+        area=np.concatenate([part.area for part in parts]),
+        gap=np.concatenate([part.gap for part in parts]),
+        polygon=np.concatenate([part.polygon for part in parts]),
+    )
+
+
+def _candidates(surfaces: Surfaces, pairs: Ints, gap: float) -> tuple[Ints, Ints]:
+    """Surface pairs with near boxes that face each other: same plane frame and opposite sides, or both round."""
+    empty = np.empty(0, dtype=np.int64)
+    if not len(pairs) or not len(surfaces):
+        return empty, empty
+    order = np.argsort(surfaces.part, kind="stable")
+    bodies = int(max(surfaces.part.max(), pairs.max())) + 1
+    start = np.searchsorted(surfaces.part[order], np.arange(bodies + 1))
+    body_box = np.empty((bodies, 2, 3))
+    body_box[:, 0], body_box[:, 1] = np.inf, -np.inf
+    np.minimum.at(body_box[:, 0], surfaces.part, surfaces.box[:, 0])
+    np.maximum.at(body_box[:, 1], surfaces.part, surfaces.box[:, 1])
+    near_first = _near_body(surfaces, order, start, pairs[:, 0], body_box[pairs[:, 1]], gap)
+    near_second = _near_body(surfaces, order, start, pairs[:, 1], body_box[pairs[:, 0]], gap)
+    begin = np.searchsorted(near_second[0], np.arange(len(pairs) + 1))
+    first_of, second_of = [empty], [empty]
+    row, item = near_first
+    number = begin[row + 1] - begin[row]
+    for piece in np.array_split(np.arange(len(row)), max(1, int(number.sum()) // CHUNK)):
+        position, other = ragged_product(begin[row[piece]], begin[row[piece] + 1])
+        a, b = item[piece][position], near_second[1][other]
+        both_flat = (
+            (surfaces.frame[a] >= 0) & (surfaces.frame[a] == surfaces.frame[b]) & (surfaces.side[a] != surfaces.side[b])
+        )
+        both_round = (surfaces.frame[a] < 0) & (surfaces.frame[b] < 0) & (surfaces.hollow[a] != surfaces.hollow[b])
+        near = np.all(surfaces.box[a, 0] <= surfaces.box[b, 1] + gap, axis=1)
+        near &= np.all(surfaces.box[b, 0] <= surfaces.box[a, 1] + gap, axis=1)
+        keep = near & (both_flat | both_round)
+        first_of.append(a[keep])
+        second_of.append(b[keep])
+    return np.concatenate(first_of), np.concatenate(second_of)
+
+
+def _near_body(
+    surfaces: Surfaces, order: Ints, start: Ints, bodies: Ints, boxes: Floats, gap: float
+) -> tuple[Ints, Ints]:
+    """For each row, the surfaces of a body that come near a box (rows, 2, 3): (row, surface), sorted by row."""
+    row, position = ragged_product(start[bodies], start[bodies + 1])
+    item = order[position]
+    near = np.all(surfaces.box[item, 0] <= boxes[row, 1] + gap, axis=1)
+    near &= np.all(surfaces.box[item, 1] >= boxes[row, 0] - gap, axis=1)
+    return row[near], item[near]
+
+
+def _flat_contacts(surfaces: Surfaces, a: Ints, b: Ints, gap: float) -> Contacts:
+    low = np.maximum(surfaces.box[a, 0], surfaces.box[b, 0])
+    high = np.minimum(surfaces.box[a, 1], surfaces.box[b, 1])
+    middle = (low + high) / 2.0
+    normal = surfaces.normal[a]
+    own = np.einsum("ij,ij->i", surfaces.centre[a] - middle, normal)
+    other = -np.einsum("ij,ij->i", surfaces.centre[b] - middle, surfaces.normal[b])
+    apart = other - own
+    near = np.abs(apart) <= gap
+    a, b, apart = a[near], b[near], apart[near]
+    polygon = shapely.intersection(surfaces.polygon[a], surfaces.polygon[b])
+    return _kept(a, b, shapely.area(polygon), apart, polygon)
+
+
+def _round_contacts(surfaces: Surfaces, a: Ints, b: Ints, gap: float) -> Contacts:
+    offset = np.linalg.norm(surfaces.axis_point[a] - surfaces.axis_point[b], axis=1)
+    apart = np.where(surfaces.hollow[a], -1.0, 1.0) * (surfaces.radius[b] - surfaces.radius[a])
+    near = (offset <= gap) & (np.abs(apart) <= gap)
+    a, b, apart = a[near], b[near], apart[near]
+    polygon = shapely.intersection(surfaces.polygon[a], surfaces.polygon[b])
+    area = shapely.area(polygon) * (surfaces.radius[a] + surfaces.radius[b]) / 2.0
+    return _kept(a, b, area, apart, polygon)
+
+
+def _kept(a: Ints, b: Ints, area: Floats, apart: Floats, polygon: NDArray[np.object_]) -> Contacts:
+    keep = area > SMALLEST
+    return Contacts(a[keep], b[keep], area[keep], apart[keep], polygon[keep])
+
+
+def covered(surfaces: Surfaces, rows: Ints, polygons: NDArray[np.object_]) -> dict[int, shapely.Geometry]:
+    """Union of the given polygons for each surface that occurs in `rows` (k,)."""
+    result: dict[int, shapely.Geometry] = {}
+    order = np.argsort(rows, kind="stable")
+    rows, polygons = rows[order], polygons[order]
+    if not len(rows):
+        return result
+    for group in np.split(np.arange(len(rows)), np.flatnonzero(np.diff(rows)) + 1):
+        shapes = polygons[group]
+        result[int(rows[group[0]])] = shapes[0] if len(shapes) == 1 else shapely.union_all(shapes)
+    return result

@@ -1,0 +1,72 @@
+"""Direction classes: facets whose planes are parallel share one plane frame, so that polygons compare."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from takeoff.geometry.mesh import Floats, Ints
+
+PARALLEL = 2e-4
+"""Normals closer than this (a chord, about radians) count as parallel."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Frames:
+    """Plane frames of the direction classes.
+
+    `axes` is (c, 3, 3): rows u, v, n. For a plane that is not level, u is level and v points upwards, so the
+    extent along v is a height over the slope. `of_facet` (f,) is the class of each facet and `side` (f,) +1
+    or -1: whether its normal points along n or against it.
+    """
+
+    axes: Floats
+    of_facet: Ints
+    side: Ints
+
+
+def make_frames(normals: Floats, weights: Floats) -> Frames:
+    """Group (f, 3) unit normals into classes of parallel planes; `weights` (f,) areas steer the mean."""
+    if not len(normals):
+        return Frames(np.empty((0, 3, 3)), np.empty(0, np.int64), np.empty(0, np.int64))
+    rounded, inverse = np.unique(np.round(normals, 6), axis=0, return_inverse=True)
+    inverse = inverse.reshape(-1)
+    count = len(rounded)
+    both = np.concatenate([rounded, -rounded])
+    near = cKDTree(both).query_pairs(PARALLEL, output_type="ndarray")
+    graph = coo_matrix((np.ones(len(near)), (near[:, 0], near[:, 1])), shape=(2 * count, 2 * count))
+    _, component = connected_components(graph, directed=False)
+    plus, minus = component[:count], component[count:]
+    pair = np.minimum(plus, minus)
+    classes, of_unique = np.unique(pair, return_inverse=True)
+    of_unique = of_unique.reshape(-1)
+    side_of_unique = np.where(plus == pair, 1, -1)
+    of_facet = of_unique[inverse]
+    side = side_of_unique[inverse]
+    mean = np.zeros((len(classes), 3))
+    np.add.at(mean, of_facet, normals * (side * np.maximum(weights, 1e-12))[:, None])
+    mean /= np.linalg.norm(mean, axis=1, keepdims=True)
+    flip = _points_down(mean)
+    mean[flip] *= -1.0
+    side = np.where(flip[of_facet], -side, side)
+    return Frames(_axes(mean), of_facet, side)
+
+
+def _points_down(normals: Floats) -> np.ndarray:
+    """Which of the (c, 3) normals to turn, so that a class has one sense whatever its first facet was."""
+    x, y, z = normals.T
+    small = 1e-6
+    return np.where(np.abs(z) > small, z < 0, np.where(np.abs(x) > small, x < 0, y < 0))
+
+
+def _axes(normals: Floats) -> Floats:
+    """Right-handed frames (c, 3, 3) with rows u, v, n for (c, 3) unit normals."""
+    level = np.hypot(normals[:, 0], normals[:, 1]) < 1e-4
+    u = np.column_stack([-normals[:, 1], normals[:, 0], np.zeros(len(normals))])
+    u[level] = (1.0, 0.0, 0.0)
+    u -= normals * np.einsum("ij,ij->i", u, normals)[:, None]
+    u /= np.linalg.norm(u, axis=1, keepdims=True)
+    v = np.cross(normals, u)
+    return np.stack([u, v, normals], axis=1)
