@@ -1,0 +1,58 @@
+"""Bodies: the solids of parts with what measuring needs to know of each."""
+
+from dataclasses import dataclass
+
+from takeoff.geometry.mesh import Mesh
+from takeoff.measuring.plan import ElementPlan, PartPlan
+
+CONCRETE = ("cast-in-place", "precast", "tilt-up", "unresolved")
+"""Methods whose parts are (or may be) concrete and take part in overlaps, contacts and totals."""
+PIECES = ("precast", "tilt-up")
+FORMED = ("cast-in-place", "unresolved")
+"""Methods whose surfaces need a form; an unresolved part is measured as if cast and billed apart."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Body:
+    """A solid of one part. `number` is the part's number in the element, unique there, lumps included.
+
+    `gross` m3 before openings, `before` m3 after openings, `net` m3 after overlaps as well; `storey` where it
+    stands. `openings` m3 removed by each opening of the element.
+    """
+
+    element: ElementPlan
+    plan: PartPlan
+    number: int
+    lump: int
+    mesh: Mesh
+    gross: float
+    before: float
+    net: float
+    storey: str
+    storey_elevation: float | None
+    openings: tuple[float, ...] = ()
+
+    @property
+    def key(self) -> tuple[str, str, int]:
+        """Model, GlobalId and part number."""
+        return self.element.facts.model, self.element.facts.global_id, self.number
+
+    @property
+    def role(self) -> str:
+        """Role of the element."""
+        return self.element.role
+
+    @property
+    def method(self) -> str:
+        """How the part is made."""
+        return self.plan.method
+
+    @property
+    def concrete(self) -> bool:
+        """Whether the part counts as concrete."""
+        return self.plan.method in CONCRETE
+
+    @property
+    def formed(self) -> bool:
+        """Whether its surfaces are measured for formwork."""
+        return self.plan.method in FORMED

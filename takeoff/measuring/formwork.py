@@ -1,0 +1,249 @@
+"""Formwork contact area: what remains of each face after everything that needs no form is taken off."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from takeoff.geometry.contacts import Contacts, covered
+from takeoff.geometry.mesh import Ints
+from takeoff.geometry.surfaces import Surfaces
+from takeoff.measuring.bodies import Body
+from takeoff.measuring.convention import Convention, band
+from takeoff.measuring.dimensions import Dimensions
+from takeoff.measuring.faces import FREE, GROUND, SEAT, Face, classify_faces
+from takeoff.measuring.records import FormworkRow, SurfaceRow
+from takeoff.measuring.soffits import Below, Floors
+
+CASTING = ("foundation", "column", "wall", "beam", "slab", "stair")
+"""Order of casting: a later part is relieved by the one that stands already."""
+NOISE = 1e-6
+"""Remainders of a face under this area, m2, are rounding."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FormedBody:
+    """Formwork rows of one body, its other surfaces, and what had to be assumed."""
+
+    rows: tuple[FormworkRow, ...]
+    surfaces: tuple[SurfaceRow, ...]
+    area: float
+    seated: float
+    no_floor: float
+
+
+def measure_formwork(
+    surfaces: Surfaces,
+    bodies: Sequence[Body],
+    dimensions: Sequence[Dimensions],
+    rows_of: Sequence[Ints],
+    contacts: Contacts,
+    on_ground: Sequence[bool],
+    convention: Convention,
+) -> dict[int, FormedBody]:
+    """Formwork of every body that is formed, by position in `bodies`.
+
+    `rows_of[b]` are the surfaces of body b; `on_ground[b]` says that its underside lies on the ground.
+    """
+    relief = _relief(surfaces, bodies, contacts, convention)
+    concrete = np.concatenate([rows for rows, body in zip(rows_of, bodies, strict=True) if body.concrete] or [_none()])
+    floors = Floors(surfaces, concrete)
+    result = {}
+    for number, body in enumerate(bodies):
+        if body.formed:
+            faces = classify_faces(
+                surfaces, rows_of[number], body, dimensions[number], convention, on_ground[number]
+            )
+            result[number] = _measure(
+                surfaces, rows_of[number], faces, body, dimensions[number], relief, floors, convention
+            )
+    return result
+
+
+def _none() -> Ints:
+    return np.empty(0, dtype=np.int64)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Relief:
+    """For a surface: the region that needs no form, and (GlobalId of the other, state, area) for each contact."""
+
+    region: dict[int, shapely.Geometry]
+    touching: dict[int, list[tuple[str, str, float]]]
+
+
+def _relief(surfaces: Surfaces, bodies: Sequence[Body], contacts: Contacts, convention: Convention) -> _Relief:
+    rows, shapes = [], []
+    touching: dict[int, list[tuple[str, str, float]]] = defaultdict(list)
+    for mine, theirs in ((contacts.first, contacts.second), (contacts.second, contacts.first)):
+        for k in range(len(contacts)):
+            own, other = int(mine[k]), int(theirs[k])
+            body, neighbour = int(surfaces.part[own]), int(surfaces.part[other])
+            if not bodies[body].formed or not _relieved(bodies[body], bodies[neighbour], convention):
+                continue
+            rows.append(own)
+            shapes.append(contacts.polygon[k])
+            state = "permanent-formwork" if bodies[neighbour].plan.permanent_formwork else "contact"
+            touching[own].append((bodies[neighbour].element.facts.global_id, state, float(contacts.area[k])))
+    region = covered(surfaces, np.array(rows, dtype=np.int64), np.array(shapes, dtype=object)) if rows else {}
+    return _Relief(region, touching)
+
+
+def _relieved(body: Body, neighbour: Body, convention: Convention) -> bool:
+    """Whether a face of `body` needs no form where `neighbour` touches it."""
+    if neighbour.plan.permanent_formwork:
+        return True
+    if not neighbour.concrete:
+        return False
+    if convention.contacts.relieve == "both" or not neighbour.formed:
+        return True
+    return CASTING.index(body.role) >= CASTING.index(neighbour.role)
+
+
+def _measure(
+    surfaces: Surfaces,
+    rows: Ints,
+    faces: Sequence[Face],
+    body: Body,
+    dimensions: Dimensions,
+    relief: _Relief,
+    floors: Floors,
+    convention: Convention,
+) -> FormedBody:
+    model, global_id, part = body.key
+    gathered: dict[tuple, list[float]] = {}
+    others: list[SurfaceRow] = []
+    no_floor = 0.0
+
+    def surface(state: str, area: float, slope: float, other_id: str = "") -> None:
+        others.append(SurfaceRow(model, global_id, part, body.role, body.storey, state, area, slope, other_id))
+
+    seats = [int(row) for row, face in zip(rows, faces, strict=True) if face.category == SEAT]
+    supported = any(row in relief.touching for row in seats)
+    seated = 0.0
+    for row, face in zip(rows.tolist(), faces, strict=True):
+        whole = surfaces.polygon[row]
+        region = relief.region.get(row)
+        rest = whole if region is None else shapely.difference(whole, region)
+        scale = float(surfaces.scale[row])
+        area = float(rest.area) * scale
+        slope = round(90.0 - abs(float(surfaces.rise[row])), 1)
+        taken = float(surfaces.area[row]) - area
+        if region is not None and taken > 0:
+            total = sum(entry[2] for entry in relief.touching[row])
+            for neighbour, state, touched in relief.touching[row]:
+                surface(state, taken * touched / total, slope, neighbour)
+        if area <= NOISE:
+            continue
+        category = face.category
+        if category == SEAT:
+            if not supported:
+                seated += area
+                surface("seated", area, slope)
+                continue
+            category = f"{body.role}-soffit"
+        if category == FREE:
+            surface("free", area, slope)
+            continue
+        if category == GROUND:
+            surface("ground", area, slope)
+            continue
+        for piece in _split(surfaces, row, rest, category, dimensions, floors, body, convention):
+            if piece.height is None and category.endswith("soffit"):
+                no_floor += piece.area
+            shape = "curved" if surfaces.curved[row] else "plane"
+            radius = None if np.isnan(surfaces.radius[row]) else round(float(surfaces.radius[row]), 4)
+            height_band = (
+                band(convention.bands.height_to_soffit_m, piece.height) if piece.height is not None else ""
+            )
+            key = (category, shape, piece.band, height_band, "opening" if face.opening else "", radius)
+            entry = gathered.setdefault(key, [0.0, 0.0, 0.0, 0.0, 0.0, 0.0])
+            entry[0] += piece.area
+            entry[1] += piece.length
+            entry[2] += (piece.height or 0.0) * piece.area
+            entry[3] += slope * piece.area
+            entry[4] += piece.depth * piece.area
+            entry[5] += 0.0 if piece.height is None else piece.area
+    made = tuple(
+        FormworkRow(
+            model, global_id, part, body.role, body.storey,
+            category, shape, depth_band,
+            entry[2] / entry[5] if entry[5] else None,
+            entry[0],
+            entry[1] if entry[1] else None,
+            height_band, place, entry[3] / entry[0], radius, "",
+            entry[4] / entry[0] if entry[4] else None,
+        )
+        for (category, shape, depth_band, height_band, place, radius), entry in gathered.items()
+    )  # fmt: skip
+    return FormedBody(made, tuple(others), sum(row.area_m2 for row in made), seated, no_floor)
+
+
+@dataclass(frozen=True, slots=True)
+class _Piece:
+    area: float
+    length: float
+    height: float | None
+    band: str
+    depth: float
+
+
+def _split(
+    surfaces: Surfaces,
+    row: int,
+    rest: shapely.Geometry,
+    category: str,
+    dimensions: Dimensions,
+    floors: Floors,
+    body: Body,
+    convention: Convention,
+) -> list[_Piece]:
+    """Divide what remains of a face by what drives its price: depth of an edge, height to a soffit."""
+    scale = float(surfaces.scale[row])
+    bands = convention.bands
+    if category.endswith("soffit"):
+        if category == "slab-soffit":
+            text = band(bands.slab_thickness_mm, dimensions.thickness * 1e3)
+        elif category == "beam-soffit":
+            text = band(bands.beam_depth_mm, dimensions.thickness * 1e3)
+        else:
+            text = ""
+        below = floors.below(row, rest) if surfaces.frame[row] >= 0 else [Below(1.0, None)]
+        heights = [_assumed(entry, surfaces, row, body) for entry in below]
+        area = float(rest.area) * scale
+        return [
+            _Piece(area * entry.share, 0.0, height, text, 0.0)
+            for entry, height in zip(below, heights, strict=True)
+        ]
+    if category in ("slab-edge", "foundation-side", "beam-side", "stair-riser"):
+        pieces = []
+        for piece in shapely.get_parts(rest):
+            if piece.area * scale <= NOISE:
+                continue
+            _, low, _, high = piece.bounds
+            depth = float(high - low)
+            area = float(piece.area) * scale
+            text = ""
+            if category == "slab-edge":
+                text = band(bands.edge_depth_mm, depth * 1e3)
+            elif category == "foundation-side":
+                text = band(bands.foundation_depth_mm, depth * 1e3)
+            elif category == "beam-side":
+                text = band(bands.beam_depth_mm, dimensions.thickness * 1e3)
+            pieces.append(_Piece(area, area / depth if depth > 0 else 0.0, None, text, depth))
+        return pieces
+    text = ""
+    if category == "column-side":
+        text = band(bands.column_girth_mm, dimensions.outline.length * 1e3)
+    return [_Piece(float(rest.area) * scale, 0.0, None, text, 0.0)]
+
+
+def _assumed(below: Below, surfaces: Surfaces, row: int, body: Body) -> float | None:
+    """Height to what is below; to the level of the storey where there is nothing and the storey is under it."""
+    if below.height is not None:
+        return below.height
+    level = body.storey_elevation
+    height = None if level is None else float(surfaces.centre[row, 2]) - level
+    return height if height is not None and height > 0.5 else None
