@@ -1,0 +1,194 @@
+"""Which solids have the same shape under rotation and shift, and which are mirror images.
+
+Two shapes are the same where a rigid motion brings every true corner of one within the tolerance of a corner
+of the other, and the sharp edges (rims of round holes among them) onto each other. A motion with determinant
++1 makes them congruent, one with -1 mirror images. Candidates are found in a grid over the second moments,
+so that the time grows with the number of solids, not with its square.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import permutations, product
+
+import numpy as np
+
+from takeoff.geometry.mesh import Floats, Mesh, volume
+from takeoff.measuring.boxes import to_segments
+from takeoff.measuring.shapes import Shape, shape_of
+
+TOLERANCE = 1e-3
+"""Corners of congruent pieces may be this far apart, metres."""
+CELL = 8e-3
+"""Grid over the spreads, metres: more than spreads can change when the surface moves by the tolerance."""
+MOST_SAMPLES = 400
+
+
+@dataclass(frozen=True, slots=True)
+class Grouping:
+    """`groups` has a group number for each solid, from 0 in order of appearance; `leaders` the first solid of
+    each group; `mirrors` (group, earlier group that it is the mirror image of)."""
+
+    groups: tuple[int, ...]
+    leaders: tuple[int, ...]
+    mirrors: dict[int, int]
+
+
+def group_congruent(meshes: Sequence[Mesh], tolerance: float = TOLERANCE) -> Grouping:
+    """Group closed meshes by shape. The first of a group stands for it: compared are solids with it alone."""
+    groups: list[int] = []
+    leaders: list[int] = []
+    shapes: list[Shape] = []
+    mirrors: dict[int, int] = {}
+    cells: dict[tuple[int, int, int], list[int]] = defaultdict(list)
+    copies: dict[tuple[bytes, int], list[tuple[Floats, int]]] = defaultdict(list)
+    for index, mesh in enumerate(meshes):
+        key = (mesh.faces.tobytes(), round(volume(mesh) * 1e6))
+        group = next((g for points, g in copies[key] if _is_copy(points, mesh.vertices)), None)
+        if group is None:
+            shape = shape_of(mesh)
+            near = sorted(_near(shape, cells))
+            group = next((g for g in near if same_shape(shapes[g], shape, tolerance)), None)
+            if group is None:
+                group = len(shapes)
+                twin = next((g for g in near if same_shape(shapes[g], shape, tolerance, mirrored=True)), None)
+                if twin is not None:
+                    mirrors[group] = twin
+                shapes.append(shape)
+                leaders.append(index)
+                cells[_cell(shape)].append(group)
+            copies[key].append((mesh.vertices, group))
+        groups.append(group)
+    return Grouping(tuple(groups), tuple(leaders), mirrors)
+
+
+def same_shape(one: Shape, other: Shape, tolerance: float = TOLERANCE, mirrored: bool = False) -> bool:
+    """Whether a rotation and shift (with `mirrored`: and a reflection) brings `other` onto `one`."""
+    if not _alike(one, other, tolerance):
+        return False
+    return any(_fits(one, other, motion, tolerance, mirrored) for motion in _motions(one, other, mirrored))
+
+
+def _is_copy(one: Floats, other: Floats, tolerance: float = 1e-5) -> bool:
+    """Whether points (n, 3) are the others (n, 3), in the same order, rotated and shifted."""
+    one, other = one - one.mean(axis=0), other - other.mean(axis=0)
+    motion = _best_rotation(one, other, mirrored=False)
+    return bool(np.abs(other @ motion.T - one).max(initial=0.0) < tolerance)
+
+
+def _cell(shape: Shape) -> tuple[int, int, int]:
+    first, second, third = np.floor(shape.spreads / CELL).astype(int).tolist()
+    return first, second, third
+
+
+def _near(shape: Shape, cells: dict[tuple[int, int, int], list[int]]) -> Iterator[int]:
+    first, second, third = _cell(shape)
+    for i, j, k in product((-1, 0, 1), repeat=3):
+        yield from cells.get((first + i, second + j, third + k), ())
+
+
+def _alike(one: Shape, other: Shape, tolerance: float) -> bool:
+    """The quick test by what no motion changes; the allowances are what moving the surface can do to them."""
+    if len(one.corners) != len(other.corners):
+        return False
+    rims = max(np.linalg.norm(s.edges[:, 1] - s.edges[:, 0], axis=1).sum() for s in (one, other))
+    area = max(one.area, other.area)
+    if abs(one.volume - other.volume) > tolerance * area:
+        return False
+    if abs(one.area - other.area) > 2.0 * tolerance * rims + 2e-3 * area:
+        return False
+    return bool(np.abs(one.radii - other.radii).max(initial=0.0) <= 3.0 * tolerance)
+
+
+def _motions(one: Shape, other: Shape, mirrored: bool) -> Iterator[Floats]:
+    """Candidate matrices (3, 3) that turn `other` onto `one` about their centres.
+
+    From two corners that are not in line with the centre, chosen so that few pairs of the other shape can
+    match them; where a shape has no such corners (round work), from the axes of its second moments.
+    """
+    loose = 6.0 * TOLERANCE
+    pair = _landmarks(one, loose)
+    if pair is None:
+        for order in permutations(range(3)):
+            for signs in product((1.0, -1.0), repeat=3):
+                motion = one.axes.T @ (np.array(signs)[:, None] * other.axes[list(order)])
+                if (np.linalg.det(motion) < 0) == mirrored:
+                    yield motion
+        return
+    first, second = one.corners[pair[0]], one.corners[pair[1]]
+    home = _frame(first, second)
+    reach = np.linalg.norm(other.corners, axis=1)
+    starts = np.flatnonzero(np.abs(reach - np.linalg.norm(first)) <= loose)
+    for start in starts:
+        gap = np.linalg.norm(other.corners - other.corners[start], axis=1)
+        ends = (np.abs(reach - np.linalg.norm(second)) <= loose) & (
+            np.abs(gap - np.linalg.norm(second - first)) <= loose
+        )
+        for end in np.flatnonzero(ends):
+            frame = _frame(other.corners[start], other.corners[end])
+            if mirrored:
+                frame[2] *= -1.0
+            yield home.T @ frame
+
+
+def _landmarks(shape: Shape, loose: float) -> tuple[int, int] | None:
+    """Two corners not in line with the centre, of distances that few corners share, if there are any."""
+    reach = np.linalg.norm(shape.corners, axis=1)
+    if len(reach) < 2:
+        return None
+    shared = (np.abs(reach[:, None] - reach[None]) <= loose).sum(axis=1)
+    order = np.lexsort((-reach, shared))
+    order = order[reach[order] > 0.02]
+    for place, first in enumerate(order):
+        for second in order[place + 1 :]:
+            sine = np.linalg.norm(np.cross(shape.corners[first], shape.corners[second]))
+            if sine > 0.05 * reach[first] * reach[second]:
+                return int(first), int(second)
+    return None
+
+
+def _frame(first: Floats, second: Floats) -> Floats:
+    """Right-handed unit axes (3, 3), one a row: along `first`, in the plane of both, square to it."""
+    x = first / np.linalg.norm(first)
+    z = np.cross(first, second)
+    z /= max(float(np.linalg.norm(z)), 1e-12)
+    return np.stack([x, np.cross(z, x), z])
+
+
+def _fits(one: Shape, other: Shape, motion: Floats, tolerance: float, mirrored: bool) -> bool:
+    """Whether the motion, refined over all corners, brings corners and edges onto each other."""
+    shift = np.zeros(3)
+    if len(one.corners):
+        gaps = np.linalg.norm((other.corners @ motion.T)[:, None] - one.corners[None], axis=2)
+        match = gaps.argmin(axis=1)
+        if len(np.unique(match)) != len(match) or gaps.min(axis=1).max() > 10.0 * tolerance:
+            return False
+        if len(match) > 3:
+            target, source = one.corners[match], other.corners
+            motion = _best_rotation(target - target.mean(axis=0), source - source.mean(axis=0), mirrored)
+            shift = target.mean(axis=0) - motion @ source.mean(axis=0)
+        off = np.linalg.norm(other.corners @ motion.T + shift - one.corners[match], axis=1)
+        if off.max() > tolerance + 1e-7:
+            return False
+    moved = other.edges @ motion.T + shift
+    return _on_edges(moved, one.edges, tolerance) and _on_edges(one.edges, moved, tolerance)
+
+
+def _on_edges(edges: Floats, others: Floats, tolerance: float) -> bool:
+    """Whether ends and middles of edges (e, 2, 3) lie on the others; chords may differ by their rise."""
+    if not len(edges) or not len(others):
+        return len(edges) == len(others)
+    points = np.concatenate([edges[:, 0], edges.mean(axis=1)])
+    points = points[:: max(1, len(points) // MOST_SAMPLES)]
+    return bool(to_segments(points, others).max() <= 2.0 * tolerance)
+
+
+def _best_rotation(target: Floats, source: Floats, mirrored: bool) -> Floats:
+    """The matrix (3, 3) of determinant +1 (-1 where mirrored) that best turns source onto target (n, 3).
+
+    Least squares by singular values (Kabsch 1976); both sets are centred.
+    """
+    left, _, right = np.linalg.svd(target.T @ source)
+    wanted = -1.0 if mirrored else 1.0
+    flip = np.array([1.0, 1.0, wanted * np.linalg.det(left) * np.linalg.det(right)])
+    return (left * flip) @ right

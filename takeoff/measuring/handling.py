@@ -1,0 +1,151 @@
+"""Handling data: densities, what makes one piece, and the limits of road and crane.
+
+The limits sort pieces for estimating. Lifting, bracing and transport are for competent, licensed people under
+local codes; the data file carries the sentence that outputs repeat.
+"""
+
+import re
+import tomllib
+import unicodedata
+from collections.abc import Sequence
+from functools import lru_cache
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from takeoff.findings import InputError
+
+Positive = Annotated[float, Field(gt=0.0)]
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Density(_Table):
+    """Densities kg/m3 and the signs by which light concrete is known."""
+
+    reinforced: Positive
+    light: Positive
+    light_classes: tuple[str, ...]
+    light_words: tuple[str, ...]
+
+
+class Unit(_Table):
+    """When several bodies are one piece: lengths in metres, shares of the volume."""
+
+    touch: Positive
+    main_share: Annotated[float, Field(gt=0.0, lt=1.0)]
+    leaf_gap: Positive
+    leaf_thickness: Positive
+
+
+class Road(_Table):
+    """What a load may be, metres and tonnes."""
+
+    length: Positive
+    width: Positive
+    height: Positive
+    deck_height: Positive
+    payload: Positive
+    low_loader_height: Positive
+
+
+class Lift(_Table):
+    """What a lift weighs beyond the piece, and the limit in tonnes by method."""
+
+    rigging: Annotated[float, Field(ge=0.0)]
+    dynamic_factor: Annotated[float, Field(ge=1.0)]
+    limit: dict[str, Positive]
+
+
+class Handling(_Table):
+    """The whole of a handling file."""
+
+    caution: Annotated[str, Field(min_length=1)]
+    density: Density
+    unit: Unit
+    road: Road
+    lift: Lift
+    embedded: dict[str, tuple[str, ...]]
+
+    def density_of(self, strength_class: str, material: str = "") -> float:
+        """Density of a concrete, kg/m3, by strength class, else by words of its material."""
+        light = strength_class.upper().startswith(self.density.light_classes)
+        return (
+            self.density.light
+            if light or matches(material, self.density.light_words)
+            else self.density.reinforced
+        )
+
+    def kind_of(self, *texts: str) -> str:
+        """Kind of an embedded part by its texts (name, material, class), else the first text itself."""
+        for kind, words in self.embedded.items():
+            if any(matches(text, words) for text in texts):
+                return kind
+        return next((text for text in texts if text), "part")
+
+    def transport_check(
+        self, method: str, length: float, width: float, thickness: float, weight: float
+    ) -> str:
+        """How a piece travels (`flat`, `upright on a low-loader`) or what is over; metres, tonnes."""
+        if method == "tilt-up":
+            return "cast on site, no road transport"
+        road = self.road
+        over = []
+        if length > road.length:
+            over.append(f"length {length:.2f} m of {road.length:g} m")
+        if weight > road.payload:
+            over.append(f"weight {weight:.1f} t of {road.payload:g} t")
+        flat = width <= road.width and thickness <= road.height - road.deck_height
+        upright = thickness <= road.width and width <= road.low_loader_height
+        if not flat and not upright:
+            over.append(f"width {width:.2f} m of {road.width:g} m flat, {road.low_loader_height:g} m upright")
+        if over:
+            return "over: " + ", ".join(over)
+        return "flat" if flat else "upright on a low-loader"
+
+    def lift_check(self, method: str, weight: float) -> str:
+        """Lifting weight (piece, rigging, dynamic factor) against the limit for the method, in tonnes."""
+        lifted = weight * (1.0 + self.lift.rigging) * self.lift.dynamic_factor
+        limit = self.lift.limit.get(method)
+        if limit is None:
+            return f"lifting weight {lifted:.1f} t, no limit given"
+        return ("" if lifted <= limit else "over: ") + f"lifting weight {lifted:.1f} t of {limit:g} t"
+
+
+def load_handling(path: Path) -> Handling:
+    """Read a handling file (TOML). Raises InputError naming the file, the entry and what is wrong with it."""
+    try:
+        data = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as fault:
+        raise InputError(
+            f"{path}: cannot be read as TOML ({fault}); mend it or copy the shipped file"
+        ) from fault
+    try:
+        return Handling.model_validate(data)
+    except ValidationError as fault:
+        raise InputError(f"{path}: {first_fault(fault)}; compare it with the shipped file") from fault
+
+
+def first_fault(fault: ValidationError) -> str:
+    """The first thing that is wrong, as `entry: what`."""
+    error = fault.errors()[0]
+    return f"{'.'.join(str(part) for part in error['loc']) or 'file'}: {error['msg'].lower()}"
+
+
+def plain(text: str) -> str:
+    """Text without case and accents, for comparing words."""
+    return "".join(c for c in unicodedata.normalize("NFKD", text.casefold()) if not unicodedata.combining(c))
+
+
+def matches(text: str, words: Sequence[str]) -> bool:
+    """Whether a text has one of the words; `*` in a word stands for any letters, digits or hyphens."""
+    return bool(text) and bool(words) and _pattern(tuple(words)).search(plain(text)) is not None
+
+
+@lru_cache(maxsize=256)
+def _pattern(words: tuple[str, ...]) -> re.Pattern[str]:
+    options = "|".join(re.escape(plain(word)).replace(r"\*", r"[\w-]*") for word in words)
+    return re.compile(rf"(?<!\w)(?:{options})(?!\w)")

@@ -1,0 +1,88 @@
+"""Sizes of a piece: overall length, width, thickness, largest face and the openings through it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from takeoff.geometry.mesh import BODY, Floats, Mesh, areas, normals
+from takeoff.measuring.boxes import tightest_box
+from takeoff.measuring.shapes import largest_plane
+
+FACE_SHARE = 0.25
+"""A flat face that fills less of its side of the box does not tell which way is across (curved work)."""
+LEAST_HOLE = 1e-4
+"""Smaller gaps in the outline (m2) are no openings."""
+
+
+@dataclass(frozen=True, slots=True)
+class PieceSizes:
+    """Metres and m2. For walls and slabs the thickness is across the largest face, else the least extent."""
+
+    length: float
+    width: float
+    thickness: float
+    largest_face: float
+    openings: int
+
+
+def piece_sizes(bodies: list[Mesh], is_panel: bool) -> PieceSizes:
+    """Sizes of the closed bodies that are lifted together. Raises ValueError where they lie in a plane."""
+    mesh = joined(bodies)
+    axes, extents = tightest_box(mesh.vertices)
+    face, normal = largest_plane(mesh)
+    across = int(np.argmin(extents))
+    if is_panel:
+        facing = int(np.argmax(np.abs(axes @ normal)))
+        if face >= FACE_SHARE * extents.prod() / extents[facing]:
+            across = facing
+    rest = sorted((float(extents[i]) for i in range(3) if i != across), reverse=True)
+    side = extents.prod() / extents[across]
+    if is_panel and face < 0.5 * side:
+        # Curved or much divided: what looks to one side within 60 degrees is the face that a mould makes.
+        corners = mesh.corners
+        facing_way = normals(corners) @ axes[across]
+        area = areas(corners)
+        face = max(face, *(float(area[sign * facing_way > 0.5].sum()) for sign in (1.0, -1.0)))
+    openings = count_openings(bodies, axes[across])
+    return PieceSizes(rest[0], rest[1], float(extents[across]), face, openings)
+
+
+def joined(bodies: list[Mesh]) -> Mesh:
+    """The meshes as one, without merging anything; labels of the i-th body are shifted apart."""
+    if len(bodies) == 1:
+        return bodies[0]
+    starts = np.cumsum([0] + [len(body.vertices) for body in bodies])
+    return Mesh(
+        np.concatenate([body.vertices for body in bodies]),
+        np.concatenate([body.faces + start for body, start in zip(bodies, starts[:-1], strict=True)]),
+        np.concatenate([body.labels for body in bodies]),
+    )
+
+
+def count_openings(bodies: list[Mesh], across: Floats) -> int:
+    """Openings right through in the direction `across` (3,): holes in the outline, and notches at its edge
+    that an opening element cut through the whole thickness. Cores along a unit and recesses are none."""
+    from shapely import MultiPoint, polygons, union_all
+    from shapely.geometry import MultiPolygon, Polygon
+
+    helper = np.eye(3)[np.argmin(np.abs(across))]
+    x = np.cross(helper, across)
+    x /= np.linalg.norm(x)
+    plane = np.stack([x, np.cross(across, x)])
+    seen = [body.corners[normals(body.corners) @ across > 1e-6] for body in bodies]
+    outline = union_all(polygons(np.concatenate(seen) @ plane.T), grid_size=1e-6)
+    sheets = [p for p in getattr(outline, "geoms", [outline]) if isinstance(p, Polygon)]
+    rings = [ring for sheet in sheets for ring in sheet.interiors]
+    holes = [hole for hole in (Polygon(ring) for ring in rings) if hole.area > LEAST_HOLE]
+    rims = MultiPolygon(holes).boundary if holes else None
+    notches = set()
+    for label in sorted({int(n) for body in bodies for n in np.unique(body.labels)} - {BODY}):
+        for body in bodies:
+            cut = body.corners[body.labels == label].reshape(-1, 3)
+            if not len(cut):
+                continue
+            span, depth = np.ptp(cut @ across), np.ptp(body.vertices @ across)
+            on_hole = rims is not None and rims.distance(MultiPoint(cut @ plane.T)) < 1e-3
+            if span >= 0.95 * depth and not on_hole:
+                notches.add(label)
+    return len(holes) + len(notches)
