@@ -1,0 +1,117 @@
+"""The priced bill: items with their rates, section and grand totals, markups, and what they rest on."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from takeoff.measuring.records import Measurement
+from takeoff.pricing.entries import make_entries
+from takeoff.pricing.gaps import assumed_edges, example_rates, is_example, unmeasured_parts, unpriced_items
+from takeoff.pricing.items import SectionItems, make_items
+from takeoff.pricing.markups import MarkupPlan, apply_markups
+from takeoff.pricing.money import amount, exact_sum
+from takeoff.pricing.rates import Rate, RateBook
+from takeoff.pricing.records import Bill, Item, Section
+from takeoff.pricing.sections import SectionPlan
+from takeoff.pricing.shares import prefabrication_shares
+
+
+def make_bill(measurement: Measurement, rates: RateBook, sections: SectionPlan, markups: MarkupPlan) -> Bill:
+    """The bill of a measurement; its `findings` are those of pricing only.
+
+    Items without a rate are listed in `unpriced` and are not in the totals. Raises InputError when a rate
+    does not fit its item, when two rates fit one item equally well, or when two rules make the same item.
+    """
+    listed = make_items(make_entries(measurement), sections)
+    used: dict[int, Rate] = {}
+    priced = tuple(_priced(section, rates, used) for section in listed.sections)
+    items = [item for section in priced for item in section.items]
+    net_total = exact_sum(section.total for section in priced)
+    lines, grand_total = apply_markups(net_total, markups)
+    findings = (
+        *listed.findings,
+        *unmeasured_parts(measurement),
+        *unpriced_items(items),
+        *example_rates(items, rates, used.values()),
+        *assumed_edges(measurement, sections, listed.dimensions),
+    )
+    return Bill(
+        priced,
+        listed.dimensions,
+        net_total,
+        lines,
+        grand_total,
+        markups.currency,
+        tuple(item.key for item in items if item.rate is None),
+        prefabrication_shares(measurement, items, listed.dimensions, markups.currency),
+        findings,
+        tuple(_basis(items, rates, used, sections, markups)),
+    )
+
+
+def _priced(section: SectionItems, rates: RateBook, used: dict[int, Rate]) -> Section:
+    """A section with its items priced; rates that were used are added to `used` by line."""
+    items: list[Item] = []
+    for item in section.items:
+        rate = rates.find(item.key, item.unit, named_only=item.key in section.named_rates_only)
+        if rate is None or rate.rate is None:
+            items.append(item)
+            continue
+        used[rate.line] = rate
+        told = ", ".join(filter(None, (rate.source, rate.date)))
+        items.append(
+            replace(
+                item,
+                rate=rate.rate,
+                amount=amount(item.quantity, rate.rate),
+                rate_source=f"{Path(rates.file).name} line {rate.line}" + (f": {told}" if told else ""),
+                low=rate.low,
+                high=rate.high,
+            )
+        )
+    return Section(section.section.code, section.section.title, tuple(items))
+
+
+def _basis(
+    items: Sequence[Item],
+    rates: RateBook,
+    used: Mapping[int, Rate],
+    plan: SectionPlan,
+    markups: MarkupPlan,
+) -> list[tuple[str, str, str]]:
+    """Topic, text and source of what the figures of the bill rest on."""
+    missing = sum(1 for item in items if item.rate is None)
+    examples = sum(1 for rate in used.values() if is_example(rate.source))
+    rows = [
+        (
+            "Rates",
+            f"{len(used)} of {len(rates.rates)} rates used for {len(items) - missing} items, {examples} of "
+            f"them example values; {missing} items without a rate are not in the totals",
+            rates.file,
+        ),
+        (
+            "Sections and items",
+            f"{len({item.section for item in items})} sections, {len(items)} items",
+            plan.file,
+        ),
+        (
+            "Rounding",
+            "Dimensions to 6 decimals; amounts and markups to 2 decimals, halves away from zero",
+            "",
+        ),
+    ]
+    for section in plan.sections:
+        for rule in section.items:
+            if not any(rule.makes(item.key) for item in items):
+                continue
+            if rule.allow:
+                rows.append(("Allowance", f"{rule.key}: {rule.allow.because}", plan.file))
+            if rule.add:
+                percents = ", ".join(f"{name} {percent:g} %" for name, percent in rule.add.percent.items())
+                rows.append(("Added to the quantity", f"{rule.key}: {percents}", plan.file))
+    rows += [("Not billed", left.because, plan.file) for left in plan.left_out]
+    for markup in markups.markup:
+        on = "net" if markup.on == "net" else "running"
+        source = f" ({markup.source})" if markup.source else ""
+        rows.append(("Markup", f"{markup.name} {markup.percent:g} % of the {on} total{source}", markups.file))
+    return list(dict.fromkeys(rows))

@@ -1,0 +1,328 @@
+"""Rows of a measurement made ready for bill items: fields, figures and what a dimension line says of them."""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from takeoff.measuring.records import HoleRow, MeasuredPart, Measurement, PieceRow
+
+REGULAR = 1e-6
+"""Relative difference up to which a volume or area counts as the product of its sides."""
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A measured figure, with its sides in m where it is their product, and a note on how it came."""
+
+    value: float
+    length: float | None = None
+    width: float | None = None
+    height: float | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One row of one table: `fields` to choose and split by, `figures` to band, `measures` to bill."""
+
+    source: str
+    model: str
+    global_id: str
+    part: int
+    storey: str
+    location: str
+    fields: dict[str, str]
+    figures: dict[str, float]
+    measures: dict[str, Quantity]
+    note: str = ""
+    piece: PieceRow | None = None
+
+
+@dataclass(slots=True)
+class Register:
+    """The parts and pieces of a measurement by what other rows call them."""
+
+    parts: dict[tuple[str, str, int], MeasuredPart] = field(default_factory=dict)
+    elements: dict[tuple[str, str], MeasuredPart] = field(default_factory=dict)
+    anywhere: dict[tuple[str, int], MeasuredPart] = field(default_factory=dict)
+    pieces: dict[tuple[str, str], PieceRow] = field(default_factory=dict)
+    holes: dict[tuple[str, str], list[HoleRow]] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, measurement: Measurement) -> "Register":
+        """The register of one measurement; a part in several lumps stands under its first."""
+        register = cls()
+        for part in measurement.parts:
+            register.parts.setdefault((part.model, part.global_id, part.part), part)
+            register.anywhere.setdefault((part.global_id, part.part), part)
+            element = (part.model, part.global_id)
+            known = register.elements.get(element)
+            if known is None or (_made(part) and not _made(known)):
+                register.elements[element] = part
+        for piece in measurement.pieces:
+            # A piece of several elements lists their GlobalIds in `parts`.
+            for name in (piece.global_id, *re.findall(r"[\w$]{22}", piece.parts)):
+                register.pieces.setdefault((piece.model, name), piece)
+        for hole in measurement.holes:
+            register.holes.setdefault((hole.model, hole.global_id), []).append(hole)
+        return register
+
+    def part(self, model: str, global_id: str, part: int) -> MeasuredPart | None:
+        """The part of a row, if need be from another model, else the element's leading part."""
+        return (
+            self.parts.get((model, global_id, part))
+            or self.anywhere.get((global_id, part))
+            or self.elements.get((model, global_id))
+        )
+
+    def piece(self, part: MeasuredPart) -> PieceRow | None:
+        """The piece that a part belongs to."""
+        return self.pieces.get((part.model, part.global_id)) or self.pieces.get((part.model, part.assembly))
+
+
+def _made(part: MeasuredPart) -> bool:
+    return part.method in ("precast", "tilt-up")
+
+
+def _setting_rank(part: MeasuredPart | None) -> int:
+    return {"tilt-up": 2, "precast": 1}.get(part.method if part else "", 0)
+
+
+def make_entries(measurement: Measurement) -> Iterator[Entry]:
+    """Every row that may be billed, table by table; rows of parts that are not concrete are left out."""
+    register = Register.of(measurement)
+    for entries in (
+        _from_parts(measurement, register),
+        _from_formwork(measurement, register),
+        _from_surfaces(measurement, register),
+        _from_holes(measurement, register),
+        _from_reinforcement(measurement, register),
+        _from_pieces(measurement, register),
+        _from_joints(measurement, register),
+    ):
+        yield from (entry for entry in entries if entry.fields["method"] != "not-concrete")
+
+
+def _fields(part: MeasuredPart | None, role: str, storey: str, **own: str) -> dict[str, str]:
+    """The common fields, from the part where there is one, and the table's own."""
+    common = {"role": role, "storey": storey}
+    for name in (
+        "model",
+        "subrole",
+        "method",
+        "strength_class",
+        "size_band",
+        "material",
+        "name",
+        "type_name",
+    ):
+        common[name] = getattr(part, name) if part else ""
+    common["mark"] = part.mark if part else ""
+    return {**common, **own}
+
+
+def _location(part: MeasuredPart | None, several: bool = False) -> str:
+    """Mark and name of an element, and which of its parts, for a stranger with the model."""
+    if part is None:
+        return ""
+    words = list(dict.fromkeys(text for text in (part.mark, part.name) if text))
+    shown = ", ".join(words) or part.type_name or part.ifc_class
+    if several or part.part > 1:
+        shown += f", part {part.part}"
+    return f"{shown}, lump {part.lump}" if part.lump > 1 else shown
+
+
+def _numbers(**figures: float | None) -> dict[str, float]:
+    return {name: value for name, value in figures.items() if value is not None}
+
+
+def _measures(**measures: Quantity | float | None) -> dict[str, Quantity]:
+    return {
+        name: value if isinstance(value, Quantity) else Quantity(value)
+        for name, value in measures.items()
+        if value is not None
+    }
+
+
+def _is_product(value: float, *sides: float | None) -> bool:
+    product = 1.0
+    for side in sides:
+        if side is None:
+            return False
+        product *= side
+    return abs(product - value) <= REGULAR * abs(value)
+
+
+def _from_parts(measurement: Measurement, register: Register) -> Iterator[Entry]:
+    layered = {(part.model, part.global_id) for part in measurement.parts if part.part > 1}
+    for part in measurement.parts:
+        if part.net_volume_m3 is None:
+            continue
+        yield Entry(
+            "parts", part.model, part.global_id, part.part, part.storey,
+            _location(part, (part.model, part.global_id) in layered),
+            _fields(part, part.role, part.storey),
+            _numbers(
+                thickness_m=part.thickness_m,
+                weight_t=part.weight_t,
+                length_m=part.length_m,
+                height_m=part.height_m,
+            ),
+            _measures(
+                volume=_volume(part, part.net_volume_m3),
+                weight=part.weight_t,
+                plan_area=part.plan_area_m2,
+                side_area=part.side_area_m2,
+                length=part.length_m,
+                count=1.0,
+            ),
+            piece=register.piece(part) if _made(part) else None,
+        )  # fmt: skip
+
+
+def _volume(part: MeasuredPart, net: float) -> Quantity:
+    """Net volume with its sides or, where it is not their product, what was taken off the gross volume."""
+    sides = (part.length_m, part.width_m, part.height_m)
+    if _is_product(net, *sides):
+        return Quantity(net, *sides)
+    gross, overlap = part.gross_volume_m3, part.overlap_volume_m3 or 0.0
+    if gross is None:
+        return Quantity(net)
+    less = [f"gross {gross:.3f} m3"]
+    cut = gross - net - overlap
+    if cut > REGULAR * gross:
+        area = f" of {part.opening_area_m2:.3f} m2" if part.opening_area_m2 else ""
+        less.append(f"less openings and recesses{area} {cut:.3f} m3")
+    if overlap > REGULAR * gross:
+        less.append(f"less {overlap:.3f} m3 that another part keeps")
+    return Quantity(net, note=", ".join(less) if len(less) > 1 else "")
+
+
+def _from_formwork(measurement: Measurement, register: Register) -> Iterator[Entry]:
+    for row in measurement.formwork:
+        part = register.part(row.model, row.global_id, row.part)
+        regular = row.shape == "plane" and _is_product(row.area_m2, row.length_m, row.depth_m)
+        note = (
+            [f"height to soffit {row.height_to_soffit_m:.2f} m"] if row.height_to_soffit_m is not None else []
+        )
+        note += [f"radius {row.radius_m:.3f} m"] if row.radius_m is not None else []
+        note += ["in an opening"] if row.place == "opening" else []
+        yield Entry(
+            "formwork", row.model, row.global_id, row.part, row.storey, _location(part),
+            _fields(
+                part, row.role, row.storey,
+                category=row.category, shape=row.shape, band=row.band, height_band=row.height_band,
+                place=row.place, finish=row.finish,
+            ),
+            _numbers(
+                height_to_soffit_m=row.height_to_soffit_m,
+                depth_m=row.depth_m,
+                slope_deg=row.slope_deg,
+                radius_m=row.radius_m,
+            ),
+            _measures(
+                area=Quantity(row.area_m2, row.length_m, None, row.depth_m) if regular else row.area_m2,
+                length=row.length_m,
+            ),
+            ", ".join(note),
+        )  # fmt: skip
+
+
+def _from_surfaces(measurement: Measurement, register: Register) -> Iterator[Entry]:
+    for row in measurement.surfaces:
+        part = register.part(row.model, row.global_id, row.part)
+        yield Entry(
+            "surfaces", row.model, row.global_id, row.part, row.storey, _location(part),
+            _fields(part, row.role, row.storey, state=row.state),
+            _numbers(slope_deg=row.slope_deg),
+            _measures(area=row.area_m2),
+        )  # fmt: skip
+
+
+def _from_holes(measurement: Measurement, register: Register) -> Iterator[Entry]:
+    for row in measurement.holes:
+        part = register.part(row.model, row.global_id, row.part)
+        yield Entry(
+            "holes", row.model, row.global_id, row.part, row.storey, _location(part),
+            _fields(part, row.role, row.storey, band=row.band),
+            _numbers(area_m2=row.area_m2),
+            _measures(count=1.0, area=row.area_m2, girth=row.girth_m),
+            f"opening {row.area_m2:.3f} m2, girth {row.girth_m:.2f} m",
+        )  # fmt: skip
+
+
+def _from_reinforcement(measurement: Measurement, register: Register) -> Iterator[Entry]:
+    for row in measurement.reinforcement:
+        part = register.part(row.model, row.global_id, row.part)
+        diameter = f"{row.diameter_mm:g}" if row.diameter_mm else ""
+        yield Entry(
+            "reinforcement", row.model, row.global_id, row.part, row.storey, _location(part),
+            _fields(part, row.role, row.storey, basis=row.basis, kind=row.kind, diameter=diameter),
+            {},
+            # Mass is kept in t; a rule that bills kg turns it back.
+            _measures(mass=row.mass_kg / 1000.0),
+            row.note,
+        )  # fmt: skip
+
+
+def _from_pieces(measurement: Measurement, register: Register) -> Iterator[Entry]:
+    for row in measurement.pieces:
+        part = register.elements.get((row.model, row.global_id))
+        fields = _fields(part, row.role, row.storey, group=row.repetition_group)
+        fields |= {"model": row.model, "method": row.method, "mark": row.mark or fields["mark"]}
+        fields["subrole"] = row.subrole or fields["subrole"]
+        fields["strength_class"] = row.strength_class or fields["strength_class"]
+        box = row.length_m * row.width_m
+        holes = register.holes.get((row.model, row.global_id), [])
+        outline = min(
+            row.largest_face_m2 + sum(hole.area_m2 for hole in holes), max(box, row.largest_face_m2)
+        )
+        girths = sum(hole.girth_m for hole in holes)
+        edges = "girth of the surrounding rectangle" + (
+            f" and {girths:.2f} m around openings" if holes else ""
+        )
+        size = f"{row.length_m:.3f} x {row.width_m:.3f} x {row.thickness_m:.3f} m, {row.weight_t:.2f} t"
+        yield Entry(
+            "pieces", row.model, row.global_id, part.part if part else 1, row.storey,
+            ", ".join(dict.fromkeys(text for text in (row.mark, part.name if part else "") if text)),
+            fields,
+            _numbers(
+                length_m=row.length_m, width_m=row.width_m, thickness_m=row.thickness_m, weight_t=row.weight_t
+            ),
+            _measures(
+                volume=row.volume_m3,
+                weight=row.weight_t,
+                count=1.0,
+                face_area=row.largest_face_m2,
+                outline_area=Quantity(outline, row.length_m, row.width_m)
+                if _is_product(outline, row.length_m, row.width_m)
+                else outline,
+                edge_length=Quantity(2.0 * (row.length_m + row.width_m) + girths, note=edges),
+            ),
+            size,
+            row,
+        )  # fmt: skip
+
+
+def _from_joints(measurement: Measurement, register: Register) -> Iterator[Entry]:
+    for row in measurement.joints:
+        part = register.part(row.model, row.global_id, row.part)
+        other = register.part(row.model, row.other_id, row.other_part)
+        here, there = (row.global_id, row.part), (row.other_id, row.other_part)
+        # The joint belongs to the piece that is set, whichever side the row names first.
+        if _setting_rank(other) > _setting_rank(part):
+            part, other, here, there = other, part, there, here
+        model = part.model if part else row.model
+        yield Entry(
+            "joints", model, *here, row.storey, _location(part),
+            _fields(
+                part, part.role if part else "", row.storey,
+                joint=row.kind,
+                within="element" if row.global_id == row.other_id else "",
+                other_method=other.method if other else "",
+                other_role=other.role if other else "",
+            ),
+            _numbers(gap_m=row.gap_m),
+            _measures(length=row.length_m, area=row.area_m2, grout_volume=row.area_m2 * row.gap_m),
+            f"to {_location(other) or there[0]}, {row.gap_m * 1000:.0f} mm wide",
+        )  # fmt: skip

@@ -1,0 +1,281 @@
+"""Bill items: every row goes to the items whose rules it fits, and items get keys, order and descriptions."""
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+
+from takeoff.findings import Finding, InputError
+from takeoff.measuring.convention import band as band_of
+from takeoff.measuring.records import PieceRow
+from takeoff.pricing.entries import Entry, Quantity
+from takeoff.pricing.money import exact_sum, round_quantity
+from takeoff.pricing.records import Dimension, Item
+from takeoff.pricing.sections import Addition, ItemRule, SectionPlan, SectionRule
+from takeoff.pricing.words import compose_key, field_words, natural_order, render
+
+
+@dataclass(slots=True)
+class _Draft:
+    """An item while its rows are gathered."""
+
+    key: str
+    section: SectionRule
+    rule: ItemRule
+    rank: tuple[int, int]
+    values: tuple[str, ...]
+    dimensions: list[Dimension] = field(default_factory=list)
+    pieces: dict[tuple[str, str], PieceRow] = field(default_factory=dict)
+    roles: set[str] = field(default_factory=set)
+    methods: set[str] = field(default_factory=set)
+
+
+@dataclass(frozen=True, slots=True)
+class SectionItems:
+    """The unpriced items of one section, and which of them only a rate naming them may price."""
+
+    section: SectionRule
+    items: tuple[Item, ...]
+    named_rates_only: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
+class ItemList:
+    """All items with the dimensions behind them, in the order of the bill, and rows that no item takes."""
+
+    sections: tuple[SectionItems, ...]
+    dimensions: tuple[Dimension, ...]
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Choice:
+    """For rows that look alike: per series the rules that fit, in order, and whether leaving out is meant."""
+
+    series: tuple[tuple[tuple[tuple[int, int], SectionRule, ItemRule], ...], ...]
+    left_out: bool
+
+
+class _Chooser:
+    """Finds the rules for a row; rows alike in all fields that any rule asks about are decided once."""
+
+    def __init__(self, plan: SectionPlan) -> None:
+        self._plan = plan
+        self._rules = [
+            ((place, number), section, rule)
+            for place, section in enumerate(plan.sections)
+            for number, rule in enumerate(section.items)
+        ]
+        wheres = [(rule.source, rule.where) for _, _, rule in self._rules]
+        wheres += [(left.source, left.where) for left in plan.left_out]
+        self._asked: dict[str, tuple[str, ...]] = {}
+        for source, where in wheres:
+            self._asked[source] = tuple(sorted({*self._asked.get(source, ()), *where}))
+        self._known: dict[tuple[str, ...], _Choice] = {}
+
+    def __call__(self, source: str, fields: Mapping[str, str]) -> _Choice:
+        look = (source, *(fields.get(name, "") for name in self._asked.get(source, ())))
+        if look not in self._known:
+            series: dict[str, list[tuple[tuple[int, int], SectionRule, ItemRule]]] = {}
+            for rank, section, rule in self._rules:
+                if rule.source == source and fits(rule.where, fields):
+                    series.setdefault(rule.series or rule.key, []).append((rank, section, rule))
+            left_out = any(left.source == source and fits(left.where, fields) for left in self._plan.left_out)
+            self._known[look] = _Choice(tuple(tuple(rules) for rules in series.values()), left_out)
+        return self._known[look]
+
+
+def fits(where: Mapping[str, tuple[str, ...]], fields: Mapping[str, str]) -> bool:
+    """Whether each field has one of the values asked for; `*` asks for any that is not empty."""
+    return all(
+        fields.get(name, "") in values or ("*" in values and bool(fields.get(name)))
+        for name, values in where.items()
+    )
+
+
+def make_items(entries: Iterable[Entry], plan: SectionPlan) -> ItemList:
+    """Items with their dimensions from the rows of a measurement.
+
+    Raises InputError when two rules of the plan make items of the same key.
+    """
+    choose = _Chooser(plan)
+    drafts: dict[tuple[tuple[int, int], tuple[str, ...]], _Draft] = {}
+    missed: dict[tuple[str, ...], list[tuple[float, str]]] = {}
+    for entry in entries:
+        fields = entry.fields | {
+            name: band_of(band.steps, entry.figures[band.figure] * band.scale)
+            for name, band in plan.bands.items()
+            if band.figure in entry.figures
+        }
+        choice = choose(entry.source, fields)
+        taken = False
+        for rules in choice.series:
+            for rank, section, rule in rules:
+                measured = entry.measures.get(rule.measure)
+                if measured is None:
+                    continue
+                taken = True
+                values = tuple(fields.get(name, "") for name in rule.split)
+                draft = drafts.get((rank, values))
+                if draft is None:
+                    key = compose_key(rule.key, values)
+                    draft = drafts[rank, values] = _Draft(key, section, rule, rank, values)
+                _take(draft, entry, measured, fields)
+                break
+        if not taken and not choice.left_out:
+            _miss(missed, entry, fields)
+    return _finish(_merged(drafts.values(), plan), plan, missed)
+
+
+def _take(draft: _Draft, entry: Entry, measured: Quantity, fields: Mapping[str, str]) -> None:
+    rule = draft.rule
+    dimension = Dimension(
+        draft.key, entry.model, entry.global_id, entry.part, entry.storey, entry.location, measured.value
+    )
+    notes = [measured.note, entry.note]
+    if rule.allow:
+        count = measured.value / rule.allow.per * rule.allow.number_for(fields.get(rule.allow.by, ""))
+        count = float(math.ceil(count - 1e-9)) if rule.allow.round_up else count
+        notes.append(f"allowance: {rule.allow.because}")
+        dimension = replace(dimension, quantity=count, times=count)
+    else:
+        scale = 1000.0 if rule.unit == "kg" else 1.0
+        percent = rule.add.percent_for(fields.get(rule.add.by, "")) if rule.add else 0.0
+        quantity = measured.value * scale * (1.0 + percent / 100.0)
+        if percent:
+            notes.append(f"measured {measured.value * scale:.6g} {rule.unit}, {percent:g} % added")
+            dimension = replace(dimension, quantity=quantity)
+        elif rule.unit == "nr":
+            dimension = replace(dimension, quantity=quantity, times=quantity)
+        else:
+            times = None if (measured.length, measured.width, measured.height) == (None,) * 3 else 1.0
+            dimension = replace(
+                dimension,
+                quantity=quantity,
+                times=times,
+                length=measured.length,
+                width=measured.width,
+                height=measured.height,
+            )
+    quantity = round_quantity(dimension.quantity)
+    if quantity == 0.0:
+        return
+    draft.dimensions.append(replace(dimension, quantity=quantity, note="; ".join(filter(None, notes))))
+    draft.roles.add(fields["role"])
+    draft.methods.add(fields["method"])
+    if entry.piece:
+        draft.pieces[entry.piece.model, entry.piece.global_id] = entry.piece
+
+
+def _miss(
+    missed: dict[tuple[str, ...], list[tuple[float, str]]], entry: Entry, fields: Mapping[str, str]
+) -> None:
+    measure, quantity = next(iter(entry.measures.items()), ("", None))
+    if quantity is None or round_quantity(quantity.value) == 0.0:
+        return
+    own = [fields.get(name, "") for name in ("category", "state", "joint", "basis")]
+    look = (entry.source, measure, fields["method"], fields["role"], *filter(None, own))
+    missed.setdefault(look, []).append((quantity.value, entry.global_id))
+
+
+def _merged(drafts: Iterable[_Draft], plan: SectionPlan) -> list[_Draft]:
+    """Drafts with rows, those of one rule whose values read the same in the key put together."""
+    by_key: dict[str, _Draft] = {}
+    for draft in drafts:
+        if not draft.dimensions:
+            continue
+        first = by_key.setdefault(draft.key, draft)
+        if first is draft:
+            continue
+        if first.rank != draft.rank:
+            raise InputError(
+                f"{plan.file}: item {draft.key} is made twice, in section {first.section.title} and in "
+                f"section {draft.section.title}; give one of the two rules another key or split it further"
+            )
+        first.values = min(first.values, draft.values)
+        first.dimensions += draft.dimensions
+        first.pieces |= draft.pieces
+        first.roles |= draft.roles
+        first.methods |= draft.methods
+    return sorted(by_key.values(), key=lambda draft: (draft.rank, _value_order(draft, plan)))
+
+
+def _value_order(draft: _Draft, plan: SectionPlan) -> list[tuple[float, tuple[float, int, str]]]:
+    order: list[tuple[float, tuple[float, int, str]]] = []
+    for name, value in zip(draft.rule.split, draft.values, strict=True):
+        listed = plan.order.get(name, ())
+        place = listed.index(value) if value in listed else math.inf
+        order.append((place, natural_order(value)))
+    return order
+
+
+def _finish(
+    drafts: list[_Draft], plan: SectionPlan, missed: Mapping[tuple[str, ...], list[tuple[float, str]]]
+) -> ItemList:
+    sections: list[SectionItems] = []
+    dimensions: list[Dimension] = []
+    for section in plan.sections:
+        own = [draft for draft in drafts if draft.section is section]
+        items = tuple(_item(draft, number, plan) for number, draft in enumerate(own, 1))
+        named = frozenset(draft.key for draft in own if draft.rule.named_rates_only)
+        if items:
+            sections.append(SectionItems(section, items, named))
+        dimensions.extend(dimension for draft in own for dimension in draft.dimensions)
+    return ItemList(tuple(sections), tuple(dimensions), tuple(_not_billed(missed)))
+
+
+def _item(draft: _Draft, number: int, plan: SectionPlan) -> Item:
+    rule = draft.rule
+    by_field = dict(zip(rule.split, draft.values, strict=True))
+    words = {name: field_words(name, value, (rule.words, plan.words)) for name, value in by_field.items()}
+    words |= _summary(draft.pieces)
+    if rule.add:
+        words["added"] = added_words(rule.add, by_field.get(rule.add.by, ""))
+    return Item(
+        draft.key,
+        render(plan.number, {"section": draft.section.code, "item": str(number)}),
+        draft.section.title,
+        render(rule.text, words),
+        rule.unit,
+        exact_sum(dimension.quantity for dimension in draft.dimensions),
+        None,
+        None,
+        method=draft.methods.pop() if len(draft.methods) == 1 else "",
+        role=draft.roles.pop() if len(draft.roles) == 1 else "",
+    )
+
+
+def _summary(pieces: Mapping[tuple[str, str], PieceRow]) -> dict[str, str]:
+    """Words for number, largest size (by volume) and heaviest weight of the pieces of an item."""
+    if not pieces:
+        return {"pieces": "", "largest": "", "heaviest": ""}
+    largest = max(pieces.values(), key=lambda piece: (piece.volume_m3, piece.global_id))
+    sides = (largest.length_m, largest.width_m, largest.thickness_m)
+    return {
+        "pieces": f"{len(pieces)} unit" + ("s" if len(pieces) > 1 else ""),
+        "largest": " x ".join(f"{side:.2f}" for side in sides) + " m",
+        "heaviest": f"{max(piece.weight_t for piece in pieces.values()):.2f} t",
+    }
+
+
+def added_words(addition: Addition, value: str) -> str:
+    """What a description says of a percentage added to the quantity, or of none."""
+    percent = addition.percent_for(value)
+    return addition.text.replace("{percent}", f"{percent:g}") if percent else addition.otherwise
+
+
+def _not_billed(missed: Mapping[tuple[str, ...], list[tuple[float, str]]]) -> Iterable[Finding]:
+    units = {"volume": "m3", "area": "m2", "length": "m", "mass": "t", "count": "pieces"}
+    for (source, measure, *what), rows in missed.items():
+        worth = round_quantity(math.fsum(value for value, _ in rows))
+        unit = units.get(measure, "")
+        yield Finding(
+            "error",
+            "not-billed",
+            "",
+            rows[0][1] if len(rows) == 1 else "",
+            f"{len(rows)} rows of {source} ({', '.join(filter(None, what))}; {worth:g} {unit}) fit no item "
+            "of the bill: add an item for them in the bill sections, or list them there as left out",
+            "not in the bill",
+            worth,
+            unit,
+        )

@@ -1,0 +1,67 @@
+"""What the tables of a measurement offer to bill items: fields to choose and split by, and measures.
+
+The catalogue is what `sections.toml` is checked against; `entries.py` fills it.
+"""
+
+from dataclasses import dataclass
+
+UNITS = ("m3", "m2", "m", "t", "kg", "nr")
+
+COMMON_FIELDS = (
+    "model", "storey", "role", "subrole", "method", "strength_class", "size_band", "material", "name",
+    "type_name", "mark",
+)  # fmt: skip
+"""Fields that every row has: those of its part, the row's own role and storey where it has them."""
+
+SUMMARY_FIELDS = ("pieces", "largest", "heaviest")
+"""What a description may say of all rows of the item together: pieces, largest size, heaviest weight in t."""
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """One table: its own text `fields`, its `figures` that a band can be made of, its `measures` by unit."""
+
+    fields: tuple[str, ...]
+    figures: tuple[str, ...]
+    measures: dict[str, tuple[str, ...]]
+
+
+SOURCES = {
+    "parts": Source(
+        (),
+        ("thickness_m", "weight_t", "length_m", "height_m"),
+        {
+            "volume": ("m3",),
+            "weight": ("t", "kg"),
+            "plan_area": ("m2",),
+            "side_area": ("m2",),
+            "length": ("m",),
+            "count": ("nr",),
+        },
+    ),
+    "formwork": Source(
+        ("category", "shape", "band", "height_band", "place", "finish"),
+        ("height_to_soffit_m", "depth_m", "slope_deg", "radius_m"),
+        {"area": ("m2",), "length": ("m",)},
+    ),
+    "surfaces": Source(("state",), ("slope_deg",), {"area": ("m2",)}),
+    "holes": Source(("band",), ("area_m2",), {"count": ("nr",), "area": ("m2",), "girth": ("m",)}),
+    "reinforcement": Source(("basis", "kind", "diameter"), (), {"mass": ("t", "kg")}),
+    "pieces": Source(
+        ("group",),
+        ("length_m", "width_m", "thickness_m", "weight_t"),
+        {
+            "volume": ("m3",),
+            "weight": ("t", "kg"),
+            "count": ("nr",),
+            "face_area": ("m2",),
+            "outline_area": ("m2",),
+            "edge_length": ("m",),
+        },
+    ),
+    "joints": Source(
+        ("joint", "within", "other_method", "other_role"),
+        ("gap_m",),
+        {"length": ("m",), "area": ("m2",), "grout_volume": ("m3",)},
+    ),
+}
