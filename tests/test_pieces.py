@@ -64,19 +64,19 @@ def six_shapes():
 
 
 def part_of(global_id, solid_volume, method="precast", role="wall", **more):
-    fixed = dict(
-        model="m.ifc",
-        part=1,
-        ifc_class="IfcWall",
-        name="",
-        type_name="",
-        mark="",
-        storey="Ground",
-        subrole="",
-        evidence="",
-        material="Concrete",
-        strength_class="C30/37",
-    )
+    fixed = {
+        "model": "m.ifc",
+        "part": 1,
+        "ifc_class": "IfcWall",
+        "name": "",
+        "type_name": "",
+        "mark": "",
+        "storey": "Ground",
+        "subrole": "",
+        "evidence": "",
+        "material": "Concrete",
+        "strength_class": "C30/37",
+    }
     return MeasuredPart(
         global_id=global_id, method=method, role=role, net_volume_m3=solid_volume, **{**fixed, **more}
     )

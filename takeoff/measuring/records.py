@@ -122,6 +122,7 @@ class ReinforcementRow:
     low_kg: float
     high_kg: float
     note: str
+    lump: int = 1
 
 
 @dataclass(frozen=True, slots=True)
