@@ -1,0 +1,275 @@
+"""Reinforcement modelled in the file: bars, fabric and tendons with their mass and what it was reckoned from."""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+
+from takeoff.findings import Finding
+from takeoff.reading.facts import Bar, Declared
+from takeoff.reading.shapes import items
+from takeoff.reading.structure import Context, unreadable
+from takeoff.reading.words import key
+
+STEEL_KG_M3 = 7850.0
+"""Density of reinforcing steel, the value of the common standards for reinforcing and prestressing steel."""
+
+PER_BAR_TOLERANCE = 0.05
+"""How near a declared weight times the number of bars must come to the reckoned one to be the weight of one bar."""
+
+BAR_CLASSES = ("IfcReinforcingBar", "IfcReinforcingMesh", "IfcTendon")
+
+_TOTAL_NAMES = {
+    "totalweight",
+    "gesamtgewicht",
+    "totaalgewicht",
+    "pesototal",
+    "pesototale",
+    "poidstotal",
+    "totalvekt",
+}
+_COUNT_NAMES = {"totalnumber", "numberofbars", "count", "quantity", "anzahl", "aantal", "barcount"}
+
+Kind = Literal["bar", "fabric", "tendon"]
+
+
+@dataclass(frozen=True, slots=True)
+class _Steel:
+    """What is known of a product of steel, in metres and m2: for a bar its diameter, section and length."""
+
+    diameter: float | None
+    section: float | None
+    length: float | None
+    reckoned: float | None
+    how: str
+
+
+def read_bars(
+    context: Context, extra: Iterable[Any], hosts: dict[int, str]
+) -> tuple[list[Bar], list[Finding]]:
+    """All reinforcement of a model. `extra` are products of other classes that are reinforcement by their
+    material; `hosts` gives the GlobalId of the element that a product belongs to, by the product's STEP id."""
+    bars: list[Bar] = []
+    findings: list[Finding] = []
+    products = [p for name in BAR_CLASSES for p in context.model.by_type(name)]
+    for product in [*products, *extra]:
+        try:
+            bar = _bar(context, product, hosts.get(product.id(), ""))
+        except Exception as fault:
+            findings.append(unreadable(context.name, product, fault))
+            continue
+        if bar.mass <= 0.0:
+            findings.append(
+                Finding("warning", "bar-mass-unknown", context.name, bar.global_id,
+                        f"{product.is_a()} {bar.name} tells neither its weight nor its diameter and length; "
+                        "ask for a bar list", "no mass")
+            )  # fmt: skip
+        bars.append(bar)
+    return bars, findings
+
+
+def _bar(context: Context, product: Any, host: str) -> Bar:
+    kind: Kind = "bar"
+    if product.is_a("IfcTendon"):
+        kind = "tendon"
+    elif not product.is_a("IfcReinforcingBar"):
+        kind = "fabric"
+    sets, declared = context.properties.read(product)
+    drawn = items(product)
+    numbers = [
+        int(v) for values in sets.values() for n, v in values.items()
+        if key(n) in _COUNT_NAMES and isinstance(v, (int, float)) and not isinstance(v, bool) and v >= 1
+    ]  # fmt: skip
+    counted = [
+        int(d.value) for d in declared if d.kind == "count" and key(d.name) in _COUNT_NAMES and d.value >= 1
+    ]
+    count = max(1, len(drawn))
+    if len(drawn) <= 1 and (counted or numbers):
+        count = (counted or numbers)[0]
+    steel = _steel(context, product, kind, drawn)
+    whole = steel.reckoned * count if steel.reckoned is not None else None
+    mass, basis = _mass(declared, count, whole, steel.how)
+    return Bar(
+        global_id=product[0] or f"#{product.id()}",
+        kind=kind,
+        name=(product[2] or "").strip() or (getattr(product, "ObjectType", None) or "").strip(),
+        diameter=steel.diameter,
+        length=steel.length,
+        count=count,
+        mass=mass,
+        basis=basis,
+        host=host,
+    )
+
+
+def _mass(declared: Iterable[Declared], count: int, reckoned: float | None, how: str) -> tuple[float, str]:
+    """(mass in kg, what it rests on): the declared total, the declared weight (of one bar, if reckoning shows that
+    it is), else what was reckoned."""
+    weights = [d for d in declared if d.kind == "weight" and d.value > 0.0]
+    total = next((d for d in weights if key(d.name) in _TOTAL_NAMES), None)
+    if total is not None:
+        return total.value, f"declared {total.set_name}.{total.name}"
+    if weights:
+        weight = weights[0]
+        where = f"declared {weight.set_name}.{weight.name}"
+        if count > 1 and reckoned:
+            off_each = abs(weight.value * count / reckoned - 1.0)
+            if off_each <= PER_BAR_TOLERANCE and off_each < abs(weight.value / reckoned - 1.0):
+                return weight.value * count, f"{where} of one bar, times {count}"
+        return weight.value, where
+    if reckoned:
+        return reckoned, f"{how} at {STEEL_KG_M3:g} kg/m3" + (f", {count} bars" if count > 1 else "")
+    return 0.0, "not known"
+
+
+def _steel(context: Context, product: Any, kind: Kind, drawn: list[Any]) -> _Steel:
+    """Size of one bar and its mass in kg; attributes of the product, else of its type, else its swept line."""
+    length_unit = context.properties.units.length
+    area_unit = context.properties.units.area
+    of_type = context.relations.type_of.get(product.id())
+
+    def size(name: str, unit: float) -> float | None:
+        for thing in (product, of_type):
+            value = getattr(thing, name, None) if thing is not None else None
+            if isinstance(value, (int, float)) and math.isfinite(value) and value > 0.0:
+                return float(value) * unit
+        return None
+
+    if product.is_a("IfcReinforcingMesh"):
+        return _fabric(size, length_unit, area_unit)
+    diameter = size("NominalDiameter", length_unit)
+    length = size("BarLength", length_unit)
+    how = "nominal diameter and bar length"
+    swept = _swept(drawn[0], context.properties.units.angle) if drawn else None
+    if swept is not None:
+        radius, line = swept
+        if diameter is None and radius > 0.0:
+            diameter = 2.0 * radius * length_unit
+        if length is None and line > 0.0:
+            length = line * length_unit
+            how = "diameter and drawn length"
+    section = math.pi * diameter**2 / 4.0 if diameter else size("CrossSectionArea", area_unit)
+    if kind == "tendon":
+        # A strand has less steel than its circle: its section is written, where it is, for that reason.
+        section = size("CrossSectionArea", area_unit) or section
+        how = how.replace("nominal diameter", "section")
+    reckoned = section * length * STEEL_KG_M3 if section and length else None
+    return _Steel(diameter, section, length, reckoned, how)
+
+
+def _fabric(size: Any, length_unit: float, area_unit: float) -> _Steel:
+    """A flat mesh: in either direction its section for each spacing, over the whole sheet."""
+    long, wide = size("MeshLength", length_unit), size("MeshWidth", length_unit)
+    diameter = size("LongitudinalBarNominalDiameter", length_unit)
+    steel = 0.0
+    for direction in ("Longitudinal", "Transverse"):
+        section = size(f"{direction}BarCrossSectionArea", area_unit)
+        if section is None:
+            across = size(f"{direction}BarNominalDiameter", length_unit)
+            section = math.pi * across**2 / 4.0 if across else None
+        spacing = size(f"{direction}BarSpacing", length_unit)
+        if section and spacing:
+            steel += section / spacing
+    reckoned = steel * long * wide * STEEL_KG_M3 if steel and long and wide else None
+    return _Steel(diameter, None, long, reckoned, "sections and spacings of the mesh")
+
+
+def _swept(item: Any, angle_unit: float) -> tuple[float, float] | None:
+    """(radius, length) of a bar drawn as a disk swept along a line, in file units; None for another shape."""
+    if item.is_a("IfcMappedItem"):
+        inner = item[0][1][3] or ()
+        scale = getattr(item[1], "Scale", None) or 1.0
+        found = _swept(inner[0], angle_unit) if len(inner) == 1 else None
+        return None if found is None else (found[0] * scale, found[1] * scale)
+    if item.is_a("IfcSweptDiskSolid"):
+        length = curve_length(item.Directrix, angle_unit)
+        return None if length is None else (float(item.Radius), length)
+    if item.is_a("IfcExtrudedAreaSolid") and item.SweptArea.is_a("IfcCircleProfileDef"):
+        return float(item.SweptArea.Radius), float(item.Depth)
+    return None
+
+
+def curve_length(curve: Any, angle_unit: float = 1.0) -> float | None:
+    """Length of a bar's line in file units: straight pieces and arcs; None for a curve of another kind.
+
+    `angle_unit` is the file's unit of plane angle in radians.
+    """
+    if curve.is_a("IfcPolyline"):
+        return _path([p[0] for p in curve.Points])
+    if curve.is_a("IfcIndexedPolyCurve"):
+        points = curve.Points.CoordList
+        if not curve.Segments:
+            return _path(points)
+        total = 0.0
+        for segment in curve.Segments:
+            chain = [points[i - 1] for i in segment[0]]
+            total += _arc(*chain) if segment.is_a("IfcArcIndex") else _path(chain)
+        return total
+    if curve.is_a("IfcCompositeCurve"):
+        lengths = [curve_length(s.ParentCurve, angle_unit) for s in curve.Segments]
+        return None if None in lengths else float(sum(length for length in lengths if length is not None))
+    if curve.is_a("IfcTrimmedCurve") and curve.BasisCurve.is_a("IfcCircle"):
+        return _trimmed(curve, angle_unit)
+    if curve.is_a("IfcTrimmedCurve") and curve.BasisCurve.is_a("IfcLine"):
+        ends = [
+            next((t[0] for t in trim if t.is_a("IfcCartesianPoint")), None)
+            for trim in (curve.Trim1, curve.Trim2)
+        ]
+        if None not in ends:
+            return _path(ends)
+        numbers = [
+            next((t[0] for t in trim if t.is_a("IfcParameterValue")), None)
+            for trim in (curve.Trim1, curve.Trim2)
+        ]
+        if None in numbers:
+            return None
+        return abs(float(numbers[1]) - float(numbers[0])) * float(curve.BasisCurve.Dir.Magnitude)
+    return None
+
+
+def _path(points: Any) -> float:
+    chain = np.asarray(points, dtype=np.float64)
+    return float(np.linalg.norm(np.diff(chain, axis=0), axis=1).sum()) if len(chain) > 1 else 0.0
+
+
+def _arc(start: Any, middle: Any, end: Any) -> float:
+    """Length of the arc through three points: the radius of their circle times the angle that it turns."""
+    a, b, c = (np.asarray(p, dtype=np.float64) for p in (start, middle, end))
+    ab, bc, ac = (float(np.linalg.norm(v)) for v in (b - a, c - b, c - a))
+    if ab == 0.0 or bc == 0.0:
+        return ac
+    turn = math.pi - math.acos(max(-1.0, min(1.0, float((a - b) @ (c - b)) / (ab * bc))))
+    if turn < 1e-9:
+        return ab + bc
+    # The circle's centre angle is twice the angle on its circumference; the chord is 2 r sin(turn).
+    return 2.0 * turn * ac / (2.0 * math.sin(turn)) if math.sin(turn) > 1e-12 else math.pi * ab
+
+
+def _trimmed(curve: Any, angle_unit: float) -> float | None:
+    """Length of an arc of a circle, from one end to the other in the sense of the curve."""
+    circle = curve.BasisCurve
+    ends = [_angle(circle, trim, angle_unit) for trim in (curve.Trim1, curve.Trim2)]
+    first, last = ends
+    if first is None or last is None:
+        return None
+    turn = (last - first if curve.SenseAgreement else first - last) % (2.0 * math.pi)
+    return float(circle.Radius) * turn
+
+
+def _angle(circle: Any, trim: Any, angle_unit: float) -> float | None:
+    """Where on a circle an end is, radians: by its point, else by its parameter."""
+    from ifcopenshell.util.placement import get_axis2placement
+
+    for end in trim:
+        if end.is_a("IfcCartesianPoint"):
+            matrix = np.asarray(get_axis2placement(circle.Position), dtype=np.float64)
+            point = np.zeros(3)
+            point[: len(end[0])] = end[0]
+            x, y = (matrix[:3, :3].T @ (point - matrix[:3, 3]))[:2]
+            return math.atan2(y, x)
+    for end in trim:
+        if end.is_a("IfcParameterValue"):
+            return float(end[0]) * angle_unit
+    return None

@@ -1,0 +1,194 @@
+"""The reader: one IFC file to facts."""
+
+from collections import Counter
+from pathlib import Path
+from typing import Any
+
+from takeoff.findings import Finding, InputError
+from takeoff.reading.bars import BAR_CLASSES, read_bars
+from takeoff.reading.elements import ElementReader
+from takeoff.reading.facts import ElementFacts, ModelFacts
+from takeoff.reading.hosts import Hosts, read_embedded
+from takeoff.reading.materials import Materials
+from takeoff.reading.places import Placements, read_map, read_storeys
+from takeoff.reading.properties import Properties
+from takeoff.reading.relations import read_relations
+from takeoff.reading.shapes import presentation_layers
+from takeoff.reading.sources import Source, open_source
+from takeoff.reading.structure import Context, Structure, read_structure, unreadable
+from takeoff.reading.units import Units, read_units
+
+NAMES_SHOWN = 5
+"""Most names that one finding lists."""
+
+
+def read_model(path: Path, scratch: Path, model_name: str | None = None) -> ModelFacts:
+    """All facts of the model at `path`; its name is `model_name`, else the file's name without its ending.
+
+    What has to be unpacked goes into `scratch`, which must outlive the use of `ModelFacts.path`. Raises
+    InputError, one line, for a file that is no readable model. An element that cannot be read costs that element
+    and leaves a finding. The parser is native code that a hostile file can bring down or keep busy for ever: who
+    reads files of unknown origin calls this in a process of its own; all that is returned can be pickled.
+    """
+    source = open_source(path, scratch)
+    name = model_name or path.stem
+    model = _parse(source, path)
+    return _read(model, source, name, path)
+
+
+def _parse(source: Source, path: Path) -> Any:
+    """The parsed file."""
+    import ifcopenshell
+
+    try:
+        model = ifcopenshell.open(source.path)
+    except Exception as fault:
+        words = (str(fault).splitlines() or [type(fault).__name__])[0]
+        raise InputError(f"{path}: cannot be read as {source.schema} ({words}); export it again") from None
+    if model is None or not model.by_type("IfcProject"):
+        raise InputError(f"{path}: holds no project; it is empty or damaged, export it again")
+    return model
+
+
+def _read(model: Any, source: Source, name: str, path: Path) -> ModelFacts:
+    units = read_units(model)
+    relations = read_relations(model)
+    properties = Properties(relations, units)
+    placements = Placements(units.length)
+    context = Context(model, name, relations, properties, Materials(relations, units.length), placements)
+    storeys, storey_findings = read_storeys(model, placements, name)
+    structure = read_structure(context)
+    elements, element_findings = _elements(context, structure, storeys)
+    hosts = Hosts(context, elements)
+    bar_hosts = _bar_hosts(context, structure, hosts)
+    bars, bar_findings = read_bars(context, structure.bars, bar_hosts)
+    map_conversion, map_name, map_findings = _map(model, units, name)
+    findings = [
+        *_source_findings(source, name),
+        *_unit_findings(units, properties, name),
+        *storey_findings,
+        *map_findings,
+        *(
+            Finding(
+                "warning", "unreadable", name, f"#{step_id}", f"{words}; ask for a new export", "left out"
+            )
+            for step_id, words in relations.broken
+        ),
+        *structure.findings,
+        *element_findings,
+        *bar_findings,
+        *_duplicates(elements, name),
+        *_left_out(context, structure),
+    ]
+    project = model.by_type("IfcProject")[0]
+    return ModelFacts(
+        model=name,
+        path=str(source.path),
+        sha256=source.sha256,
+        schema="IFC4X3" if source.schema.startswith("IFC4X3") else source.schema,
+        length_unit=units.length,
+        project_name=(project.LongName or project.Name or "").strip(),
+        storeys=tuple(storeys.values()),
+        elements=tuple(elements.values()),
+        bars=tuple(bars),
+        embedded=tuple(read_embedded(context, structure, hosts)),
+        findings=tuple(findings),
+        map_conversion=map_conversion,
+        map_name=map_name,
+        application=_application(model),
+    )
+
+
+def _elements(
+    context: Context, structure: Structure, storeys: dict[int, Any]
+) -> tuple[dict[int, ElementFacts], list[Finding]]:
+    """Facts by STEP id in the order of the file, and the findings on the way."""
+    reader = ElementReader(context, storeys, presentation_layers(context.model))
+    elements: dict[int, ElementFacts] = {}
+    for step_id in sorted(structure.drafts):
+        draft = structure.drafts[step_id]
+        try:
+            elements[step_id] = reader.read(draft)
+        except Exception as fault:
+            reader.findings.append(unreadable(context.name, draft.product, fault))
+    return elements, reader.findings
+
+
+def _bar_hosts(context: Context, structure: Structure, hosts: Hosts) -> dict[int, str]:
+    """GlobalIds of the elements that reinforcement belongs to, by STEP id of the reinforcement."""
+    found = {}
+    products = [p for name in BAR_CLASSES for p in context.model.by_type(name)]
+    for product in [*products, *structure.bars]:
+        try:
+            host = hosts.of(product) or hosts.named(product)
+        except RuntimeError:
+            continue
+        if host is not None:
+            found[product.id()] = host.global_id
+    return found
+
+
+def _map(model: Any, units: Units, name: str) -> tuple[tuple[float, ...] | None, str, list[Finding]]:
+    try:
+        return read_map(model, units.length, name)
+    except Exception as fault:
+        words = (str(fault).splitlines() or [type(fault).__name__])[0]
+        finding = Finding(
+            "warning", "unreadable", name, "", f"map conversion cannot be read ({words})", "none"
+        )
+        return None, "", [finding]
+
+
+def _source_findings(source: Source, name: str) -> list[Finding]:
+    if source.written_schema.upper() == source.schema:
+        return []
+    return [
+        Finding("note", "schema-read-as", name, "", f"the file's schema is called {source.written_schema}",
+                f"read as {source.schema}")
+    ]  # fmt: skip
+
+
+def _unit_findings(units: Units, properties: Properties, name: str) -> list[Finding]:
+    findings = []
+    if "length" in units.missing:
+        findings.append(
+            Finding("warning", "unit-missing", name, "", "names no length unit; ask for it", "metre")
+        )
+    for kind in sorted(properties.assumed_kinds - {"length"}):
+        findings.append(
+            Finding("note", "unit-missing", name, "", f"declares quantities of {kind} but names no unit for them",
+                    f"{units.factor(kind):g} times the SI unit")  # type: ignore[arg-type]
+        )  # fmt: skip
+    return findings
+
+
+def _duplicates(elements: dict[int, ElementFacts], name: str) -> list[Finding]:
+    """A GlobalId that several elements carry: the results of one can't be told from those of the other."""
+    counts = Counter(facts.global_id for facts in elements.values())
+    return [
+        Finding("warning", "duplicate-global-id", name, global_id,
+                f"{count} elements carry this GlobalId; ask for a new export", "each measured")
+        for global_id, count in counts.items()
+        if count > 1
+    ]  # fmt: skip
+
+
+def _left_out(context: Context, structure: Structure) -> list[Finding]:
+    """One note on the proxies and parts that aren't plainly concrete."""
+    if not structure.left_out:
+        return []
+    names = Counter((product[2] or product.is_a()).strip() for product in structure.left_out)
+    shown = ", ".join(f"{n} ({c})" if c > 1 else n for n, c in names.most_common(NAMES_SHOWN))
+    more = f" and {len(names) - NAMES_SHOWN} more" if len(names) > NAMES_SHOWN else ""
+    return [
+        Finding("note", "proxy-left-out", context.name, "",
+                f"{len(structure.left_out)} proxies or parts are not plainly concrete: {shown}{more}", "not measured")
+    ]  # fmt: skip
+
+
+def _application(model: Any) -> str:
+    """The program that wrote the file, as it calls itself."""
+    for application in model.by_type("IfcApplication"):
+        name, version = application.ApplicationFullName or "", application.Version or ""
+        return f"{name} {version}".strip()
+    return ""
