@@ -1,0 +1,67 @@
+"""Findings in the order in which a person should look at them."""
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from takeoff.findings import Finding
+
+SEVERITY_RANK = {"error": 0, "warning": 1, "note": 2}
+
+# What a unit weighs against a cubic metre when findings are put in order, and for nothing else: about 7 m2 of
+# form and 100 kg of steel go with a cubic metre of a framed building, 2.5 t are one, ten metres of edge or
+# joint count as one, and so does a piece.
+_ORDER_WEIGHT = {"m3": 1.0, "m2": 1 / 7, "kg": 0.01, "t": 0.4, "m": 0.1, "pieces": 1.0}
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """Findings of one kind and severity, the most valuable first."""
+
+    severity: str
+    kind: str
+    findings: tuple[Finding, ...]
+
+    @property
+    def worth(self) -> dict[str, float]:
+        """Summed worth by unit."""
+        sums: dict[str, list[float]] = {}
+        for finding in self.findings:
+            if finding.worth is not None and math.isfinite(finding.worth):
+                sums.setdefault(finding.worth_unit, []).append(finding.worth)
+        return {unit: math.fsum(values) for unit, values in sums.items()}
+
+
+def group_findings(findings: Iterable[Finding]) -> tuple[Kind, ...]:
+    """Findings by severity and kind: most severe first, then the most valuable, then the most frequent."""
+    groups: dict[tuple[str, str], list[Finding]] = {}
+    for finding in findings:
+        groups.setdefault((finding.severity, finding.kind), []).append(finding)
+    kinds = [
+        Kind(severity, kind, tuple(sorted(members, key=_finding_order)))
+        for (severity, kind), members in groups.items()
+    ]
+    return tuple(sorted(kinds, key=_kind_order))
+
+
+def severity_counts(findings: Iterable[Finding]) -> Mapping[str, int]:
+    """Number of findings by severity, all three named."""
+    counts = dict.fromkeys(SEVERITY_RANK, 0)
+    for finding in findings:
+        counts[finding.severity] += 1
+    return counts
+
+
+def _weight(finding: Finding) -> float:
+    if finding.worth is None or not math.isfinite(finding.worth):
+        return 0.0
+    return abs(finding.worth) * _ORDER_WEIGHT.get(finding.worth_unit, 0.0)
+
+
+def _finding_order(finding: Finding) -> tuple[float, str, str, str]:
+    return (-_weight(finding), finding.model, finding.global_id, finding.message)
+
+
+def _kind_order(kind: Kind) -> tuple[int, float, int, str]:
+    worth = math.fsum(_weight(finding) for finding in kind.findings)
+    return (SEVERITY_RANK[kind.severity], -worth, -len(kind.findings), kind.kind)

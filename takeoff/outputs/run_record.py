@@ -1,0 +1,44 @@
+"""run.json: what a run read, decided and took, for people who must trust or repeat it."""
+
+import dataclasses
+import json
+import math
+from collections.abc import Mapping
+from pathlib import Path
+
+PROGRAM = "takeoff"
+FILE_NAME = "run.json"
+
+
+def run_text(run: Mapping[str, object]) -> str:
+    """The run's record as JSON text; records become objects and figures that are no numbers become null."""
+    return json.dumps(_plain(run), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+
+
+def is_run_folder(folder: Path) -> bool:
+    """Whether the folder holds the record of an earlier run of this program."""
+    try:
+        record = json.loads((folder / FILE_NAME).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return False
+    return isinstance(record, dict) and record.get("program") == PROGRAM
+
+
+def _plain(value: object) -> object:
+    """The value made of dict, list, str, int, float, bool and None only."""
+    if value is None or isinstance(value, str | bool):
+        return value
+    if isinstance(value, int):
+        return int(value)
+    if isinstance(value, float):
+        return float(value) if math.isfinite(value) else None
+    if isinstance(value, Mapping):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {field.name: _plain(getattr(value, field.name)) for field in dataclasses.fields(value)}
+    if isinstance(value, set | frozenset):
+        return [_plain(item) for item in sorted(value, key=str)]
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    item = getattr(value, "item", None)
+    return _plain(item()) if callable(item) else str(value)

@@ -1,0 +1,76 @@
+"""The measured quantities as a folder of CSV tables beside the run's record."""
+
+import csv
+import dataclasses
+import math
+from collections.abc import Iterable, Mapping
+from functools import partial
+from operator import attrgetter
+from pathlib import Path
+
+from takeoff.findings import Finding
+from takeoff.measuring.records import (
+    FormworkRow,
+    HoleRow,
+    JointRow,
+    MeasuredPart,
+    Measurement,
+    PieceRow,
+    ReinforcementRow,
+    SurfaceRow,
+)
+from takeoff.outputs.files import write_folder_whole
+from takeoff.outputs.run_record import FILE_NAME, is_run_folder, run_text
+
+# File name, the record that a row is, and where its rows are. The record's fields in their order are the
+# columns: the published ones stand first in the records and later ones are appended.
+TABLES: tuple[tuple[str, type, str], ...] = (
+    ("elements.csv", MeasuredPart, "parts"),
+    ("formwork.csv", FormworkRow, "formwork"),
+    ("pieces.csv", PieceRow, "pieces"),
+    ("findings.csv", Finding, "findings"),
+    ("surfaces.csv", SurfaceRow, "surfaces"),
+    ("holes.csv", HoleRow, "holes"),
+    ("reinforcement.csv", ReinforcementRow, "reinforcement"),
+    ("joints.csv", JointRow, "joints"),
+)
+
+
+def write_tables(folder: Path, measurement: Measurement, run: Mapping[str, object]) -> None:
+    """Write every table and `run.json` into `folder`, all of them or none.
+
+    UTF-8 with a header line, metres, m2, m3, kg and t, numbers unrounded, empty where a figure is not known.
+
+    Raises:
+        InputError: the folder cannot be written, or holds something else than an earlier run.
+    """
+    write_folder_whole(folder, partial(_fill, measurement=measurement, run=run), is_run_folder, FILE_NAME)
+
+
+def table_columns(record: type) -> tuple[str, ...]:
+    """Column names of the table whose rows are `record`."""
+    return tuple(field.name for field in dataclasses.fields(record))
+
+
+def _fill(folder: Path, measurement: Measurement, run: Mapping[str, object]) -> None:
+    for name, record, where in TABLES:
+        _write_table(folder / name, table_columns(record), getattr(measurement, where))
+    (folder / FILE_NAME).write_text(run_text(run), encoding="utf-8", errors="replace", newline="\n")
+
+
+def _write_table(path: Path, columns: tuple[str, ...], rows: Iterable[object]) -> None:
+    values = attrgetter(*columns)
+    # A lone surrogate (half a character, from a badly encoded model) cannot be written as UTF-8: replaced.
+    with path.open("w", encoding="utf-8", errors="replace", newline="") as stream:
+        writer = csv.writer(stream, lineterminator="\n")
+        writer.writerow(columns)
+        writer.writerows([_cell(value) for value in values(row)] for row in rows)
+
+
+def _cell(value: object) -> str:
+    """A field of a row: empty for what is not known, the shortest text that gives the same number back."""
+    if value is None:
+        return ""
+    if isinstance(value, float):
+        return float.__repr__(value) if math.isfinite(value) else ""
+    return str(value)

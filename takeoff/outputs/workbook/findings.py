@@ -1,0 +1,116 @@
+"""The Findings sheet: what a person must look at, by kind and then one by one."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from takeoff.findings import Finding
+from takeoff.outputs.finding_groups import Kind, group_findings, severity_counts
+from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, ROW_LIMIT, Column, Formula, Page, Sheet
+from takeoff.outputs.workbook.styles import ATTENTION_FILL, ATTENTION_INK, ERROR_FILL, ERROR_INK
+
+COLUMNS = (
+    Column("Severity", narrowest=10),
+    Column("Kind", widest=30, narrowest=26),
+    Column("Number", "count"),
+    Column("Worth", "length", narrowest=12),
+    Column("Unit", narrowest=7),
+    Column("What to look at", "wrapped", widest=64, narrowest=64),
+    Column("What was assumed", "wrapped", widest=34, narrowest=34),
+    Column("Element (GlobalId)", widest=24, narrowest=24),
+    Column("Model", widest=26, narrowest=14),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class FindingsLayout:
+    """The kinds in their order, and the ranges of severities and kinds of the list of findings."""
+
+    kinds: tuple[Kind, ...]
+    severities: str
+    names: str
+
+
+def write_findings(sheet: Sheet, page: Page, findings: Sequence[Finding]) -> FindingsLayout:
+    """Write the kinds with their counts, then every finding with its element."""
+    kinds = group_findings(findings)
+    sheet.head("Findings", _note(findings))
+    sheet.headings(HEADING_ROW, COLUMNS)
+    last_group = FIRST_ROW + max(len(kinds), 1) - 1
+    list_heading = last_group + 3
+    first = list_heading + 1
+    shown = [finding for kind in kinds for finding in kind.findings][: ROW_LIMIT - first]
+    end = first + len(shown)
+    for row, kind in enumerate(kinds, start=FIRST_ROW):
+        _write_kind(sheet, row, kind, first + 1, end)
+    if not kinds:
+        sheet.put_as(FIRST_ROW, 0, "Nothing to look at.", sheet.styles.note)
+    sheet.put_as(list_heading - 1, 0, "Every finding", sheet.styles.subtitle)
+    sheet.headings(list_heading, COLUMNS)
+    for row, finding in enumerate(shown, start=first):
+        _write_finding(sheet, row, finding)
+    sheet.widen_to(COLUMNS)
+    sheet.fit()
+    last_column = len(COLUMNS) - 1
+    sheet.raw.autofilter(list_heading, 0, max(end - 1, first), last_column)
+    for severity, fill, ink in (
+        ("error", ERROR_FILL, ERROR_INK),
+        ("warning", ATTENTION_FILL, ATTENTION_INK),
+    ):
+        sheet.raw.conditional_format(
+            FIRST_ROW,
+            0,
+            max(end - 1, FIRST_ROW),
+            0,
+            {
+                "type": "cell",
+                "criteria": "==",
+                "value": f'"{severity}"',
+                "format": sheet.styles.highlight(fill, ink),
+            },
+        )
+    sheet.set_up(page, last_column, max(end - 1, first), HEADING_ROW)
+    rows = f"{first + 1}", f"{max(end, first + 1)}"
+    severities, names = (f"Findings!${letter}${rows[0]}:${letter}${rows[1]}" for letter in "AB")
+    return FindingsLayout(kinds, severities, names)
+
+
+def _note(findings: Sequence[Finding]) -> str:
+    counts = severity_counts(findings)
+    told = [f"{number:,} {name}{'' if number == 1 else 's'}" for name, number in counts.items()]
+    return f"{', '.join(told)}. Kinds first, the most severe and valuable on top, then each finding."
+
+
+def _write_kind(sheet: Sheet, row: int, kind: Kind, first: int, end: int) -> None:
+    """Write a kind's row; `first` and `end` are the list's first and last row (from 1)."""
+    spans = (f"$A${first}:$A${end}", f"$B${first}:$B${end}")
+    count = f"=COUNTIFS({spans[0]},$A{row + 1},{spans[1]},$B{row + 1})"
+    worth = kind.worth
+    unit = next(iter(worth)) if len(worth) == 1 else ""
+    others = "; ".join(f"{value:,.3f} {name}" for name, value in worth.items()) if len(worth) > 1 else ""
+    example = (
+        kind.findings[0].message if len(kind.findings) == 1 else f"For instance: {kind.findings[0].message}"
+    )
+    shown = f"{example} (worth {others})" if others else example
+    sheet.heighten(row, [(shown, COLUMNS[5].widest), (kind.findings[0].assumed, COLUMNS[6].widest)])
+    sheet.put(row, 0, kind.severity, bold=True)
+    sheet.put(row, 1, kind.kind, bold=True)
+    sheet.put(row, 2, Formula(count, len(kind.findings)), "count", bold=True)
+    sheet.put(row, 3, worth.get(unit) if unit else None, "length")
+    sheet.put(row, 4, unit)
+    sheet.put(row, 5, shown, "wrapped")
+    sheet.put(row, 6, kind.findings[0].assumed, "wrapped")
+    sheet.put(row, 7, None)
+    sheet.put(row, 8, None)
+
+
+def _write_finding(sheet: Sheet, row: int, finding: Finding) -> None:
+    sheet.heighten(row, [(finding.message, COLUMNS[5].widest), (finding.assumed, COLUMNS[6].widest)])
+    sheet.put(row, 0, finding.severity)
+    sheet.put(row, 1, finding.kind)
+    sheet.put(row, 2, None)
+    sheet.put(row, 3, finding.worth, "length")
+    sheet.put(row, 4, finding.worth_unit)
+    sheet.put(row, 5, finding.message, "wrapped")
+    sheet.put(row, 6, finding.assumed, "wrapped")
+    sheet.put(row, 7, finding.global_id)
+    sheet.put(row, 8, finding.model)

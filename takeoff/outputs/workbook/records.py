@@ -1,0 +1,181 @@
+"""The sheets that list measured records: Elements, Formwork, Reinforcement, Pieces."""
+
+from collections.abc import Iterable
+from operator import attrgetter
+
+from xlsxwriter.utility import xl_col_to_name
+
+from takeoff.measuring.records import Measurement
+from takeoff.outputs.workbook.sheet import FIRST_ROW, Column, Page, Sheet, write_table
+from takeoff.outputs.workbook.styles import ATTENTION_FILL, ATTENTION_INK
+
+Fields = tuple[tuple[str, Column], ...]
+
+ELEMENTS: Fields = (
+    ("mark", Column("Mark", widest=12)),
+    ("name", Column("Name", widest=26)),
+    ("storey", Column("Storey", widest=14)),
+    ("role", Column("Role", widest=11)),
+    ("method", Column("Method", widest=13)),
+    ("strength_class", Column("Strength", widest=10)),
+    ("length_m", Column("Length m", "length")),
+    ("width_m", Column("Width m", "length")),
+    ("height_m", Column("Height m", "length")),
+    ("thickness_m", Column("Thick m", "length")),
+    ("gross_volume_m3", Column("Gross m3", "volume", total=True)),
+    ("net_volume_m3", Column("Net m3", "volume", total=True)),
+    ("formwork_m2", Column("Form m2", "area", total=True)),
+    ("reinforcement_kg", Column("Steel kg", "mass", total=True)),
+    ("reinforcement_basis", Column("Steel from", widest=10)),
+    ("weight_t", Column("Weight t", "weight", total=True)),
+    ("evidence", Column("What decided the method", "wrapped", widest=34, narrowest=18)),
+    ("condition", Column("Condition", "wrapped", widest=24)),
+    ("global_id", Column("GlobalId", widest=24, narrowest=24)),
+    ("part", Column("Part", "count", printed=False)),
+    ("lump", Column("Lump", "count", printed=False)),
+    ("subrole", Column("Subrole", printed=False)),
+    ("size_band", Column("Size band", printed=False)),
+    ("type_name", Column("Type", widest=30, printed=False)),
+    ("material", Column("Material", widest=30, printed=False)),
+    ("overlap_volume_m3", Column("Overlap given up m3", "volume", printed=False, total=True)),
+    ("opening_area_m2", Column("Openings m2", "area", printed=False)),
+    ("plan_area_m2", Column("Plan area m2", "area", printed=False)),
+    ("side_area_m2", Column("Side area m2", "area", printed=False)),
+    ("declared_volume_m3", Column("Declared volume m3", "volume", printed=False)),
+    ("reinforcement_low_kg", Column("Steel low kg", "mass", printed=False)),
+    ("reinforcement_high_kg", Column("Steel high kg", "mass", printed=False)),
+    ("assembly", Column("Assembly", widest=24, printed=False)),
+    ("ifc_class", Column("IFC class", printed=False)),
+    ("model", Column("Model", printed=False)),
+)
+
+FORMWORK: Fields = (
+    ("storey", Column("Storey", widest=18)),
+    ("role", Column("Role", widest=12)),
+    ("category", Column("Category", widest=20)),
+    ("shape", Column("Shape", widest=9)),
+    ("band", Column("Depth or thickness mm", widest=14)),
+    ("height_band", Column("Height band m", widest=12)),
+    ("height_to_soffit_m", Column("Height to soffit m", "length")),
+    ("slope_deg", Column("Slope degrees", "angle")),
+    ("radius_m", Column("Radius m", "length")),
+    ("place", Column("Place", widest=10)),
+    ("finish", Column("Finish", widest=14)),
+    ("length_m", Column("Length m", "length", total=True)),
+    ("depth_m", Column("Depth m", "length")),
+    ("area_m2", Column("Area m2", "area", total=True)),
+    ("global_id", Column("GlobalId", widest=24, narrowest=24)),
+    ("part", Column("Part", "count")),
+    ("model", Column("Model", printed=False)),
+)
+
+REINFORCEMENT: Fields = (
+    ("storey", Column("Storey", widest=18)),
+    ("role", Column("Role", widest=12)),
+    ("kind", Column("Kind", widest=14)),
+    ("basis", Column("Basis", widest=12)),
+    ("diameter_mm", Column("Diameter mm", "diameter")),
+    ("low_kg", Column("Low kg", "mass", total=True)),
+    ("mass_kg", Column("Likely kg", "mass", total=True)),
+    ("high_kg", Column("High kg", "mass", total=True)),
+    ("note", Column("How it came", "wrapped", widest=52, narrowest=24)),
+    ("global_id", Column("GlobalId", widest=24, narrowest=24)),
+    ("part", Column("Part", "count")),
+    ("model", Column("Model", printed=False)),
+)
+
+PIECES: Fields = (
+    ("mark", Column("Mark", widest=14)),
+    ("repetition_group", Column("Group", widest=10)),
+    ("repetition_count", Column("In the group", "count")),
+    ("mirror_of", Column("Mirror of", widest=10)),
+    ("method", Column("Method", widest=10)),
+    ("role", Column("Role", widest=11)),
+    ("storey", Column("Storey", widest=14)),
+    ("length_m", Column("Length m", "length")),
+    ("width_m", Column("Width m", "length")),
+    ("thickness_m", Column("Thick m", "length")),
+    ("volume_m3", Column("Volume m3", "volume", total=True)),
+    ("weight_t", Column("Weight t", "weight", total=True)),
+    ("largest_face_m2", Column("Largest face m2", "area")),
+    ("openings", Column("Openings", "count", total=True)),
+    ("embedded", Column("Embedded", "wrapped", widest=20)),
+    ("transport_check", Column("Transport", "wrapped", widest=26)),
+    ("lift_check", Column("Lift", "wrapped", widest=26)),
+    ("global_id", Column("GlobalId", widest=24, narrowest=24)),
+    ("strength_class", Column("Strength", printed=False)),
+    ("subrole", Column("Subrole", printed=False)),
+    ("parts", Column("Made of", widest=40, printed=False)),
+    ("model", Column("Model", printed=False)),
+)
+
+
+def write_elements(sheet: Sheet, page: Page, measurement: Measurement) -> None:
+    """Write one row a measured part."""
+    elements = len({(part.model, part.global_id) for part in measurement.parts})
+    note = (
+        f"{elements:,} elements in {len(measurement.parts):,} parts, as measured; net is after "
+        "openings, recesses and overlaps. Further columns stand to the right of the printed ones."
+    )
+    end = _write(
+        sheet, page, "Elements", note, ELEMENTS, measurement.parts, "There is no element to measure."
+    )
+    condition, method = _letter("condition"), _letter("method")
+    first = FIRST_ROW + 1
+    look = sheet.styles.highlight(ATTENTION_FILL, ATTENTION_INK)
+    needs = f'=OR(${condition}{first}<>"",${method}{first}="unresolved")'
+    last_column = sum(column.printed for _, column in ELEMENTS) - 1
+    rule = {"type": "formula", "criteria": needs, "format": look}
+    sheet.raw.conditional_format(FIRST_ROW, 0, max(end - 1, FIRST_ROW), last_column, rule)
+
+
+def write_formwork(sheet: Sheet, page: Page, measurement: Measurement) -> None:
+    """Write one row a formed surface."""
+    note = (
+        "Surfaces of cast-in-place parts that need a form, without contacts, faces on ground and free tops."
+    )
+    _write(sheet, page, "Formwork", note, FORMWORK, measurement.formwork, "No surface needs a form.")
+
+
+def write_reinforcement(sheet: Sheet, page: Page, measurement: Measurement) -> None:
+    """Write one row a mass of steel."""
+    note = (
+        "Best basis first: modelled bars and fabric, the ratio that the model requires, the allowance table. "
+        "Low and high show the doubt in the likely figure."
+    )
+    _write(
+        sheet,
+        page,
+        "Reinforcement",
+        note,
+        REINFORCEMENT,
+        measurement.reinforcement,
+        "No reinforcement was found.",
+    )
+
+
+def write_pieces(sheet: Sheet, page: Page, measurement: Measurement) -> None:
+    """Write one row a precast or tilt-up unit."""
+    note = (
+        "Units as they are lifted. A group holds pieces of one shape, turned or shifted; mirror images are "
+        "apart. Checks compare with limits from a data file; see the sheet Basis."
+    )
+    _write(sheet, page, "Pieces", note, PIECES, measurement.pieces, "No precast or tilt-up pieces.")
+
+
+def element_column(field: str) -> str:
+    """The whole column of Elements that shows `field`, as formulas on other sheets name it."""
+    letter = _letter(field)
+    return f"Elements!${letter}:${letter}"
+
+
+def _letter(field: str) -> str:
+    return str(xl_col_to_name([name for name, _ in ELEMENTS].index(field)))
+
+
+def _write(
+    sheet: Sheet, page: Page, title: str, note: str, fields: Fields, records: Iterable[object], nothing: str
+) -> int:
+    values = attrgetter(*(field for field, _ in fields))
+    columns = [column for _, column in fields]
+    return write_table(sheet, page, title, note, columns, map(values, records), nothing)

@@ -1,0 +1,283 @@
+"""A sheet's writer: safe text, figures with computed values, page set-up, and the plain filterable table."""
+
+import math
+import numbers
+import textwrap
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import xlsxwriter
+from xlsxwriter.format import Format
+from xlsxwriter.utility import xl_col_to_name
+
+from takeoff.findings import InputError
+from takeoff.outputs.text import cell_text, display_width, heading_text, starts_like_formula
+from takeoff.outputs.workbook.styles import NUMBERS, PREFABRICATED, Styles
+
+ROW_LIMIT = 1_048_576
+"""Rows of a sheet (Office Open XML)."""
+
+HEADING_ROW = 3
+"""Row (from 0) of the column headings of every table sheet: title, explanation and totals stand above it."""
+
+FIRST_ROW = HEADING_ROW + 1
+
+LINE_POINTS = 11.8
+"""Height of a line of the workbook's typeface, points."""
+
+PAPERS = {"a4": 9, "letter": 1}
+"""Paper codes of ECMA-376 part 1, 18.3.1.63."""
+
+
+@dataclass(frozen=True, slots=True)
+class Formula:
+    """A live formula and the value that it has now, for readers that do not calculate."""
+
+    text: str
+    value: float | int | str
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A figure of another kind than its column's, for columns that hold several units."""
+
+    value: Formula | float | None
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column: heading, what it shows (`text`, `wrapped` or a kind of figure), widths in characters.
+
+    `printed` columns stand first; the rest lies to the right of the print area. `total`: summed above the
+    heading over the rows that a filter shows.
+    """
+
+    heading: str
+    kind: str = "text"
+    widest: int = 24
+    narrowest: int = 6
+    printed: bool = True
+    total: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """What every sheet's page set-up needs: title and origin for the header and footer, and the paper."""
+
+    title: str
+    origin: str
+    paper: str
+
+
+class Sheet:
+    """One sheet being written, row by row from the top."""
+
+    def __init__(self, book: xlsxwriter.Workbook, styles: Styles, name: str) -> None:
+        self.raw = book.add_worksheet(name)
+        self.styles = styles
+        self.name = name
+        self._widths: dict[int, int] = {}
+
+    def put(self, row: int, column: int, value: object, kind: str = "text", **properties: Any) -> None:
+        """Write a value, formula or blank as a table cell of `kind`."""
+        self.put_as(row, column, value, self.styles.cell(kind, **properties), kind, properties)
+
+    def put_as(
+        self,
+        row: int,
+        column: int,
+        value: object,
+        form: Format,
+        kind: str = "text",
+        properties: dict[str, Any] | None = None,
+    ) -> None:
+        """Write a value with a given format. Text is always stored as text, never as a formula or a link."""
+        if isinstance(value, Formula):
+            self.raw.write_formula(row, column, value.text, form, _known(value.value))
+        elif value is None or value == "" or (isinstance(value, float) and not math.isfinite(value)):
+            self.raw.write_blank(row, column, None, form)
+        elif isinstance(value, int | float):
+            self.raw.write_number(row, column, value, form)
+        elif isinstance(value, numbers.Real):
+            self.raw.write_number(row, column, float(value), form)
+        else:
+            text = cell_text(value)
+            if starts_like_formula(text):
+                form = self.styles.cell(kind, quote_prefix=True, **(properties or {}))
+            self.raw.write_string(row, column, text, form)
+
+    def link(self, row: int, column: int, place: str, text: str) -> None:
+        """Write text that leads to another place of the workbook."""
+        form = self.styles.cell("text", font_color=PREFABRICATED, underline=1)
+        self.raw.write_url(row, column, place, form, cell_text(text))
+
+    def head(self, title: str, note: str = "") -> None:
+        """Write the sheet's title and its one-line explanation."""
+        self.raw.set_row(0, 21)
+        self.put_as(0, 0, title, self.styles.title)
+        if note:
+            self.put_as(1, 0, note, self.styles.note)
+
+    def headings(self, row: int, columns: Sequence[Column], first: int = 0) -> None:
+        """Write column headings across from column `first`."""
+        self.raw.set_row(row, 28)
+        for index, column in enumerate(columns, start=first):
+            self.put_as(row, index, column.heading, self.styles.heading(column.kind))
+
+    def widen(self, column: int, width: int) -> None:
+        """Make a column at least `width` characters wide."""
+        self._widths[column] = max(self._widths.get(column, 0), width)
+
+    def widen_to(self, columns: Sequence[Column]) -> None:
+        """Make the first columns at least as wide as `columns` say."""
+        for index, column in enumerate(columns):
+            self.widen(index, column.narrowest)
+
+    def heighten(self, row: int, wrapped: Iterable[tuple[object, int]]) -> None:
+        """Make a row high enough for its wrapped texts, given with the widths of their columns.
+
+        Not every program that opens the file finds the height by itself.
+        """
+        lines = max((_line_count(str(text), width) for text, width in wrapped if text), default=1)
+        if lines > 1:
+            self.raw.set_row(row, min(LINE_POINTS * lines + 3, 409))
+
+    def fit(self) -> None:
+        """Set the column widths collected so far, with room for the filter's arrow and the cell's margin."""
+        for column, width in self._widths.items():
+            self.raw.set_column(column, column, width * 0.95 + 2.5)
+
+    def set_up(self, page: Page, last_column: int, last_row: int, heading_row: int | None = None) -> None:
+        """Landscape page of the full width of `last_column`, heading repeated, page numbers at the foot."""
+        raw = self.raw
+        raw.set_landscape()
+        raw.set_paper(PAPERS[page.paper])
+        raw.set_margins(left=0.5, right=0.5, top=0.7, bottom=0.65)
+        raw.fit_to_pages(1, 0)
+        raw.print_area(0, 0, max(last_row, FIRST_ROW), last_column)
+        if heading_row is not None:
+            raw.repeat_rows(heading_row)
+            raw.freeze_panes(heading_row + 1, 0)
+        raw.set_header(f"&L&8{heading_text(page.title)}&R&8&A", {"margin": 0.35})
+        raw.set_footer(f"&L&8{heading_text(page.origin)}&R&8Page &P of &N", {"margin": 0.3})
+        raw.hide_gridlines(2)
+
+
+def write_table(
+    sheet: Sheet,
+    page: Page,
+    title: str,
+    note: str,
+    columns: Sequence[Column],
+    rows: Iterable[Sequence[object]],
+    nothing: str,
+) -> int:
+    """Write a filterable table sheet and return the row after its last one.
+
+    `rows` give a value for each column, or a `Formula`. `nothing` is said in place of rows when there are
+    none. Totals above the headings follow the filter.
+
+    Raises:
+        InputError: more rows than a sheet holds.
+    """
+    kinds = [column.kind for column in columns]
+    forms = [sheet.styles.cell(kind) for kind in kinds]
+    table = list(rows)
+    end = FIRST_ROW + len(table)
+    if end > ROW_LIMIT:
+        raise InputError(
+            f"sheet {sheet.name}: {len(table):,} rows are more than a sheet holds ({ROW_LIMIT:,}); "
+            "measure fewer models together"
+        )
+    widths = _column_widths(columns, table)
+    wrapped = [index for index, kind in enumerate(kinds) if kind == "wrapped"]
+    sheet.head(title, note)
+    _write_totals(sheet, columns, table, end)
+    sheet.headings(HEADING_ROW, columns)
+    for row, values in enumerate(table, start=FIRST_ROW):
+        sheet.heighten(row, [(values[index], widths[index]) for index in wrapped])
+        for index, value in enumerate(values):
+            if isinstance(value, Figure):
+                sheet.put(row, index, value.value, value.kind)
+            else:
+                sheet.put_as(row, index, value, forms[index], kinds[index])
+    if not table:
+        sheet.put_as(FIRST_ROW, 0, nothing, sheet.styles.note)
+    for index, width in enumerate(widths):
+        sheet.widen(index, width)
+    sheet.fit()
+    sheet.raw.autofilter(HEADING_ROW, 0, max(end - 1, FIRST_ROW), len(columns) - 1)
+    printed = sum(column.printed for column in columns)
+    sheet.set_up(page, printed - 1, end - 1, HEADING_ROW)
+    return end
+
+
+def _column_widths(columns: Sequence[Column], table: Sequence[Sequence[object]]) -> list[int]:
+    """Widths in characters that show what the columns hold, within their limits."""
+    widths = [_heading_width(column) for column in columns]
+    for values in table:
+        for index, value in enumerate(values):
+            if value is not None and widths[index] < columns[index].widest:
+                widths[index] = max(widths[index], shown_width(value, columns[index].kind))
+    return [
+        max(column.narrowest, min(width, column.widest))
+        for column, width in zip(columns, widths, strict=True)
+    ]
+
+
+def _write_totals(sheet: Sheet, columns: Sequence[Column], table: list[Sequence[object]], end: int) -> None:
+    """Sums over the rows that a filter shows, above the headings so that they stay in sight."""
+    if not table or not any(column.total for column in columns):
+        return
+    sheet.put_as(HEADING_ROW - 1, 0, "Total of the rows shown", sheet.styles.of(bold=True))
+    for index, column in enumerate(columns):
+        if column.total:
+            letter = xl_col_to_name(index)
+            text = f"=SUBTOTAL(109,{letter}{FIRST_ROW + 1}:{letter}{end})"
+            value = math.fsum(number_of(row[index]) for row in table)
+            number = sheet.styles.total(column.kind, top=0)
+            sheet.put_as(HEADING_ROW - 1, index, Formula(text, value), number, column.kind)
+            sheet.widen(index, shown_width(value, column.kind))
+
+
+def number_of(value: object) -> float:
+    """The figure of a cell, 0 for what is not known."""
+    if isinstance(value, Figure):
+        value = value.value
+    if isinstance(value, Formula):
+        value = value.value
+    return float(value) if isinstance(value, int | float) and math.isfinite(value) else 0.0
+
+
+def shown_width(value: object, kind: str) -> int:
+    """Characters that a value takes in a cell of `kind`."""
+    if isinstance(value, Figure):
+        kind, value = value.kind, value.value
+    if isinstance(value, Formula):
+        value = value.value
+    if isinstance(value, int | float) and kind in NUMBERS:
+        decimals = len(NUMBERS[kind].partition(".")[2].rstrip('%" ')) if kind != "diameter" else 1
+        return len(f"{value:,.{decimals}f}")
+    return display_width(str(value)[:200])
+
+
+def _heading_width(column: Column) -> int:
+    """Width for the longest word of a heading, and for half of a long one, since headings wrap once."""
+    words = column.heading.split()
+    return max(column.narrowest, max(map(len, words)) + 1, (len(column.heading) + 1) // 2 + 1)
+
+
+def _line_count(text: str, width: int) -> int:
+    """Lines that a text takes in a column of `width` characters; a little more fits, letters being narrow."""
+    room = max(1, int(width * 1.05))
+    if len(text) <= room and "\n" not in text:
+        return 1
+    return sum(max(1, len(textwrap.wrap(line, room))) for line in text[:4000].split("\n"))
+
+
+def _known(value: float | int | str) -> float | int | str:
+    if isinstance(value, float) and not math.isfinite(value):
+        return 0
+    return cell_text(value) if isinstance(value, str) else value
