@@ -1,0 +1,349 @@
+"""From a request to a result: one element's bodies joined, its voids cut, its slices taken."""
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any, TypeAlias
+
+import numpy as np
+
+from takeoff.geometry.booleans import (
+    BooleanFailed,
+    Planes,
+    aligned,
+    lumps,
+    manifold,
+    mesh_of,
+    split,
+    without_crumbs,
+)
+from takeoff.geometry.items import Items, NoSolid, Solid, moved, solid_moved, union
+from takeoff.geometry.mesh import Floats, Mesh, volume
+from takeoff.geometry.placements import Placements, applied, matrix_of
+from takeoff.geometry.repair import mend
+from takeoff.geometry.slicing import cuts, ruler_for, sliced
+from takeoff.geometry.solids import Slice, SolidRequest, SolidResult
+from takeoff.geometry.tessellation import KERNELS, tessellate
+
+Entity = Any
+Manifold: TypeAlias = Any
+
+_BODIES = ("Body", "Facetation", "Body-FallBack", "Tessellation")
+"""Identifiers of representations that hold a body, in the order in which they are looked for."""
+
+_OTHERS = (
+    "Axis",
+    "Box",
+    "FootPrint",
+    "Annotation",
+    "Profile",
+    "Surface",
+    "Reference",
+    "Clearance",
+    "Lighting",
+)
+"""Identifiers of representations that are no body."""
+
+_FAR = 1000.0
+"""Own coordinates beyond this, metres, are brought near before booleans."""
+
+_SHARE_LOST = 1e-3
+"""A piece that cannot be read is left out, with a remark, where its box is less than this share of the rest's."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Shape:
+    """An element's shape in its own axes: what is equal for all elements of one mapped representation."""
+
+    slices: tuple[tuple[float, float, Mesh] | None, ...]
+    condition: str = ""
+    remarks: tuple[tuple[str, str], ...] = ()
+    opening_volumes: tuple[float, ...] = ()
+    anchor: tuple[float, float, float] = (0.0, 0.0, 0.0)
+
+
+class Bodies:
+    """The bodies of one open file. Equal mapped shapes are worked out once.
+
+    `kernels` are the geometry kernels that may be asked, in this order.
+    """
+
+    def __init__(self, file: Any, kernels: tuple[str, ...] = KERNELS) -> None:
+        import ifcopenshell.util.unit
+
+        self.file = file
+        scale = float(ifcopenshell.util.unit.calculate_unit_scale(file))
+        angle = float(ifcopenshell.util.unit.calculate_unit_scale(file, "PLANEANGLEUNIT"))
+        self.items = Items(scale, angle, kernels)
+        self.placements = Placements(scale)
+        self._shapes: dict[tuple[Any, ...], _Shape] = {}
+
+    def result(self, request: SolidRequest, origin: Floats, transform: Floats | None = None) -> SolidResult:
+        """Measure one request: meshes in metres relative to `origin` (3,), after `transform` (4, 4)."""
+        began = time.perf_counter()
+        products = [self.file.by_id(number) for number in request.body]
+        openings = [self.file.by_id(number) for number in request.openings]
+        base = products[0].ObjectPlacement if products else None
+        key = self._key(products, openings, request, base)
+        shape = self._shapes.get(key) if key else None
+        if shape is None:
+            shape = self._shape(products, openings, request, base)
+            if key:
+                self._shapes[key] = shape
+        matrix = self.placements.absolute(base)
+        if transform is not None:
+            matrix = transform @ matrix
+        anchor = np.array(shape.anchor)
+        shift = matrix[:3, :3] @ anchor + matrix[:3, 3] - origin
+        place = matrix_of(matrix[:3, :3], shift)
+        size = abs(float(np.linalg.det(matrix[:3, :3])))
+        slices = tuple(
+            Slice(part[0] * size, part[1] * size, moved(part[2], place)) if part else None
+            for part in shape.slices
+        )
+        seconds = time.perf_counter() - began
+        volumes = tuple(value * size for value in shape.opening_volumes)
+        return SolidResult(request.key, slices, shape.condition, shape.remarks, seconds, volumes)
+
+    def _key(
+        self, products: list[Entity], openings: list[Entity], request: SolidRequest, base: Entity
+    ) -> tuple[Any, ...] | None:
+        """What makes two requests equal in shape: mapped items, their places, slices. None: not mapped."""
+        parts: list[Any] = [request.slicing, request.hint]
+        for product in [*products, *openings]:
+            representation = body_representation(product)
+            if representation is None:
+                return None
+            for item in representation.Items:
+                if not item.is_a("IfcMappedItem"):
+                    if product in products:
+                        return None
+                    parts.append(item.id())
+                else:
+                    target = item.MappingTarget
+                    parts.append(
+                        (
+                            item.MappingSource.id(),
+                            str(target.get_info(recursive=True, include_identifier=False)),
+                        )
+                    )
+            parts.append(np.round(self.placements.relative(base, product.ObjectPlacement), 9).tobytes())
+        return tuple(parts)
+
+    def _solids(self, product: Entity, base: Entity) -> tuple[list[Solid], list[str]]:
+        """Solids of a product's body in the axes of `base`, and what could not be read."""
+        representation = body_representation(product)
+        if representation is None:
+            return [], ["no body geometry"]
+        relative = self.placements.relative(base, product.ObjectPlacement)
+        still = np.array_equal(relative, np.eye(4))
+        solids: list[Solid] = []
+        failures: list[str] = []
+        for item in representation.Items:
+            try:
+                found = self.items.solids(item)
+            except (NoSolid, BooleanFailed) as problem:
+                failures.append(str(problem))
+                continue
+            solids.extend(found if still else [solid_moved(solid, relative) for solid in found])
+        return solids, failures
+
+    def _shape(
+        self, products: list[Entity], openings: list[Entity], request: SolidRequest, base: Entity
+    ) -> _Shape:
+        solids: list[Solid] = []
+        failures: list[str] = []
+        for product in products:
+            found, failed = self._solids(product, base)
+            solids += found
+            failures += failed
+        if failures and solids and failures != ["no body geometry"]:
+            return _Shape(
+                (), f"{len(failures)} of {len(solids) + len(failures)} pieces of the body: {failures[0]}"
+            )
+        if not solids:
+            return _Shape((), failures[0] if failures else "no body geometry")
+        remarks = [remark for solid in solids for remark in solid.remarks]
+        solids, chosen = _chosen(solids, request.hint)
+        remarks += chosen
+        anchor = _anchor(solids)
+        if anchor.any():
+            solids = [Solid(solid.mesh.moved(-anchor), solid.remarks, solid.way) for solid in solids]
+        try:
+            gross = union(solids)
+            whole = manifold(gross)
+        except BooleanFailed as problem:
+            return _Shape((), f"the body's pieces cannot be joined: {problem}")
+        net, labels, volumes, notes = self._cut(whole, gross, openings, base, anchor)
+        remarks += notes
+        if net is None:
+            net_mesh = self._by_kernel(products, request.hint, remarks)
+            if net_mesh is None:
+                return _Shape((), "the openings cannot be cut")
+            net = manifold(net_mesh.moved(-anchor))
+        slices, notes = _slices(gross, whole, net, labels, request, anchor)
+        return _Shape(
+            slices, "", tuple(dict.fromkeys([*remarks, *notes])), tuple(volumes), tuple(anchor.tolist())
+        )
+
+    def _cut(
+        self, whole: Manifold, gross: Mesh, openings: Sequence[Entity], base: Entity, anchor: Floats
+    ) -> tuple[Manifold | None, dict[int, int], list[float], list[tuple[str, str]]]:
+        """Subtract openings lump by lump: the rest (None where it failed), labels, volumes, remarks."""
+        planes = Planes(gross) if openings else None
+        labels: dict[int, int] = {}
+        volumes: list[float] = []
+        remarks: list[tuple[str, str]] = []
+        net = whole
+        for number, opening in enumerate(openings, start=1):
+            solids, failures = self._solids(opening, base)
+            if failures:
+                remarks.append(
+                    ("opening-not-read", f"opening {opening.GlobalId}: {failures[0]}; not deducted")
+                )
+            taken = 0.0
+            for solid in solids:
+                remarks += [(kind, f"opening {opening.GlobalId}: {text}") for kind, text in solid.remarks]
+                assert planes is not None
+                try:
+                    cutters = lumps(aligned(solid.mesh.moved(-anchor), planes))
+                    for cutter in cutters:
+                        labels[cutter.original_id()] = number
+                        within, net = split(net, cutter)
+                        taken += within.volume()
+                except BooleanFailed:
+                    return None, {}, [], remarks
+            volumes.append(taken)
+        return net, labels, volumes, remarks
+
+    def _by_kernel(
+        self, products: list[Entity], hint: float | None, remarks: list[tuple[str, str]]
+    ) -> Mesh | None:
+        """The net body with the openings cut by a geometry kernel, the second way."""
+        if len(products) != 1:
+            return None
+        found: list[tuple[str, Mesh]] = []
+        for kernel in self.items.kernels:
+            try:
+                mended = mend(tessellate(products[0], kernel, body_representation(products[0]), cut=True))
+            except RuntimeError:
+                continue
+            if not mended.condition:
+                found.append((kernel, mended.mesh))
+        if not found:
+            return None
+        best = min(found, key=lambda pair: abs(volume(pair[1]) - hint) if hint else 0.0)
+        values = ", ".join(f"{name} {volume(mesh):.4f} m3" for name, mesh in found)
+        remarks.append(
+            ("openings-by-kernel", f"openings were cut by the geometry kernel ({values}): {best[0]} used")
+        )
+        return best[1]
+
+
+def _chosen(solids: list[Solid], hint: float | None) -> tuple[list[Solid], list[tuple[str, str]]]:
+    """Settle disagreements between ways: the declared volume decides where it is near one of them."""
+    if not any(solid.rivals for solid in solids):
+        return solids, []
+    remarks = []
+    out = []
+    for solid in solids:
+        ways = [(solid.way, solid.mesh), *solid.rivals]
+        best = ways[0]
+        if hint and len(solids) == 1 and len(ways) > 1:
+            nearest = min(ways, key=lambda way: abs(volume(way[1]) - hint))
+            if abs(volume(nearest[1]) - hint) <= 0.005 * hint:
+                best = nearest
+        if len(ways) > 1:
+            values = ", ".join(f"{name} {volume(mesh):.4f} m3" for name, mesh in ways)
+            remarks.append(
+                ("volumes-disagree", f"ways of measuring the body disagree ({values}): {best[0]} used")
+            )
+        out.append(Solid(best[1], solid.remarks, best[0]))
+    return out, remarks
+
+
+def _anchor(solids: list[Solid]) -> Floats:
+    """A shift (3,) of whole metres that brings solids with far-away coordinates near; zero for others."""
+    low = np.min([solid.mesh.vertices.min(axis=0) for solid in solids], axis=0)
+    if np.abs(low).max() < _FAR:
+        return np.zeros(3)
+    anchor: Floats = np.floor(low)
+    return anchor
+
+
+def _slices(
+    gross: Mesh, whole: Manifold, net: Manifold, labels: dict[int, int], request: SolidRequest, anchor: Floats
+) -> tuple[tuple[tuple[float, float, Mesh] | None, ...], list[tuple[str, str]]]:
+    if request.slicing is None:
+        mesh = gross if net is whole else without_crumbs(mesh_of(net, labels))
+        rest = volume(mesh)
+        if rest < 1e-9:
+            return (None,), [("nothing-left", "the openings remove the whole body")]
+        return ((volume(gross), rest, mesh),), []
+    slicing = request.slicing
+    if slicing.offset is not None and slicing.axis is not None:
+        slicing = replace(slicing, offset=slicing.offset - float(anchor[slicing.axis]))
+    ruler, sign, remarks = ruler_for(gross, slicing, -anchor)
+    spans, notes = cuts(ruler, sign, slicing)
+    grosses = sliced(whole, ruler, spans)
+    nets = grosses if net is whole else sliced(net, ruler, spans)
+    out: list[tuple[float, float, Mesh] | None] = []
+    for before, after in zip(grosses, nets, strict=True):
+        if before is None or after is None:
+            out.append(None)
+            continue
+        mesh = without_crumbs(mesh_of(after, labels))
+        out.append((before.volume(), volume(mesh), mesh))
+    return tuple(out), [*remarks, *notes]
+
+
+def body_representation(product: Entity) -> Entity:
+    """The representation that holds a product's body, None where it has none.
+
+    Of several with one identifier, that of the model view is taken, else the first.
+    """
+    shape = getattr(product, "Representation", None)
+    if shape is None:
+        return None
+    found = [part for part in shape.Representations if part.is_a("IfcShapeRepresentation") and part.Items]
+    for identifier in _BODIES:
+        named = [part for part in found if part.RepresentationIdentifier == identifier]
+        for part in named:
+            if getattr(part.ContextOfItems, "TargetView", None) == "MODEL_VIEW":
+                return part
+        if named:
+            return named[0]
+    rest = [part for part in found if part.RepresentationIdentifier not in _OTHERS]
+    rest = [
+        part
+        for part in rest
+        if (part.RepresentationType or "") not in ("Curve2D", "BoundingBox", "Annotation2D")
+    ]
+    return rest[0] if rest else None
+
+
+def find_origin(file: Any, products: Sequence[int], transform: Floats | None = None) -> Floats:
+    """An origin (3,) in whole metres near the bodies of some products (STEP ids) of an open file.
+
+    The median of the first corners of up to nine bodies spread over the list, so that neither a far site
+    offset nor a stray element decides. Zero where nothing is near a kilometre away or nothing can be read.
+    """
+    bodies = Bodies(file)
+    corners = []
+    step = max(1, len(products) // 9)
+    for number in products[::step]:
+        product = file.by_id(number)
+        try:
+            solids, _ = bodies._solids(product, product.ObjectPlacement)
+            matrix = bodies.placements.absolute(product.ObjectPlacement)
+        except (ValueError, RuntimeError):
+            continue
+        if solids:
+            corners.append(applied(matrix, solids[0].mesh.vertices[:1])[0])
+    if not corners:
+        return np.zeros(3)
+    points = np.array(corners)
+    if transform is not None:
+        points = applied(transform, points)
+    middle = np.round(np.median(points, axis=0))
+    return np.where(np.abs(middle) < _FAR, 0.0, middle)

@@ -1,0 +1,209 @@
+"""Solids added to and cut from each other, every result proved by volumes.
+
+A boolean is believed only when volume(A) = volume(A and B) + volume(A without B). Faces of a cutter that lie
+on a face of the body within a hundredth of a millimetre are moved two thousandths beyond it first, so that no
+skin of rounding remains; faces where bodies touch are moved into each other in the same way.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any, TypeAlias
+
+import manifold3d
+import numpy as np
+
+from takeoff.geometry.mesh import BODY, Floats, Mesh, areas, normals, volume
+from takeoff.geometry.repair import shells
+
+Manifold: TypeAlias = Any
+
+NEAR = 1e-5
+"""Faces closer than this, metres, are taken to lie on each other."""
+
+BEYOND = 2e-6
+"""How far such faces are moved, metres."""
+
+GROWTH = 1e-7
+"""How far a cutter is grown or shifted when a boolean failed its proof, metres."""
+
+CRUMB = 1e-6
+"""Loose lumps of less than this, m3, and than a thousandth of the whole are dropped."""
+
+
+class BooleanFailed(Exception):
+    """No way of computing a boolean passed its proof."""
+
+
+def manifold(mesh: Mesh) -> Manifold:
+    """The kernel's solid of a closed mesh. Raises BooleanFailed with its reason when it is refused."""
+    solid = manifold3d.Manifold(
+        manifold3d.Mesh64(
+            np.ascontiguousarray(mesh.vertices), np.ascontiguousarray(mesh.faces.astype(np.uint64))
+        )
+    )
+    if solid.status() != manifold3d.Error.NoError:
+        raise BooleanFailed(f"the solid is not valid ({solid.status().name})")
+    return solid
+
+
+def mesh_of(solid: Manifold, labels: Mapping[int, int] | None = None) -> Mesh:
+    """The mesh of a solid; `labels` tells the face label for original ids, `BODY` for all others."""
+    raw = solid.to_mesh64()
+    faces = np.asarray(raw.tri_verts, dtype=np.int64).reshape(-1, 3)
+    marks = np.full(len(faces), BODY, dtype=np.int64)
+    if labels:
+        bounds = np.asarray(raw.run_index, dtype=np.int64) // 3
+        for number, origin in enumerate(raw.run_original_id):
+            marks[bounds[number] : bounds[number + 1]] = labels.get(int(origin), BODY)
+    return Mesh(np.array(raw.vert_properties, dtype=np.float64)[:, :3], faces, marks)
+
+
+def lumps(mesh: Mesh) -> list[Manifold]:
+    """The separate outward shells of a mesh as solids, each without the cavities that lie in it.
+
+    Shells that overlap stay separate: joining them is the caller's decision.
+    """
+    whole = manifold(mesh)
+    parts = whole.decompose()
+    if len(parts) < 2:
+        return [whole]
+    volumes = [part.volume() for part in parts]
+    outer = [part for part, size in zip(parts, volumes, strict=True) if size > 0.0]
+    hollows = [mesh_of(part) for part, size in zip(parts, volumes, strict=True) if size < 0.0]
+    for hollow in hollows:
+        void = manifold(Mesh(hollow.vertices, np.ascontiguousarray(hollow.faces[:, ::-1]), hollow.labels))
+        outer = [split(part, void)[1] if _meet(part, void) else part for part in outer]
+    return [part.as_original() for part in outer]
+
+
+def _meet(one: Manifold, other: Manifold, gap: float = 0.0) -> bool:
+    a, b = np.array(one.bounding_box()), np.array(other.bounding_box())
+    return bool((a[:3] <= b[3:] + gap).all() and (b[:3] <= a[3:] + gap).all())
+
+
+def proved(whole: float, first: float, second: float) -> bool:
+    """Whether two volumes make up a whole, within a ten-millionth."""
+    return abs(whole - first - second) <= max(1e-9, 1e-7 * abs(whole)) and min(first, second) > -1e-9
+
+
+def split(body: Manifold, cutter: Manifold) -> tuple[Manifold, Manifold]:
+    """The body within and without the cutter, proved. Raises BooleanFailed when no way passes the proof."""
+    whole = body.volume()
+    for attempt in _ways(body, cutter):
+        within, without = attempt
+        if (
+            within.status() == without.status() == manifold3d.Error.NoError
+            and proved(whole, within.volume(), without.volume())
+            and within.volume() <= cutter.volume() * (1.0 + 1e-6) + 1e-9
+        ):
+            return within, without
+    raise BooleanFailed("no way of cutting gives volumes that add up")
+
+
+def _ways(body: Manifold, cutter: Manifold) -> Iterator[tuple[Manifold, Manifold]]:
+    yield body.split(cutter)
+    parts = cutter.decompose()
+    if len(parts) > 1:
+        rest, taken = body, []
+        for part in parts:
+            inner, rest = rest.split(part)
+            taken.append(inner)
+        yield manifold3d.Manifold.batch_boolean(taken, manifold3d.OpType.Add), rest
+    middle = np.array(cutter.bounding_box()).reshape(2, 3).mean(axis=0)
+    size = float(np.ptp(np.array(cutter.bounding_box()).reshape(2, 3), axis=0).max()) or 1.0
+    for factor in (1.0 + GROWTH / size, 1.0 - GROWTH / size):
+        yield body.split(cutter.translate(-middle).scale((factor, factor, factor)).translate(middle))
+    for shift in (np.array([1.0, 0.7, 0.4]), np.array([-0.6, 1.0, -0.3])):
+        yield body.split(cutter.translate(shift * GROWTH))
+
+
+def join(parts: Sequence[Manifold]) -> Manifold:
+    """The union of solids, each step proved. Raises BooleanFailed when a step fails."""
+    if not parts:
+        return manifold3d.Manifold()
+    order = sorted(parts, key=lambda part: -part.volume())
+    whole = order[0]
+    apart = []
+    for part in order[1:]:
+        if not _meet(whole, part, NEAR):
+            if any(_meet(other, part, NEAR) for other in apart):
+                whole = manifold3d.Manifold.batch_boolean([whole, *apart], manifold3d.OpType.Add)
+                apart = []
+            else:
+                apart.append(part)
+                continue
+        whole = _joined(whole, part)
+    if apart:
+        whole = manifold3d.Manifold.batch_boolean([whole, *apart], manifold3d.OpType.Add)
+    return whole
+
+
+def _joined(whole: Manifold, part: Manifold) -> Manifold:
+    moved = manifold(aligned(mesh_of(part), Planes(mesh_of(whole)), into=True))
+    _, rest = split(moved, whole)
+    both = whole + moved
+    if proved(both.volume(), whole.volume(), rest.volume()):
+        return both
+    both = manifold(mesh_of(moved)) + whole
+    if proved(both.volume(), whole.volume(), rest.volume()):
+        return both
+    raise BooleanFailed("no way of joining gives volumes that add up")
+
+
+class Planes:
+    """The planes of a mesh's faces with the box that the faces on each of them fill."""
+
+    def __init__(self, mesh: Mesh) -> None:
+        corners = mesh.corners
+        sized = areas(corners) > 1e-10
+        corners = corners[sized]
+        normal = normals(corners)
+        offset = np.einsum("ij,ij->i", normal, corners[:, 0])
+        keys = np.round(np.column_stack([normal / 1e-6, offset / 1e-6])).astype(np.int64)
+        _, first, inverse = np.unique(keys, axis=0, return_index=True, return_inverse=True)
+        self.normals: Floats = normal[first]
+        self.offsets: Floats = offset[first]
+        self.low = np.full((len(first), 3), np.inf)
+        self.high = np.full((len(first), 3), -np.inf)
+        np.minimum.at(self.low, inverse.reshape(-1), corners.min(axis=1))
+        np.maximum.at(self.high, inverse.reshape(-1), corners.max(axis=1))
+
+
+def aligned(mesh: Mesh, planes: Planes, into: bool = False) -> Mesh:
+    """Move faces of a mesh that lie on given planes a little beyond them (out of the body that they bound).
+
+    With `into`, only faces that look at the plane from outside are moved, into the body: to join, not to cut.
+    """
+    if not len(mesh.faces) or not len(planes.offsets):
+        return mesh
+    distances = mesh.vertices @ planes.normals.T - planes.offsets
+    close = np.abs(distances) < NEAR
+    used = np.flatnonzero(close.any(axis=0))
+    corners = mesh.corners
+    low, high = corners.min(axis=1), corners.max(axis=1)
+    facing = normals(corners) @ planes.normals.T
+    vertices = mesh.vertices.copy()
+    goal = -BEYOND if into else BEYOND
+    for plane in used.tolist():
+        on = close[mesh.faces, plane].all(axis=1)
+        on &= (low <= planes.high[plane] + NEAR).all(axis=1) & (high >= planes.low[plane] - NEAR).all(axis=1)
+        on &= facing[:, plane] < -0.9 if into else np.abs(facing[:, plane]) > 0.9
+        if on.any():
+            index = np.unique(mesh.faces[on])
+            shift = goal - (vertices[index] @ planes.normals[plane] - planes.offsets[plane])
+            vertices[index] += np.outer(shift, planes.normals[plane])
+    return Mesh(vertices, mesh.faces, mesh.labels)
+
+
+def without_crumbs(mesh: Mesh) -> Mesh:
+    """The mesh without loose shells too small to be anything but rounding."""
+    number = shells(mesh.faces, len(mesh.vertices))
+    pieces = np.unique(number)
+    if len(pieces) < 2:
+        return mesh
+    whole = abs(volume(mesh))
+    keep = np.ones(len(mesh.faces), dtype=bool)
+    for piece in pieces.tolist():
+        part = number == piece
+        if abs(volume(Mesh.of(mesh.vertices, mesh.faces[part]))) < min(CRUMB, 1e-3 * whole):
+            keep &= ~part
+    return Mesh(mesh.vertices, mesh.faces[keep], mesh.labels[keep])

@@ -1,0 +1,275 @@
+"""Representation items made into closed solids: read directly where possible, else by the geometry kernel."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import manifold3d
+import numpy as np
+
+from takeoff.geometry.booleans import BooleanFailed, Planes, aligned, join, lumps, manifold, mesh_of, split
+from takeoff.geometry.curves import Unread, curve_points, ring
+from takeoff.geometry.extrusions import extrusion, prism
+from takeoff.geometry.mesh import Floats, Mesh, volume
+from takeoff.geometry.placements import applied, axis_placement, mapping
+from takeoff.geometry.profiles import turned
+from takeoff.geometry.repair import mend
+from takeoff.geometry.shells import faceted
+from takeoff.geometry.tessellation import KERNELS, tessellate
+
+Entity = Any
+
+_FACETED = (
+    "IfcFacetedBrep",
+    "IfcFacetedBrepWithVoids",
+    "IfcFaceBasedSurfaceModel",
+    "IfcShellBasedSurfaceModel",
+    "IfcTriangulatedFaceSet",
+    "IfcPolygonalFaceSet",
+)
+
+_NOT_SOLID = (
+    "IfcGeometricSet",
+    "IfcCurve",
+    "IfcPoint",
+    "IfcBoundingBox",
+    "IfcTextLiteral",
+    "IfcAnnotationFillArea",
+    "IfcPlacement",
+)
+"""Classes of items that make no solid and are passed over."""
+
+
+class NoSolid(Exception):
+    """An item cannot be made into a closed solid; the text says why in a few words."""
+
+
+@dataclass(frozen=True, slots=True)
+class Solid:
+    """A closed mesh of one item with the remarks of making it.
+
+    `rivals` are meshes that other ways gave and whose volumes differ, with the name of the way; `way` names
+    how `mesh` came.
+    """
+
+    mesh: Mesh
+    remarks: tuple[tuple[str, str], ...] = ()
+    way: str = "own reading"
+    rivals: tuple[tuple[str, Mesh], ...] = ()
+
+
+class Items:
+    """Items of one file. `scale` is metres in a file unit, `angle` radians in a file angle.
+
+    `kernels` are the geometry kernels that may be asked, in this order.
+    """
+
+    def __init__(self, scale: float, angle: float, kernels: tuple[str, ...] = KERNELS) -> None:
+        self.scale = scale
+        self.angle = angle
+        self.kernels = kernels
+
+    def solids(self, item: Entity) -> list[Solid]:
+        """The solids of a representation item, metres, in the representation's coordinates.
+
+        Raises NoSolid when the item should make a solid and does not. Items that make none give none.
+        """
+        if item.is_a("IfcMappedItem"):
+            return self._mapped(item)
+        if any(item.is_a(kind) for kind in _NOT_SOLID):
+            return []
+        kind = item.is_a()
+        try:
+            if kind in _FACETED:
+                return self._faceted(item)
+            if item.is_a("IfcBooleanResult"):
+                return [self._boolean(item)]
+            if kind == "IfcCsgSolid":
+                return self.solids(item.TreeRootExpression)
+            if kind == "IfcBlock":
+                return [self._block(item)]
+            return [Solid(mesh) for mesh in extrusion(item, self.scale, self.angle)]
+        except (Unread, BooleanFailed, ValueError):
+            return [self._by_kernel(item)]
+
+    def _mapped(self, item: Entity) -> list[Solid]:
+        matrix = mapping(item, self.scale)
+        inner = [
+            solid for part in item.MappingSource.MappedRepresentation.Items for solid in self.solids(part)
+        ]
+        return [solid_moved(solid, matrix) for solid in inner]
+
+    def _faceted(self, item: Entity) -> list[Solid]:
+        outer, *voids = faceted(item, self.scale)
+        solid = _mended(outer)
+        if not voids:
+            return [solid]
+        body = manifold(solid.mesh)
+        for void in voids:
+            # A void's faces may look either way; as a solid of its own it is turned outward and cut.
+            body = split(body, manifold(_mended(void).mesh))[1]
+        return [Solid(mesh_of(body), solid.remarks)]
+
+    def _block(self, item: Entity) -> Solid:
+        matrix = axis_placement(item.Position, self.scale)
+        x, y, z = (float(size) * self.scale for size in (item.XLength, item.YLength, item.ZLength))
+        outline = np.array([[0.0, 0.0], [x, 0.0], [x, y], [0.0, y]])
+        return Solid(moved(prism([outline], np.array([0.0, 0.0, z])), matrix))
+
+    def _by_kernel(self, item: Entity) -> Solid:
+        """Tessellation of one item by the first kernel that gives a closed mesh.
+
+        Boolean trees, which kernels leave uncut without a word, are asked of all kernels.
+        """
+        found, failures = asked(item, self.kernels, every=item.is_a("IfcBooleanResult"))
+        if not found:
+            raise NoSolid(f"{item.is_a()} cannot be made into a solid ({failures[0]})")
+        (way, first), *others = found
+        rivals = tuple((name, solid.mesh) for name, solid in others if not agree(first.mesh, solid.mesh))
+        return Solid(first.mesh, first.remarks, way, rivals)
+
+    def _boolean(self, item: Entity) -> Solid:
+        """A boolean tree with its operands apart, combined and proved here.
+
+        Where nothing is removed although the operands' boxes meet, the kernels are asked too.
+        """
+        parts = self.solids(item.FirstOperand)
+        if not parts:
+            raise Unread("a first operand that is no solid")
+        first = union(parts)
+        remarks = [remark for part in parts for remark in part.remarks]
+        rivals = [rival for part in parts for rival in part.rivals]
+        second = item.SecondOperand
+        if second.is_a("IfcHalfSpaceSolid"):
+            cutters = [self._half_space(second, first)]
+        else:
+            others = self.solids(second)
+            if not others:
+                raise Unread("a second operand that is no solid")
+            cutters = [solid.mesh for solid in others]
+            remarks += [remark for solid in others for remark in solid.remarks]
+            rivals += [rival for solid in others for rival in solid.rivals]
+        result = _combined(first, cutters, item.Operator)
+        if result.is_empty() or result.volume() < 1e-9:
+            raise NoSolid("the boolean result is empty")
+        mesh = mesh_of(result)
+        unchanged = item.Operator == "DIFFERENCE" and abs(volume(first) - volume(mesh)) <= 1e-9 * volume(
+            first
+        )
+        if rivals or (unchanged and any(_boxes_meet(first, cutter) for cutter in cutters)):
+            found, _ = asked(item, self.kernels, every=True)
+            if any(agree(mesh, solid.mesh) for _, solid in found):
+                found = []
+            return Solid(mesh, tuple(remarks), rivals=tuple((name, solid.mesh) for name, solid in found))
+        return Solid(mesh, tuple(remarks))
+
+    def _half_space(self, item: Entity, body: Mesh) -> Mesh:
+        """A half-space as a prism that reaches beyond the body; bounded by its polygon where it has one."""
+        surface = item.BaseSurface
+        if surface.is_a() != "IfcPlane":
+            raise Unread(f"a half-space of {surface.is_a()}")
+        plane = axis_placement(surface.Position, self.scale)
+        if item.AgreementFlag:
+            # The material lies against the normal of the surface: turn the frame over.
+            plane = plane @ np.diag([1.0, -1.0, -1.0, 1.0])
+        box = body.box()
+        corners = np.array(
+            [[box[i, 0], box[j, 1], box[k, 2]] for i in (0, 1) for j in (0, 1) for k in (0, 1)]
+        )
+        solid = _beyond(plane, corners)
+        if item.is_a() != "IfcPolygonalBoundedHalfSpace":
+            return solid
+        frame = axis_placement(item.Position, self.scale)
+        outline = turned(ring(curve_points(item.PolygonalBoundary, self.scale, self.angle)), False)
+        heights = (np.concatenate([corners, solid.vertices]) - frame[:3, 3]) @ frame[:3, 2]
+        low, high = float(heights.min()) - 1.0, float(heights.max()) + 1.0
+        column = prism([outline], np.array([0.0, 0.0, high - low]))
+        column = moved(column.moved(np.array([0.0, 0.0, low])), frame)
+        within, _ = split(manifold(column), manifold(solid))
+        return mesh_of(within)
+
+
+def asked(item: Entity, kernels: tuple[str, ...], every: bool) -> tuple[list[tuple[str, Solid]], list[str]]:
+    """What the kernels make of an item: closed solids by kernel, and why the others failed.
+
+    Stops at the first solid unless `every` kernel is to be asked.
+    """
+    found: list[tuple[str, Solid]] = []
+    failures: list[str] = []
+    for kernel in kernels:
+        if found and not every:
+            break
+        try:
+            mended = mend(tessellate(item, kernel))
+        except RuntimeError as problem:
+            failures.append(str(problem).splitlines()[0])
+            continue
+        if mended.condition:
+            failures.append(f"{kernel}: {mended.condition}")
+        else:
+            found.append((kernel, Solid(mended.mesh, mended.remarks, kernel)))
+    return found, failures
+
+
+def agree(one: Mesh, other: Mesh, tolerance: float = 2e-4) -> bool:
+    """Whether two meshes have the same volume, within a share that leaves room for curved faces."""
+    first, second = volume(one), volume(other)
+    return abs(first - second) <= tolerance * max(abs(first), abs(second))
+
+
+def _boxes_meet(one: Mesh, other: Mesh) -> bool:
+    a, b = one.box(), other.box()
+    return bool((a[0] < b[1] - 1e-4).all() and (b[0] < a[1] - 1e-4).all())
+
+
+def _beyond(plane: Floats, corners: Floats) -> Mesh:
+    """Box on the positive side of a plane's frame (4, 4), larger than (n, 3) corners in every direction."""
+    local = (corners - plane[:3, 3]) @ plane[:3, :3]
+    margin = 1.0 + float(np.ptp(local, axis=0).max())
+    low, high = local.min(axis=0) - margin, local.max(axis=0) + margin
+    outline = np.array([[low[0], low[1]], [high[0], low[1]], [high[0], high[1]], [low[0], high[1]]])
+    return moved(prism([outline], np.array([0.0, 0.0, max(high[2], 0.0) + margin])), plane)
+
+
+def _combined(first: Mesh, others: list[Mesh], operator: str) -> Any:
+    """Manifold of a boolean between a solid and others, proved. Raises Unread for an unknown operator."""
+    body = manifold(first)
+    if operator == "UNION":
+        return join([body, *(lump for other in others for lump in lumps(other))])
+    if operator == "DIFFERENCE":
+        for other in others:
+            for lump in lumps(aligned(other, Planes(first))):
+                body = split(body, lump)[1]
+        return body
+    if operator == "INTERSECTION":
+        pieces = [split(body, lump)[0] for other in others for lump in lumps(other)]
+        return manifold3d.Manifold.batch_boolean(pieces, manifold3d.OpType.Add)
+    raise Unread(f"boolean {operator}")
+
+
+def _mended(mesh: Mesh) -> Solid:
+    mended = mend(mesh)
+    if mended.condition:
+        raise NoSolid(mended.condition)
+    return Solid(mended.mesh, mended.remarks)
+
+
+def moved(mesh: Mesh, matrix: Floats) -> Mesh:
+    """The mesh moved by a (4, 4) matrix; its faces are turned back where the matrix mirrors."""
+    faces = mesh.faces
+    if float(np.linalg.det(matrix[:3, :3])) < 0.0:
+        faces = np.ascontiguousarray(faces[:, ::-1])
+    return Mesh(applied(matrix, mesh.vertices), faces, mesh.labels)
+
+
+def solid_moved(solid: Solid, matrix: Floats) -> Solid:
+    """The solid and its rivals moved by a (4, 4) matrix."""
+    rivals = tuple((name, moved(mesh, matrix)) for name, mesh in solid.rivals)
+    return Solid(moved(solid.mesh, matrix), solid.remarks, solid.way, rivals)
+
+
+def union(solids: list[Solid]) -> Mesh:
+    """One mesh of several solids; what they share counts once. Raises BooleanFailed."""
+    if len(solids) == 1:
+        parts = lumps(solids[0].mesh)
+        return solids[0].mesh if len(parts) == 1 else mesh_of(join(parts))
+    return mesh_of(join([lump for solid in solids for lump in lumps(solid.mesh)]))

@@ -1,0 +1,301 @@
+"""Meshes as files give them made into closed, outward-turned shells, or told apart as not measurable.
+
+Nothing is mended silently: whatever changes a volume is named in the remarks.
+"""
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import manifold3d
+import numpy as np
+
+from takeoff.geometry.mesh import Floats, Ints, Mesh, areas, is_closed, volume, welded
+
+WELDS = (1e-6, 1e-5, 1e-4, 5e-4)
+"""Distances within which corners are one, metres, tried in this order until the mesh closes."""
+
+REMARKED_WELD = 1e-4
+"""Welding by this much or more is remarked."""
+
+GAP_SHARE = 0.02
+"""Share of the surface above which closed gaps are called large in the remark."""
+
+VOID_VOLUME = 1e-9
+"""A body of less than this, m3, has no volume."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mended:
+    """A mesh after mending: usable where `condition` is empty. `remarks` are (kind, message) pairs."""
+
+    mesh: Mesh
+    condition: str = ""
+    remarks: tuple[tuple[str, str], ...] = ()
+
+
+def mend(mesh: Mesh) -> Mended:
+    """Weld, orient and close a mesh; say what was done, or why it cannot be measured.
+
+    A mesh of several shells keeps them all; a shell within another that turns the other way is its cavity.
+    """
+    if not np.isfinite(mesh.vertices).all():
+        return Mended(mesh, "coordinates that are no numbers")
+    if not len(mesh.faces):
+        return Mended(mesh, "no faces")
+    vertices, faces, remarks = _joined(mesh)
+    if not len(faces):
+        return Mended(mesh, "no surface: all corners lie in one place")
+    if not is_closed(faces):
+        faces = _without_doubles(faces)
+        faces = _oriented(faces)
+    if not is_closed(faces):
+        faces = _oriented(_joints_split(vertices, faces))
+    if not is_closed(faces):
+        faces, gap = _capped(vertices, faces)
+        if gap and is_closed(faces):
+            share = gap / float(areas(vertices[faces]).sum())
+            size = "large: check the body" if share > GAP_SHARE else "small"
+            remarks.append(("shell-closed", f"missing faces of {gap:.4f} m2 were closed flat ({size})"))
+    if not is_closed(faces):
+        return Mended(Mesh.of(vertices, faces), "the surface is not closed")
+    return _turned_out(Mesh.of(vertices, faces), remarks)
+
+
+def _joined(mesh: Mesh) -> tuple[Floats, Ints, list[tuple[str, str]]]:
+    """Corners welded by the smallest distance that closes the mesh, else by the smallest of all."""
+    first: tuple[Floats, Ints] | None = None
+    for tolerance in WELDS:
+        vertices, faces, _ = welded(mesh.vertices, mesh.faces, tolerance)
+        if first is None:
+            first = vertices, faces
+        if is_closed(faces):
+            remarks = []
+            if tolerance >= REMARKED_WELD:
+                remarks.append(("corners-joined", f"corners up to {tolerance * 1000:g} mm apart were joined"))
+            return vertices, faces, remarks
+        if _evenly_shared(faces):
+            return vertices, faces, []
+    assert first is not None
+    return (*first, [])
+
+
+def _evenly_shared(faces: Ints) -> bool:
+    """Whether every edge is shared by an even number of faces, whichever way they turn."""
+    if not len(faces):
+        return False
+    _, counts = np.unique(_edges(faces), axis=0, return_counts=True)
+    return bool((counts % 2 == 0).all())
+
+
+def _edges(faces: Ints) -> Ints:
+    """Undirected edges (3m, 2) of (m, 3) faces; edge k of face i stands in row 3i + k."""
+    pairs = np.stack([faces, np.roll(faces, -1, axis=1)], axis=2).reshape(-1, 2)
+    return np.sort(pairs, axis=1)
+
+
+def _without_doubles(faces: Ints) -> Ints:
+    """Drop repetitions of a face: of the same three corners one stays where the number is odd, else none...
+
+    ... unless all of them turn alike, which is one face written several times: then one stays.
+    """
+    _, index, inverse, counts = np.unique(
+        np.sort(faces, axis=1), axis=0, return_index=True, return_inverse=True, return_counts=True
+    )
+    if len(index) == len(faces):
+        return faces
+    inverse = inverse.reshape(-1)
+    smallest = np.argmin(faces, axis=1)
+    turned = np.take_along_axis(faces, (smallest[:, None] + np.arange(3)) % 3, axis=1)
+    forward = turned[:, 1] < turned[:, 2]
+    ahead = np.bincount(inverse, weights=forward, minlength=len(index))
+    alike = (ahead == 0) | (ahead == counts)
+    keep = (counts == 1) | alike
+    kept: Ints = faces[np.sort(index[keep])]
+    return kept
+
+
+def _oriented(faces: Ints) -> Ints:
+    """Turn the faces of every connected piece alike, across edges that exactly two faces share.
+
+    Every face stands twice in a graph, as it is and turned over; pieces of the graph are consistent choices.
+    A piece in which a face meets its own reverse (a one-sided surface) stays as it is.
+    """
+    count = len(faces)
+    edges = _edges(faces)
+    ahead = np.stack([faces, np.roll(faces, -1, axis=1)], axis=2).reshape(-1, 2)[:, 0] == edges[:, 0]
+    _, inverse, counts = np.unique(edges, axis=0, return_inverse=True, return_counts=True)
+    inverse = inverse.reshape(-1)
+    order = np.argsort(inverse, kind="stable")
+    order = order[counts[inverse[order]] == 2].reshape(-1, 2)
+    one, other = order[:, 0] // 3, order[:, 1] // 3
+    clash = (ahead[order[:, 0]] == ahead[order[:, 1]]).astype(np.int64)
+    alike = np.column_stack([one, other + clash * count])
+    turned = np.column_stack([one + count, other + (1 - clash) * count])
+    piece = connected(np.concatenate([alike, turned]), 2 * count)
+    as_is, over = piece[:count], piece[count:]
+    twins = np.minimum(as_is, over)
+    flipped = over < as_is
+    votes = np.bincount(twins, weights=np.where(flipped, -1.0, 1.0), minlength=2 * count)
+    turn = (flipped ^ (votes[twins] < 0)) & (as_is != over)
+    out = faces.copy()
+    out[turn] = out[turn][:, ::-1]
+    return out
+
+
+def _open_edges(faces: Ints) -> tuple[Ints, Ints]:
+    """Directed edges without an opposite: their places (face, side) as (k, 2), and their ends (k, 2)."""
+    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+    size = int(faces.max()) + 1
+    forward, backward = start * size + end, end * size + start
+    keys, counts = np.unique(np.concatenate([forward, backward]), return_counts=True)
+    net = dict.fromkeys(keys[counts % 2 == 1].tolist(), 0)
+    rows = [row for row, key in enumerate(forward.tolist()) if key in net]
+    if not rows:
+        rows = np.flatnonzero(~np.isin(forward, backward)).tolist()
+    index = np.array(rows, dtype=np.int64)
+    return np.column_stack([index // 3, index % 3]), np.column_stack([start[index], end[index]])
+
+
+def _joints_split(vertices: Floats, faces: Ints, tolerance: float = 1e-5) -> Ints:
+    """Split faces at corners of others that lie on their open edges, until none does (at most ten rounds)."""
+    for _ in range(10):
+        places, ends = _open_edges(faces)
+        if not len(ends):
+            return faces
+        loose = np.unique(ends)
+        points = vertices[loose]
+        extra: list[Ints] = []
+        gone: set[int] = set()
+        for (face, side), (start, end) in zip(places.tolist(), ends.tolist(), strict=True):
+            if face in gone:
+                continue
+            along = vertices[end] - vertices[start]
+            length = float(np.linalg.norm(along))
+            if length <= 2 * tolerance:
+                continue
+            reach = (points - vertices[start]) @ along / length
+            off = np.linalg.norm(points - vertices[start] - np.outer(reach / length, along), axis=1)
+            on = (reach > tolerance) & (reach < length - tolerance) & (off < tolerance)
+            if not on.any():
+                continue
+            between = loose[on][np.argsort(reach[on])].tolist()
+            corner = int(faces[face][(side + 2) % 3])
+            chain = [start, *between, end]
+            gone.add(face)
+            extra.append(np.array([[a, b, corner] for a, b in pairwise(chain)]))
+        if not gone:
+            return faces
+        faces = np.concatenate([np.delete(faces, sorted(gone), axis=0), *extra])
+        faces = faces[
+            (faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (faces[:, 2] != faces[:, 0])
+        ]
+    return faces
+
+
+def _capped(vertices: Floats, faces: Ints) -> tuple[Ints, float]:
+    """Close gaps whose rim is a flat ring; returns the faces and the area closed, m2."""
+    _, ends = _open_edges(faces)
+    after: dict[int, int] = {}
+    for start, end in ends.tolist():
+        if end in after:
+            return faces, 0.0
+        after[end] = start
+    lids: list[Ints] = []
+    gap = 0.0
+    while after:
+        first = next(iter(after))
+        ring: list[int] = []
+        current = first
+        while current in after:
+            ring.append(current)
+            current = after.pop(current)
+        if current != first or len(ring) < 3:
+            return faces, 0.0
+        lid = _lid(vertices, np.array(ring, dtype=np.int64))
+        if lid is None:
+            return faces, 0.0
+        lids.append(lid)
+        gap += float(areas(vertices[lid]).sum())
+    return np.concatenate([faces, *lids]) if lids else faces, gap
+
+
+def _lid(vertices: Floats, ring: Ints) -> Ints | None:
+    """Triangles over a flat ring (within a millimetre), None where it is not flat."""
+    corners = vertices[ring] - vertices[ring].mean(axis=0)
+    _, spread, frame = np.linalg.svd(corners, full_matrices=False)
+    if np.abs(corners @ frame[2]).max() > 1e-3 or spread[1] < 1e-6:
+        return None
+    flat = corners @ frame[:2].T
+    x, y = flat.T
+    turn = float(x @ np.roll(y, -1) - y @ np.roll(x, -1))
+    if turn < 0.0:
+        flat = flat * np.array([1.0, -1.0])
+    faces = np.asarray(manifold3d.triangulate([np.ascontiguousarray(flat)]), dtype=np.int64).reshape(-1, 3)
+    lid: Ints = ring[faces]
+    return lid
+
+
+def connected(pairs: Ints, count: int) -> Ints:
+    """Number of the connected piece of each of `count` nodes that (k, 2) pairs join, (count,).
+
+    Labels are lowered across pairs and along chains until they stand still; no graph library, for start-up.
+    """
+    labels = np.arange(count, dtype=np.int64)
+    while True:
+        low = np.minimum(labels[pairs[:, 0]], labels[pairs[:, 1]])
+        new = labels.copy()
+        np.minimum.at(new, labels[pairs[:, 0]], low)
+        np.minimum.at(new, labels[pairs[:, 1]], low)
+        new = new[new]
+        new = new[new]
+        if np.array_equal(new, labels):
+            return labels
+        labels = new
+
+
+def shells(faces: Ints, count: int) -> Ints:
+    """Number of the connected shell of each of (m, 3) faces over `count` vertices, (m,)."""
+    pairs = np.concatenate([faces[:, :2], faces[:, 1:]])
+    return connected(pairs, count)[faces[:, 0]]
+
+
+def _turned_out(mesh: Mesh, remarks: list[tuple[str, str]]) -> Mended:
+    """Turn shells that are inside out; one that lies within another and turns inward stays as its cavity."""
+    total = volume(mesh)
+    if abs(total) < VOID_VOLUME:
+        return Mended(mesh, "no volume")
+    if total < 0.0:
+        remarks.append(("inside-out", "the surface was inside out and was turned"))
+        mesh = Mesh(mesh.vertices, np.ascontiguousarray(mesh.faces[:, ::-1]), mesh.labels)
+    number = shells(mesh.faces, len(mesh.vertices))
+    pieces = np.unique(number)
+    if len(pieces) == 1:
+        return Mended(mesh, "", tuple(remarks))
+    faces = mesh.faces.copy()
+    parts = {piece: Mesh.of(mesh.vertices, mesh.faces[number == piece]) for piece in pieces.tolist()}
+    volumes = {piece: volume(part) for piece, part in parts.items()}
+    boxes = {piece: _box(part) for piece, part in parts.items()}
+    turned = 0
+    keep = np.ones(len(faces), dtype=bool)
+    for piece in pieces.tolist():
+        if abs(volumes[piece]) < VOID_VOLUME:
+            keep[number == piece] = False
+        elif volumes[piece] < 0.0 and not any(
+            other != piece
+            and abs(volumes[other]) > abs(volumes[piece])
+            and (boxes[other][0] <= boxes[piece][0] + 1e-6).all()
+            and (boxes[other][1] >= boxes[piece][1] - 1e-6).all()
+            for other in pieces.tolist()
+        ):
+            faces[number == piece] = faces[number == piece][:, ::-1]
+            turned += 1
+    if not keep.any():
+        return Mended(mesh, "no volume")
+    if turned:
+        remarks.append(("inside-out", f"{turned} of {len(pieces)} shells were inside out and were turned"))
+    return Mended(Mesh.of(mesh.vertices, faces[keep]), "", tuple(remarks))
+
+
+def _box(mesh: Mesh) -> Floats:
+    corners = mesh.corners.reshape(-1, 3)
+    return np.array([corners.min(axis=0), corners.max(axis=0)])

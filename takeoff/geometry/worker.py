@@ -1,0 +1,101 @@
+"""The worker process: opens one file, measures the requests it is handed, announces each before it begins.
+
+Started by `workers`; talks pickled messages over its standard streams. Imports little, for a quick start.
+"""
+
+import os
+import pickle
+import signal
+import sys
+import time
+from dataclasses import dataclass
+from typing import Any
+
+from takeoff.geometry.mesh import Floats
+from takeoff.geometry.solids import SolidRequest, SolidResult
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """What a worker has to know: the file, where results lie, which kernels it may use, how much memory.
+
+    `memory` is in bytes, None for no limit; `parent` is the process that started it.
+    """
+
+    path: str
+    origin: Floats
+    transform: Floats | None
+    kernels: tuple[str, ...]
+    memory: int | None
+    parent: int
+
+
+def serve() -> None:
+    """Read a `Job`, then lists of requests until None or the end of the stream; answer each request.
+
+    Messages out: ("ready", ""), ("failed", reason), ("begin", key), ("done", SolidResult), ("idle", "").
+    """
+    source = sys.stdin.buffer
+    # Libraries that print must not disturb the messages: standard output goes where errors go.
+    sink = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
+    os.dup2(sys.stderr.fileno(), sys.stdout.fileno())
+
+    def tell(kind: str, what: Any) -> None:
+        pickle.dump((kind, what), sink, protocol=pickle.HIGHEST_PROTOCOL)
+        sink.flush()
+
+    job: Job = pickle.load(source)
+    _guard(job)
+    try:
+        import ifcopenshell
+
+        from takeoff.geometry.bodies import Bodies
+
+        bodies = Bodies(ifcopenshell.open(job.path), job.kernels)
+    except Exception as problem:
+        tell("failed", f"{type(problem).__name__}: {problem}")
+        return
+    tell("ready", "")
+    while True:
+        try:
+            requests: list[SolidRequest] | None = pickle.load(source)
+        except EOFError:
+            return
+        if requests is None:
+            return
+        for request in requests:
+            tell("begin", request.key)
+            tell("done", measured(bodies, request, job))
+        tell("idle", "")
+
+
+def measured(bodies: Any, request: SolidRequest, job: Job) -> SolidResult:
+    """The result of one request; whatever goes wrong costs this element only and is told in its condition."""
+    began = time.perf_counter()
+    try:
+        result: SolidResult = bodies.result(request, job.origin, job.transform)
+    except MemoryError:
+        result = SolidResult(request.key, (), "geometry needs more memory than there is")
+    except Exception as problem:
+        text = " ".join(str(problem).split())[:160]
+        result = SolidResult(request.key, (), f"geometry cannot be read ({type(problem).__name__}: {text})")
+    if not result.seconds:
+        result = SolidResult(
+            result.key, result.slices, result.condition, result.remarks, time.perf_counter() - began
+        )
+    return result
+
+
+def _guard(job: Job) -> None:
+    """End with the parent, leave Ctrl-C to it, and keep a runaway element from eating all memory."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    if sys.platform == "linux":
+        import ctypes
+
+        ctypes.CDLL(None).prctl(1, signal.SIGKILL)  # PR_SET_PDEATHSIG
+        if os.getppid() != job.parent:
+            os._exit(1)
+    if job.memory is not None and sys.platform != "win32":
+        import resource
+
+        resource.setrlimit(resource.RLIMIT_AS, (job.memory, job.memory))

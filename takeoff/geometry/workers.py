@@ -1,0 +1,269 @@
+"""Solids worked out in worker processes, so that a crash or a hang costs one element.
+
+Each worker opens the file once and announces every element before it begins, so that the parent knows whom a
+dead worker died of. That element is tried once more, alone, with the second geometry kernel.
+"""
+
+import contextlib
+import math
+import os
+import pickle
+import queue
+import subprocess
+import sys
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from takeoff.findings import InputError
+from takeoff.geometry.mesh import Floats
+from takeoff.geometry.solids import SolidRequest, SolidResult
+from takeoff.geometry.tessellation import KERNELS
+from takeoff.geometry.worker import Job
+
+BOOT = "import sys; sys.path[:0] = sys.argv[1:]; from takeoff.geometry.worker import serve; serve()"
+"""What a worker runs. The package's own folder is handed over as its argument."""
+
+ELEMENT_SECONDS = 0.003
+"""Usual time of one element or opening, seconds, measured on public models; decides how many workers pay."""
+
+BYTE_SECONDS = 2e-7
+"""Usual time of reading and meshing a byte of the file, seconds."""
+
+WORTH_SECONDS = 0.6
+"""A further worker is started for this much expected work: about what its start costs."""
+
+Batch = tuple[list[SolidRequest], bool]
+"""Requests and whether it is the second try of one that killed a worker."""
+
+
+@dataclass(slots=True)
+class _Slot:
+    """One worker's place: its process, and the element it is at."""
+
+    process: subprocess.Popen[bytes] | None = None
+    spare: bool = False
+    current: int | None = None
+    began: float = 0.0
+    killed: str = ""
+    lock: threading.Lock = field(default_factory=threading.Lock)
+
+
+def make_solids(
+    path: str,
+    requests: Sequence[SolidRequest],
+    origin: Floats,
+    transform: Floats | None = None,
+    *,
+    processes: int,
+    limit_seconds: float = 60.0,
+    on_done: Callable[[int], None] | None = None,
+) -> dict[int, SolidResult]:
+    """Work out requests over a STEP or XML file: results by key, every request answered.
+
+    Meshes are in metres relative to `origin` (3,), after `transform` (4, 4) where given. At most `processes`
+    workers run, fewer where more would not pay, always at least one. An element that crashes a worker, takes
+    longer than `limit_seconds` or too much memory gets a condition. `on_done` is called in this thread with
+    the number of requests done so far. Raises InputError when the file cannot be opened.
+    """
+    if not requests:
+        return {}
+    count = worker_count(path, requests, processes)
+    job = Job(path, origin, transform, KERNELS, _memory_limit(count), os.getpid())
+    pool = _Pool(job, requests, count)
+    try:
+        return pool.run(limit_seconds, on_done)
+    finally:
+        pool.end()
+
+
+def worker_count(path: str, requests: Sequence[SolidRequest], processes: int) -> int:
+    """How many of `processes` workers pay for the expected work."""
+    pieces = sum(len(request.body) + len(request.openings) for request in requests)
+    expected = pieces * ELEMENT_SECONDS + Path(path).stat().st_size * BYTE_SECONDS
+    return max(1, min(processes, len(requests), math.ceil(expected / WORTH_SECONDS)))
+
+
+def _memory_limit(count: int) -> int | None:
+    """Address space that one worker may take: its share of the machine, at least 2 GiB. None: not known."""
+    try:
+        total = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES")
+    except (AttributeError, ValueError, OSError):
+        return None
+    return max(2 << 30, int(total * 0.9 / count))
+
+
+class _Pool:
+    """Worker processes, each driven by a thread; the caller's thread gathers results and watches time."""
+
+    def __init__(self, job: Job, requests: Sequence[SolidRequest], count: int) -> None:
+        self.job = job
+        self.wanted = len(requests)
+        self.batches: deque[Batch] = deque(_batches(requests, count))
+        self.answers: queue.Queue[SolidResult | BaseException] = queue.Queue()
+        self.slots = [_Slot() for _ in range(count)]
+        self.over = False
+
+    def run(self, limit_seconds: float, on_done: Callable[[int], None] | None) -> dict[int, SolidResult]:
+        for slot in self.slots:
+            threading.Thread(target=self._drive, args=(slot,), daemon=True).start()
+        results: dict[int, SolidResult] = {}
+        pause = min(0.2, limit_seconds / 4.0)
+        while len(results) < self.wanted:
+            try:
+                answer = self.answers.get(timeout=pause)
+            except queue.Empty:
+                self._watch(limit_seconds)
+                continue
+            if isinstance(answer, BaseException):
+                raise answer
+            results[answer.key] = answer
+            if on_done is not None:
+                on_done(len(results))
+            self._watch(limit_seconds)
+        return results
+
+    def end(self) -> None:
+        """End all workers at once."""
+        self.over = True
+        for slot in self.slots:
+            with slot.lock:
+                if slot.process is not None:
+                    slot.process.kill()
+                    slot.process.wait()
+
+    def _watch(self, limit_seconds: float) -> None:
+        now = time.monotonic()
+        for slot in self.slots:
+            with slot.lock:
+                late = slot.current is not None and now - slot.began > limit_seconds
+                if late and slot.process is not None and not slot.killed:
+                    slot.killed = f"geometry took longer than {limit_seconds:g} s"
+                    slot.process.kill()
+
+    def _drive(self, slot: _Slot) -> None:
+        """Hand batches to one worker until none is left; replace it when it dies."""
+        try:
+            while not self.over:
+                try:
+                    batch, again = self.batches.popleft()
+                except IndexError:
+                    break
+                self._do(slot, batch, again)
+            self._dismiss(slot)
+        except BaseException as problem:
+            if not self.over:
+                self.answers.put(problem)
+
+    def _do(self, slot: _Slot, batch: list[SolidRequest], again: bool) -> None:
+        if slot.process is None or slot.spare != again:
+            self._dismiss(slot)
+            self._start(slot, again)
+        process = slot.process
+        assert process is not None
+        assert process.stdin is not None
+        assert process.stdout is not None
+        left = {request.key: request for request in batch}
+        try:
+            _send(process.stdin, batch)
+            while True:
+                kind, what = pickle.load(process.stdout)
+                if kind == "idle":
+                    return
+                with slot.lock:
+                    slot.current = what if kind == "begin" else None
+                    slot.began = time.monotonic()
+                if kind == "done":
+                    left.pop(what.key)
+                    self.answers.put(_second(what) if again else what)
+        except (EOFError, OSError, pickle.UnpicklingError):
+            if not self.over:
+                self._bury(slot, process, left, again)
+
+    def _bury(
+        self, slot: _Slot, process: subprocess.Popen[bytes], left: dict[int, SolidRequest], again: bool
+    ) -> None:
+        """A worker died: put aside the element it died of, hand the others out again."""
+        with slot.lock:
+            code = process.wait()
+            culprit, reason = slot.current, slot.killed
+            slot.process, slot.current, slot.killed = None, None, ""
+        reason = reason or f"the geometry kernel crashed (exit {code})"
+        request = left.pop(culprit) if culprit in left else None
+        if left:
+            self.batches.appendleft((list(left.values()), again))
+        if request is None:
+            raise RuntimeError(f"a geometry worker ended before it began an element ({reason})")
+        if again:
+            self.answers.put(SolidResult(request.key, (), f"{reason}, twice"))
+        else:
+            self.batches.append(([request], True))
+
+    def _start(self, slot: _Slot, spare: bool) -> None:
+        """Start a worker; a spare one may use only the second kernel. Raises InputError if it cannot open."""
+        job = replace(self.job, kernels=KERNELS[1:]) if spare else self.job
+        root = str(Path(__file__).resolve().parents[2])
+        environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+        with slot.lock:
+            if self.over:
+                raise InterruptedError
+            slot.process = subprocess.Popen(
+                [sys.executable, "-P", "-c", BOOT, root],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.DEVNULL,
+                env=environment,
+            )
+            slot.spare = spare
+        process = slot.process
+        assert process.stdin is not None
+        assert process.stdout is not None
+        try:
+            _send(process.stdin, job)
+            kind, what = pickle.load(process.stdout)
+        except (EOFError, OSError) as problem:
+            code = process.wait()
+            name = Path(self.job.path).name
+            raise InputError(
+                f"{name}: the geometry worker cannot open it (exit {code}); check the file"
+            ) from problem
+        if kind == "failed":
+            raise InputError(f"{Path(self.job.path).name}: the geometry worker cannot open it ({what})")
+
+    def _dismiss(self, slot: _Slot) -> None:
+        """Ask a worker to end and wait for it."""
+        process = slot.process
+        if process is None:
+            return
+        assert process.stdin is not None
+        with contextlib.suppress(OSError):
+            _send(process.stdin, None)
+            process.stdin.close()
+        try:
+            process.wait(timeout=5.0)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+        with slot.lock:
+            slot.process = None
+
+
+def _send(stream: Any, what: Any) -> None:
+    pickle.dump(what, stream, protocol=pickle.HIGHEST_PROTOCOL)
+    stream.flush()
+
+
+def _second(result: SolidResult) -> SolidResult:
+    """A result of the second try, with the remark that it is one."""
+    text = "the first geometry kernel failed on this element: worked out with the second"
+    return replace(result, remarks=(*result.remarks, ("second-kernel", text)))
+
+
+def _batches(requests: Sequence[SolidRequest], count: int) -> list[Batch]:
+    """Requests in batches, small enough that workers end together, in order so that equal shapes stay near."""
+    size = max(1, min(32, len(requests) // (count * 6)))
+    return [(list(requests[start : start + size]), False) for start in range(0, len(requests), size)]
