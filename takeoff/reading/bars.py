@@ -1,4 +1,5 @@
-"""Reinforcement modelled in the file: bars, fabric and tendons with their mass and what it was reckoned from."""
+"""Reinforcement modelled in the file: bars, fabric and tendons with their mass and what it was reckoned
+from."""
 
 import math
 from collections.abc import Iterable
@@ -17,7 +18,13 @@ STEEL_KG_M3 = 7850.0
 """Density of reinforcing steel, the value of the common standards for reinforcing and prestressing steel."""
 
 PER_BAR_TOLERANCE = 0.05
-"""How near a declared weight times the number of bars must come to the reckoned one to be the weight of one bar."""
+"""How near a declared weight times the number of bars must come to the reckoned one to be the weight of one
+bar."""
+
+DIAMETER_TOLERANCE = 0.04
+"""How far the diameter that follows from declared weight and length may be from the written one. Neighbouring
+sizes of bars differ by a tenth and more, rolling tolerances of the weight come to 2 to 3 % of the
+diameter."""
 
 BAR_CLASSES = ("IfcReinforcingBar", "IfcReinforcingMesh", "IfcTendon")
 
@@ -50,27 +57,47 @@ def read_bars(
     context: Context, extra: Iterable[Any], hosts: dict[int, str]
 ) -> tuple[list[Bar], list[Finding]]:
     """All reinforcement of a model. `extra` are products of other classes that are reinforcement by their
-    material; `hosts` gives the GlobalId of the element that a product belongs to, by the product's STEP id."""
+    material; `hosts` gives the GlobalId of the element that a product belongs to, by the product's STEP
+    id."""
     bars: list[Bar] = []
     findings: list[Finding] = []
     products = [p for name in BAR_CLASSES for p in context.model.by_type(name)]
     for product in [*products, *extra]:
         try:
-            bar = _bar(context, product, hosts.get(product.id(), ""))
+            bar, written = _bar(context, product, hosts.get(product.id(), ""))
         except Exception as fault:
             findings.append(unreadable(context.name, product, fault))
             continue
         if bar.mass <= 0.0:
             findings.append(
-                Finding("warning", "bar-mass-unknown", context.name, bar.global_id,
-                        f"{product.is_a()} {bar.name} tells neither its weight nor its diameter and length; "
-                        "ask for a bar list", "no mass")
-            )  # fmt: skip
+                Finding(
+                    "warning",
+                    "bar-mass-unknown",
+                    context.name,
+                    bar.global_id,
+                    f"{product.is_a()} {bar.name} tells neither its weight nor its diameter and length; "
+                    "ask for a bar list",
+                    "no mass",
+                )
+            )
+        if written is not None and bar.diameter is not None:
+            findings.append(
+                Finding(
+                    "warning",
+                    "bar-diameter-differs",
+                    context.name,
+                    bar.global_id,
+                    f"{bar.name or product.is_a()}: diameter {written * 1000:g} mm does not fit the declared weight "
+                    "and the length; ask which is right",
+                    f"{bar.diameter * 1000:.3g} mm, by the weight",
+                )
+            )
         bars.append(bar)
     return bars, findings
 
 
-def _bar(context: Context, product: Any, host: str) -> Bar:
+def _bar(context: Context, product: Any, host: str) -> tuple[Bar, float | None]:
+    """A bar, and its diameter as written where the declared weight says another."""
     kind: Kind = "bar"
     if product.is_a("IfcTendon"):
         kind = "tendon"
@@ -79,9 +106,11 @@ def _bar(context: Context, product: Any, host: str) -> Bar:
     sets, declared = context.properties.read(product)
     drawn = items(product)
     numbers = [
-        int(v) for values in sets.values() for n, v in values.items()
+        int(v)
+        for values in sets.values()
+        for n, v in values.items()
         if key(n) in _COUNT_NAMES and isinstance(v, (int, float)) and not isinstance(v, bool) and v >= 1
-    ]  # fmt: skip
+    ]
     counted = [
         int(d.value) for d in declared if d.kind == "count" and key(d.name) in _COUNT_NAMES and d.value >= 1
     ]
@@ -91,21 +120,34 @@ def _bar(context: Context, product: Any, host: str) -> Bar:
     steel = _steel(context, product, kind, drawn)
     whole = steel.reckoned * count if steel.reckoned is not None else None
     mass, basis = _mass(declared, count, whole, steel.how)
-    return Bar(
+    diameter, written = steel.diameter, None
+    if whole and diameter and kind == "bar":
+        weighed = diameter * math.sqrt(mass / whole)
+        if abs(weighed / diameter - 1.0) > DIAMETER_TOLERANCE:
+            diameter, written = _full_millimetres(weighed), diameter
+    bar = Bar(
         global_id=product[0] or f"#{product.id()}",
         kind=kind,
         name=(product[2] or "").strip() or (getattr(product, "ObjectType", None) or "").strip(),
-        diameter=steel.diameter,
+        diameter=diameter,
         length=steel.length,
         count=count,
         mass=mass,
         basis=basis,
         host=host,
     )
+    return bar, written
+
+
+def _full_millimetres(diameter: float) -> float:
+    """A diameter in metres as the full millimetre that it comes near, as sizes of bars go, else as it is."""
+    whole = round(diameter * 1000.0)
+    return whole / 1000.0 if whole and abs(diameter * 1000.0 / whole - 1.0) < DIAMETER_TOLERANCE else diameter
 
 
 def _mass(declared: Iterable[Declared], count: int, reckoned: float | None, how: str) -> tuple[float, str]:
-    """(mass in kg, what it rests on): the declared total, the declared weight (of one bar, if reckoning shows that
+    """(mass in kg, what it rests on): the declared total, the declared weight (of one bar, if reckoning
+    shows that
     it is), else what was reckoned."""
     weights = [d for d in declared if d.kind == "weight" and d.value > 0.0]
     total = next((d for d in weights if key(d.name) in _TOTAL_NAMES), None)
@@ -125,7 +167,8 @@ def _mass(declared: Iterable[Declared], count: int, reckoned: float | None, how:
 
 
 def _steel(context: Context, product: Any, kind: Kind, drawn: list[Any]) -> _Steel:
-    """Size of one bar and its mass in kg; attributes of the product, else of its type, else its swept line."""
+    """Size of one bar and its mass in kg; attributes of the product, else of its type, else its swept
+    line."""
     length_unit = context.properties.units.length
     area_unit = context.properties.units.area
     of_type = context.relations.type_of.get(product.id())
@@ -142,9 +185,11 @@ def _steel(context: Context, product: Any, kind: Kind, drawn: list[Any]) -> _Ste
     diameter = size("NominalDiameter", length_unit)
     length = size("BarLength", length_unit)
     how = "nominal diameter and bar length"
-    swept = _swept(drawn[0], context.properties.units.angle) if drawn else None
-    if swept is not None:
-        radius, line = swept
+    swept = [_swept(item, context.properties.units.angle) for item in drawn]
+    lines = [s for s in swept if s is not None]
+    if lines and len(lines) == len(swept):
+        # Bars of one set may differ in length, in a tapering slab for instance: the mean keeps their sum.
+        radius, line = lines[0][0], sum(s[1] for s in lines) / len(lines)
         if diameter is None and radius > 0.0:
             diameter = 2.0 * radius * length_unit
         if length is None and line > 0.0:
@@ -179,10 +224,13 @@ def _fabric(size: Any, length_unit: float, area_unit: float) -> _Steel:
 def _swept(item: Any, angle_unit: float) -> tuple[float, float] | None:
     """(radius, length) of a bar drawn as a disk swept along a line, in file units; None for another shape."""
     if item.is_a("IfcMappedItem"):
-        inner = item[0][1][3] or ()
-        scale = getattr(item[1], "Scale", None) or 1.0
+        inner = list(item[0][1][3] or ())
+        scale = float(getattr(item[1], "Scale", None) or 1.0)
         found = _swept(inner[0], angle_unit) if len(inner) == 1 else None
-        return None if found is None else (found[0] * scale, found[1] * scale)
+        if found is None:
+            return None
+        radius, line = found
+        return radius * scale, line * scale
     if item.is_a("IfcSweptDiskSolid"):
         length = curve_length(item.Directrix, angle_unit)
         return None if length is None else (float(item.Radius), length)
@@ -213,20 +261,19 @@ def curve_length(curve: Any, angle_unit: float = 1.0) -> float | None:
     if curve.is_a("IfcTrimmedCurve") and curve.BasisCurve.is_a("IfcCircle"):
         return _trimmed(curve, angle_unit)
     if curve.is_a("IfcTrimmedCurve") and curve.BasisCurve.is_a("IfcLine"):
-        ends = [
-            next((t[0] for t in trim if t.is_a("IfcCartesianPoint")), None)
-            for trim in (curve.Trim1, curve.Trim2)
-        ]
-        if None not in ends:
-            return _path(ends)
-        numbers = [
-            next((t[0] for t in trim if t.is_a("IfcParameterValue")), None)
-            for trim in (curve.Trim1, curve.Trim2)
-        ]
-        if None in numbers:
+        points = [_end(trim, "IfcCartesianPoint") for trim in (curve.Trim1, curve.Trim2)]
+        if None not in points:
+            return _path(points)
+        first, last = (_end(trim, "IfcParameterValue") for trim in (curve.Trim1, curve.Trim2))
+        if first is None or last is None:
             return None
-        return abs(float(numbers[1]) - float(numbers[0])) * float(curve.BasisCurve.Dir.Magnitude)
+        return abs(last - first) * float(curve.BasisCurve.Dir.Magnitude)
     return None
+
+
+def _end(trim: Any, kind: str) -> Any:
+    """What a trimming names of one kind: the coordinates of a point, the number of a parameter, else None."""
+    return next((end[0] for end in trim if end.is_a(kind)), None)
 
 
 def _path(points: Any) -> float:
@@ -262,14 +309,12 @@ def _angle(circle: Any, trim: Any, angle_unit: float) -> float | None:
     """Where on a circle an end is, radians: by its point, else by its parameter."""
     from ifcopenshell.util.placement import get_axis2placement
 
-    for end in trim:
-        if end.is_a("IfcCartesianPoint"):
-            matrix = np.asarray(get_axis2placement(circle.Position), dtype=np.float64)
-            point = np.zeros(3)
-            point[: len(end[0])] = end[0]
-            x, y = (matrix[:3, :3].T @ (point - matrix[:3, 3]))[:2]
-            return math.atan2(y, x)
-    for end in trim:
-        if end.is_a("IfcParameterValue"):
-            return float(end[0]) * angle_unit
-    return None
+    written = _end(trim, "IfcCartesianPoint")
+    if written is not None:
+        matrix = np.asarray(get_axis2placement(circle.Position), dtype=np.float64)
+        point = np.zeros(3)
+        point[: len(written)] = written
+        x, y = (matrix[:3, :3].T @ (point - matrix[:3, 3]))[:2]
+        return math.atan2(y, x)
+    parameter = _end(trim, "IfcParameterValue")
+    return None if parameter is None else float(parameter) * angle_unit

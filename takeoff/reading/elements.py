@@ -1,4 +1,5 @@
-"""Facts of elements: everything that the model says of one, gathered from itself, its type, parts and wholes."""
+"""Facts of elements: everything that the model says of one, gathered from itself, its type, parts and
+wholes."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -19,7 +20,8 @@ _PLACES = {"FACTORY", "SITE"}
 
 @dataclass(slots=True)
 class ElementReader:
-    """Turns drafts into facts. `layers` are presentation layers by STEP id, `storeys` the storeys by STEP id."""
+    """Turns drafts into facts. `layers` are presentation layers by STEP id, `storeys` the storeys by STEP
+    id."""
 
     context: Context
     storeys: dict[int, Storey]
@@ -94,7 +96,8 @@ class ElementReader:
     def _with_parts(
         self, draft: Draft, sets: PropertySets, declared: tuple[Declared, ...]
     ) -> tuple[PropertySets, tuple[Declared, ...]]:
-        """Properties of the parts under the element's own; their quantities, summed, where it declares none."""
+        """Properties of the parts under the element's own; their quantities, summed, where it declares
+        none."""
         sums: dict[tuple[str, str, str], Declared] = {}
         for part in draft.bodies:
             part_sets, part_declared = self.context.properties.read(part)
@@ -127,7 +130,8 @@ class ElementReader:
         return known
 
     def _material(self, draft: Draft, wholes: Iterable[Any]) -> tuple[Material, bool]:
-        """(material, whether it is a whole's): the element's own or its type's, else that of its parts, else of
+        """(material, whether it is a whole's): the element's own or its type's, else that of its parts, else
+        of
         the nearest whole that has one."""
         materials = self.context.materials
         own = materials.of(draft.product)

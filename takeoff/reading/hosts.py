@@ -11,8 +11,16 @@ from takeoff.reading.words import key, substance
 
 _HOST_IDS = {"hostglobalid", "hostguid", "hostid", "hostifcguid", "parentguid", "parentglobalid"}
 _HOST_MARKS = {"hostmark", "hostelementmark"}
-_NEVER_EMBEDDED = ("IfcFeatureElement", "IfcCovering", "IfcElementAssembly", "IfcVirtualElement", "IfcDoor", "IfcWindow",
-                   "IfcFurnishingElement", "IfcRailing")  # fmt: skip
+_NEVER_EMBEDDED = (
+    "IfcFeatureElement",
+    "IfcCovering",
+    "IfcElementAssembly",
+    "IfcVirtualElement",
+    "IfcDoor",
+    "IfcWindow",
+    "IfcFurnishingElement",
+    "IfcRailing",
+)
 
 
 @dataclass(slots=True)
@@ -35,7 +43,8 @@ class Hosts:
                 self._by_mark[facts.mark] = None if facts.mark in self._by_mark else facts
 
     def of(self, product: Any) -> ElementFacts | None:
-        """The nearest element that the product is part of, else the biggest concrete one of its assembly, else
+        """The nearest element that the product is part of, else the biggest concrete one of its assembly,
+        else
         the one it is assigned to, else the one that its properties name."""
         relations = self.context.relations
         for whole in relations.ancestors(product):
@@ -52,7 +61,8 @@ class Hosts:
         return None
 
     def named(self, product: Any) -> ElementFacts | None:
-        """The element that a property of the product names by GlobalId or by a mark that only one element has."""
+        """The element that a property of the product names by GlobalId or by a mark that only one element
+        has."""
         for values in self.context.properties.sets(product).values():
             for name, value in values.items():
                 simple = key(name)
@@ -67,7 +77,8 @@ class Hosts:
         return None
 
     def _of_assembly(self, assembly: Any) -> ElementFacts | None:
-        """The biggest concrete element directly in an assembly; with none there, the only one further down."""
+        """The biggest concrete element directly in an assembly; with none there, the only one further
+        down."""
         if assembly.id() in self._in_assembly:
             return self._in_assembly[assembly.id()]
         direct = self._concrete(self.context.relations.children.get(assembly.id(), ()))
@@ -87,8 +98,11 @@ class Hosts:
 
 def is_concrete(facts: ElementFacts) -> bool | None:
     """Whether an element is of concrete by its materials, else its names; None where these don't tell."""
-    texts = [*facts.materials, *facts.material_categories] if any(facts.materials) else [
-        facts.name, facts.object_type, facts.type_name]  # fmt: skip
+    texts = (
+        [*facts.materials, *facts.material_categories]
+        if any(facts.materials)
+        else [facts.name, facts.object_type, facts.type_name]
+    )
     found = {substance(text) for text in texts}
     if "concrete" in found:
         return True
@@ -96,7 +110,8 @@ def is_concrete(facts: ElementFacts) -> bool | None:
 
 
 def declared_size(facts: ElementFacts) -> tuple[float, float]:
-    """(volume, weight) that the model declares, the largest of each: enough to find the main piece of a unit."""
+    """(volume, weight) that the model declares, the largest of each: enough to find the main piece of a
+    unit."""
     return tuple(  # type: ignore[return-value]
         max((d.value for d in facts.declared if d.kind == kind), default=0.0) for kind in ("volume", "weight")
     )
@@ -139,5 +154,6 @@ def read_embedded(context: Context, structure: Structure, hosts: Hosts) -> list[
 
 
 def _is_concrete_part(context: Context, product: Any) -> bool:
-    """Whether a part that isn't counted (its whole has a body of its own) is concrete, and so nothing embedded."""
+    """Whether a part that isn't counted (its whole has a body of its own) is concrete, and so nothing
+    embedded."""
     return bool(context.materials.of(product).text) and substance_of(context, product) == "concrete"

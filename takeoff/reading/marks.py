@@ -7,10 +7,26 @@ from takeoff.reading.facts import PropertyValue
 from takeoff.reading.words import key
 
 _MARKS = (
-    "piecemark", "partmark", "elementmark", "productmark", "mark", "positionnumber", "positionsnummer",
-    "bauteilnummer", "elementnummer", "elementnumber", "merknummer", "merk", "repere", "littera", "marca", "marcaelemento",
-    "castunitmark", "assemblymark", "assemblycastunitmark",
-)  # fmt: skip
+    "piecemark",
+    "partmark",
+    "elementmark",
+    "productmark",
+    "mark",
+    "positionnumber",
+    "positionsnummer",
+    "bauteilnummer",
+    "elementnummer",
+    "elementnumber",
+    "merknummer",
+    "merk",
+    "repere",
+    "littera",
+    "marca",
+    "marcaelemento",
+    "castunitmark",
+    "assemblymark",
+    "assemblycastunitmark",
+)
 """Names of properties that hold a mark, in rank: the piece's own before its unit's."""
 
 _UNIT_MARKS = (

@@ -11,7 +11,8 @@ _AXES = {"AXIS1": 0, "AXIS2": 1, "AXIS3": 2}
 
 @dataclass(frozen=True, slots=True)
 class Material:
-    """What an element is made of: names in order without repetition, their categories (or descriptions) beside
+    """What an element is made of: names in order without repetition, their categories (or descriptions)
+    beside
     them, the layers if there are any."""
 
     names: tuple[str, ...] = ()
@@ -105,7 +106,7 @@ class Materials:
 
 def _named(materials: Any) -> Material:
     """Names of plain materials, each once, with their categories (IFC4 and later)."""
-    pairs = {}
+    pairs: dict[str, str] = {}
     for material in materials:
         if material is not None and (material.Name or "").strip():
             pairs.setdefault(material.Name.strip(), getattr(material, "Category", None) or "")

@@ -26,8 +26,10 @@ def read_model(path: Path, scratch: Path, model_name: str | None = None) -> Mode
     """All facts of the model at `path`; its name is `model_name`, else the file's name without its ending.
 
     What has to be unpacked goes into `scratch`, which must outlive the use of `ModelFacts.path`. Raises
-    InputError, one line, for a file that is no readable model. An element that cannot be read costs that element
-    and leaves a finding. The parser is native code that a hostile file can bring down or keep busy for ever: who
+    InputError, one line, for a file that is no readable model. An element that cannot be read costs that
+    element
+    and leaves a finding. The parser is native code that a hostile file can bring down or keep busy for ever:
+    who
     reads files of unknown origin calls this in a process of its own; all that is returned can be pickled.
     """
     source = open_source(path, scratch)
@@ -143,9 +145,15 @@ def _source_findings(source: Source, name: str) -> list[Finding]:
     if source.written_schema.upper() == source.schema:
         return []
     return [
-        Finding("note", "schema-read-as", name, "", f"the file's schema is called {source.written_schema}",
-                f"read as {source.schema}")
-    ]  # fmt: skip
+        Finding(
+            "note",
+            "schema-read-as",
+            name,
+            "",
+            f"the file's schema is called {source.written_schema}",
+            f"read as {source.schema}",
+        )
+    ]
 
 
 def _unit_findings(units: Units, properties: Properties, name: str) -> list[Finding]:
@@ -156,9 +164,15 @@ def _unit_findings(units: Units, properties: Properties, name: str) -> list[Find
         )
     for kind in sorted(properties.assumed_kinds - {"length"}):
         findings.append(
-            Finding("note", "unit-missing", name, "", f"declares quantities of {kind} but names no unit for them",
-                    f"{units.factor(kind):g} times the SI unit")  # type: ignore[arg-type]
-        )  # fmt: skip
+            Finding(
+                "note",
+                "unit-missing",
+                name,
+                "",
+                f"declares quantities of {kind} but names no unit for them",
+                f"{units.factor(kind):g} times the SI unit",
+            )
+        )
     return findings
 
 
@@ -166,11 +180,17 @@ def _duplicates(elements: dict[int, ElementFacts], name: str) -> list[Finding]:
     """A GlobalId that several elements carry: the results of one can't be told from those of the other."""
     counts = Counter(facts.global_id for facts in elements.values())
     return [
-        Finding("warning", "duplicate-global-id", name, global_id,
-                f"{count} elements carry this GlobalId; ask for a new export", "each measured")
+        Finding(
+            "warning",
+            "duplicate-global-id",
+            name,
+            global_id,
+            f"{count} elements carry this GlobalId; ask for a new export",
+            "each measured",
+        )
         for global_id, count in counts.items()
         if count > 1
-    ]  # fmt: skip
+    ]
 
 
 def _left_out(context: Context, structure: Structure) -> list[Finding]:
@@ -181,9 +201,15 @@ def _left_out(context: Context, structure: Structure) -> list[Finding]:
     shown = ", ".join(f"{n} ({c})" if c > 1 else n for n, c in names.most_common(NAMES_SHOWN))
     more = f" and {len(names) - NAMES_SHOWN} more" if len(names) > NAMES_SHOWN else ""
     return [
-        Finding("note", "proxy-left-out", context.name, "",
-                f"{len(structure.left_out)} proxies or parts are not plainly concrete: {shown}{more}", "not measured")
-    ]  # fmt: skip
+        Finding(
+            "note",
+            "proxy-left-out",
+            context.name,
+            "",
+            f"{len(structure.left_out)} proxies or parts are not plainly concrete: {shown}{more}",
+            "not measured",
+        )
+    ]
 
 
 def _application(model: Any) -> str:

@@ -95,22 +95,28 @@ def read_storeys(model: Any, placements: Placements, name: str) -> tuple[dict[in
     if by_words:
         findings.append(
             Finding(
-                "warning", "storey-elevation", name, "",
-                "all storeys are placed at one height although their elevations differ; ask for storeys in place",
+                "warning",
+                "storey-elevation",
+                name,
+                "",
+                "all storeys are placed at one height, their elevations differ; ask which is right",
                 "the written elevations",
             )
-        )  # fmt: skip
+        )
     elif differing:
         shift = float(np.median([d for _, d in differing]))
         findings.extend(
             Finding(
-                "note", "storey-elevation", name, _identity(storey),
+                "note",
+                "storey-elevation",
+                name,
+                _identity(storey),
                 f"storey {storey.Name or ''}: placed {difference - shift:+.3f} m off its written elevation",
                 "the placement",
             )
             for storey, difference in differing
             if abs(difference - shift) > ELEVATION_TOLERANCE
-        )  # fmt: skip
+        )
     return dict(sorted(storeys.items(), key=lambda s: s[1].elevation)), findings
 
 
@@ -137,7 +143,8 @@ def _identity(thing: Any) -> str:
 
 
 def read_map(model: Any, length: float, name: str) -> tuple[tuple[float, ...] | None, str, list[Finding]]:
-    """The matrix from model to map coordinates (row-major, metres), the name of the map's reference system, and
+    """The matrix from model to map coordinates (row-major, metres), the name of the map's reference system,
+    and
     findings. From `IfcMapConversion`; in IFC2X3 from the property sets agreed in its place, if present."""
     if model.schema == "IFC2X3":
         return _map_of_properties(model, name)
@@ -172,11 +179,14 @@ def _scale(written: float | None, units: float, name: str) -> tuple[float, list[
         return written, []
     return 1.0, [
         Finding(
-            "warning", "map-scale", name, "",
-            f"the map conversion's scale {written:g} fits neither the units nor a projection; ask the designer",
+            "warning",
+            "map-scale",
+            name,
+            "",
+            f"the map's scale {written:g} fits neither the units nor a projection; ask the designer",
             "scale 1",
         )
-    ]  # fmt: skip
+    ]
 
 
 def _matrix(
@@ -190,16 +200,29 @@ def _matrix(
     cos, sin = x / norm, y / norm
     sx, sy, sz = scales
     numbers = (
-        cos * sx, -sin * sy, 0.0, shift[0],
-        sin * sx, cos * sy, 0.0, shift[1],
-        0.0, 0.0, sz, shift[2],
-        0.0, 0.0, 0.0, 1.0,
-    )  # fmt: skip
+        cos * sx,
+        -sin * sy,
+        0.0,
+        shift[0],
+        sin * sx,
+        cos * sy,
+        0.0,
+        shift[1],
+        0.0,
+        0.0,
+        sz,
+        shift[2],
+        0.0,
+        0.0,
+        0.0,
+        1.0,
+    )
     return numbers if all(map(math.isfinite, numbers)) else None
 
 
 def _map_of_properties(model: Any, name: str) -> tuple[tuple[float, ...] | None, str, list[Finding]]:
-    """IFC2X3 has no map conversion: property sets of the same content, attached to site or project, in metres."""
+    """IFC2X3 has no map conversion: property sets of the same content, attached to site or project, in
+    metres."""
     sets: dict[str, dict[str, Any]] = {}
     for definition in model.by_type("IfcPropertySet"):
         title = (definition.Name or "").lower()
@@ -217,10 +240,14 @@ def _map_of_properties(model: Any, name: str) -> tuple[tuple[float, ...] | None,
         or not isinstance(values.get("Northings"), float)
     ):
         return None, map_name, []
-    shift = [float(values[k]) if isinstance(values.get(k), float) else 0.0
-             for k in ("Eastings", "Northings", "OrthogonalHeight")]  # fmt: skip
+    shift = [
+        float(values[k]) if isinstance(values.get(k), float) else 0.0
+        for k in ("Eastings", "Northings", "OrthogonalHeight")
+    ]
     written = values.get("Scale")
     scale, findings = _scale(float(written) if isinstance(written, float) else None, 1.0, name)
-    direction = tuple(values.get(k) if isinstance(values.get(k), float) else None
-                      for k in ("XAxisAbscissa", "XAxisOrdinate"))  # fmt: skip
+    direction = tuple(
+        values.get(k) if isinstance(values.get(k), float) else None
+        for k in ("XAxisAbscissa", "XAxisOrdinate")
+    )
     return _matrix(shift, (direction[0], direction[1]), [scale] * 3), map_name, findings

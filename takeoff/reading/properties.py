@@ -25,101 +25,31 @@ _QUANTITY_KINDS: dict[str, QuantityKind] = {
 
 _DENSITIES = {"IfcMassDensityMeasure": "mass_density", "IfcAreaDensityMeasure": "area_density"}
 
-_NAMES: dict[QuantityKind, tuple[str, ...]] = {
+_NAMES: dict[QuantityKind, str] = {
     "volume": (
-        "volume",
-        "netvolume",
-        "grossvolume",
-        "volumenet",
-        "volumebrut",
-        "concretevolume",
-        "volumen",
-        "nettovolumen",
-        "bruttovolumen",
-        "betonvolumen",
-        "volumenneto",
-        "volumenbruto",
-        "volumenetto",
-        "volumelordo",
-        "volumeliquido",
-        "volumebruto",
-        "nettovolume",
-        "brutovolume",
-        "betonvolume",
-        "inhoud",
-        "nettoinhoud",
-        "brutoinhoud",
-        "volym",
-        "nettovolym",
-        "bruttovolym",
-        "volum",
-        "nettovolum",
-        "bruttovolum",
-        "rumfang",
-        "tilavuus",
-        "nettotilavuus",
-        "bruttotilavuus",
-        "volumebeton",
-        "volumedebeton",
+        "volume netvolume grossvolume volumenet volumebrut concretevolume volumen nettovolumen "
+        "bruttovolumen betonvolumen volumenneto volumenbruto volumenetto volumelordo volumeliquido "
+        "volumebruto nettovolume brutovolume betonvolume inhoud nettoinhoud brutoinhoud volym nettovolym "
+        "bruttovolym volum nettovolum bruttovolum rumfang tilavuus nettotilavuus bruttotilavuus "
+        "volumebeton volumedebeton"
     ),
     "weight": (
-        "weight",
-        "netweight",
-        "grossweight",
-        "totalweight",
-        "mass",
-        "gewicht",
-        "nettogewicht",
-        "bruttogewicht",
-        "brutogewicht",
-        "gesamtgewicht",
-        "totaalgewicht",
-        "masse",
-        "massa",
-        "poids",
-        "peso",
-        "pesototale",
-        "pesototal",
-        "vikt",
-        "vekt",
-        "vaegt",
-        "paino",
+        "weight netweight grossweight totalweight mass gewicht nettogewicht bruttogewicht brutogewicht "
+        "gesamtgewicht totaalgewicht masse massa poids peso pesototale pesototal vikt vekt vaegt paino"
     ),
     "area": (
-        "area",
-        "netarea",
-        "grossarea",
-        "netsidearea",
-        "grosssidearea",
-        "surfacearea",
-        "netsurfacearea",
-        "oppervlakte",
-        "flache",
-        "flaeche",
-        "nettoflache",
-        "bruttoflache",
-        "superficie",
-        "areal",
-        "pintaala",
+        "area netarea grossarea netsidearea grosssidearea surfacearea netsurfacearea oppervlakte flache "
+        "flaeche nettoflache bruttoflache superficie areal pintaala"
     ),
     "length": (
-        "length",
-        "lengte",
-        "lange",
-        "laenge",
-        "longueur",
-        "lunghezza",
-        "longitud",
-        "comprimento",
-        "langd",
-        "lengde",
-        "laengde",
-        "pituus",
+        "length lengte lange laenge longueur lunghezza longitud comprimento langd lengde laengde pituus"
     ),
 }
 """Names of properties that plainly are a quantity of the whole element, in eleven languages."""
 
-KIND_OF_NAME: dict[str, QuantityKind] = {name: kind for kind, names in _NAMES.items() for name in names}
+KIND_OF_NAME: dict[str, QuantityKind] = {
+    name: kind for kind, names in _NAMES.items() for name in names.split()
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,11 +63,12 @@ class PropertySet:
 
 @dataclass(slots=True)
 class Properties:
-    """Reads and remembers sets. `assumed_kinds` gathers the kinds of declared values whose unit the file lacks."""
+    """Reads and remembers sets. `assumed_kinds` gathers the kinds of declared values whose unit the file
+    lacks."""
 
     relations: Relations
     units: Units
-    assumed_kinds: set[str] = field(default_factory=set)
+    assumed_kinds: set[QuantityKind] = field(default_factory=set)
     _sets: dict[int, tuple[PropertySet, ...]] = field(default_factory=dict)
     _types: dict[int, tuple[PropertySet, ...]] = field(default_factory=dict)
 
@@ -203,9 +134,14 @@ class Properties:
         return PropertySet(set_name, values, tuple(declared))
 
     def _properties(
-        self, set_name: str, items: Iterable[Any], prefix: str, values: dict[str, PropertyValue],
-        declared: list[Declared], depth: int,
-    ) -> None:  # fmt: skip
+        self,
+        set_name: str,
+        items: Iterable[Any],
+        prefix: str,
+        values: dict[str, PropertyValue],
+        declared: list[Declared],
+        depth: int,
+    ) -> None:
         for item in items:
             name = prefix + (item[0] or "")
             kind = item.is_a()
@@ -263,7 +199,8 @@ class Properties:
         return upper if upper == lower else f"{lower} to {upper}"
 
     def _declared(self, set_name: str, name: str, typed: Any, unit: Any) -> Declared | None:
-        """A property that plainly is a quantity. A plain number has no unit: it is taken as metres, m2, m3, kg."""
+        """A property that plainly is a quantity. A plain number has no unit: it is taken as metres, m2, m3,
+        kg."""
         kind = KIND_OF_NAME.get(key(name))
         if kind is None:
             return None

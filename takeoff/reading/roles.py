@@ -10,9 +10,23 @@ from takeoff.reading.shapes import axis_lean, extents
 from takeoff.reading.words import named_role
 
 Kind = Literal[
-    "wall", "slab", "column", "beam", "foundation", "stair", "flight", "ramp", "ramp-flight", "roof", "member", "plate",
-    "part", "proxy", "covering", "assembly",
-]  # fmt: skip
+    "wall",
+    "slab",
+    "column",
+    "beam",
+    "foundation",
+    "stair",
+    "flight",
+    "ramp",
+    "ramp-flight",
+    "roof",
+    "member",
+    "plate",
+    "part",
+    "proxy",
+    "covering",
+    "assembly",
+]
 
 KINDS: dict[str, Kind] = {
     "IfcWall": "wall",
@@ -71,7 +85,8 @@ PIECES: frozenset[str] = frozenset(
 """Kinds whose class alone says that it is an element of a building's structure."""
 
 WHOLES: frozenset[str] = frozenset(("stair", "ramp", "roof", "assembly"))
-"""Kinds that are a frame around pieces, each an element of its own, unless they have a body or no such pieces."""
+"""Kinds that are a frame around pieces, each an element of its own, unless they have a body or no such
+pieces."""
 
 SKIPPED_WHOLES = (
     "IfcCurtainWall",
@@ -95,8 +110,14 @@ _CLASS_SUBROLES = {
     "IfcPavement": "PAVEMENT",
     "IfcKerb": "KERB",
 }
-_KIND_SUBROLES = {"flight": "FLIGHT", "ramp": "RAMP", "ramp-flight": "RAMP_FLIGHT", "roof": "ROOF", "member": "MEMBER",
-                  "plate": "PLATE"}  # fmt: skip
+_KIND_SUBROLES = {
+    "flight": "FLIGHT",
+    "ramp": "RAMP",
+    "ramp-flight": "RAMP_FLIGHT",
+    "roof": "ROOF",
+    "member": "MEMBER",
+    "plate": "PLATE",
+}
 _UPRIGHT_MEMBERS = {"POST", "STUD"}
 _LYING_MEMBERS = {"RAFTER", "PURLIN", "COLLAR", "CHORD", "STRINGER"}
 _FLAT_SLAB, _SQUAT, _SLENDER = 0.4, 4.0, 2.0
@@ -108,7 +129,8 @@ def kind_of(product: Any) -> Kind | None:
 
 
 def predefined_type(product: Any, kind: Any) -> tuple[str, str]:
-    """(predefined type, object type text) of an element; its own, else its type's. A user-defined one is its text."""
+    """(predefined type, object type text) of an element; its own, else its type's. A user-defined one is its
+    text."""
     own = getattr(product, "PredefinedType", None) or getattr(product, "ShapeType", None) or ""
     text = (getattr(product, "ObjectType", None) or "").strip()
     of_type = getattr(kind, "PredefinedType", None) or "" if kind is not None else ""
@@ -122,7 +144,8 @@ def predefined_type(product: Any, kind: Any) -> tuple[str, str]:
 def role_of(
     product: Any, kind: Kind, predefined: str, whole: Kind | None, placements: Placements
 ) -> tuple[str, str]:
-    """(role, subrole) of a product of one of the kinds in PIECES, inside a `whole` (stair, ramp, roof) or not."""
+    """(role, subrole) of a product of one of the kinds in PIECES, inside a `whole` (stair, ramp, roof) or
+    not."""
     subrole = predefined or _CLASS_SUBROLES.get(product.is_a()) or _KIND_SUBROLES.get(kind, "")
     if product.is_a() == "IfcPile":
         subrole = "PILE"

@@ -1,4 +1,5 @@
-"""What can be told of a product's shape without tessellating it: whether it has a body, how it is proportioned."""
+"""What can be told of a product's shape without tessellating it: whether it has a body, how it is
+proportioned."""
 
 import math
 from collections.abc import Iterator
@@ -16,8 +17,20 @@ POINT_LIMIT = 2000
 """Most points of a shape that are looked at for its extents."""
 
 _SOLID_NAMES = {"body", "body-fallback", "facetation", "tessellation", "solid", ""}
-_CURVES = {"geometriccurveset", "geometricset", "curve", "curve2d", "curve3d", "annotation2d", "point", "pointcloud",
-           "boundingbox", "fillarea", "text", "surface2d"}  # fmt: skip
+_CURVES = {
+    "geometriccurveset",
+    "geometricset",
+    "curve",
+    "curve2d",
+    "curve3d",
+    "annotation2d",
+    "point",
+    "pointcloud",
+    "boundingbox",
+    "fillarea",
+    "text",
+    "surface2d",
+}
 _CURVE_ITEMS = ("IfcCurve", "IfcPoint", "IfcGeometricCurveSet", "IfcBoundingBox", "IfcAnnotationFillArea")
 
 
@@ -176,9 +189,13 @@ def profile_points(profile: Any) -> list[tuple[float, float]]:
     if radius is not None:
         return _corners(2.0 * radius, 2.0 * radius)
     width = next(
-        (w for n in ("XDim", "OverallWidth", "FlangeWidth", "BottomFlangeWidth", "Width") if (w := getattr(profile, n, None))),
+        (
+            w
+            for n in ("XDim", "OverallWidth", "FlangeWidth", "BottomFlangeWidth", "Width")
+            if (w := getattr(profile, n, None))
+        ),
         None,
-    )  # fmt: skip
+    )
     height = next((h for n in ("YDim", "OverallDepth", "Depth") if (h := getattr(profile, n, None))), None)
     return _corners(width or height or 0.0, height or width or 0.0)
 

@@ -7,7 +7,7 @@ import zipfile
 import zlib
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
-from typing import BinaryIO
+from typing import IO
 
 from takeoff.findings import InputError
 
@@ -121,9 +121,7 @@ def _unpack(path: Path, scratch: Path, digest: str) -> tuple[Path, str]:
     return target, f"{path} (the model in the zip)"
 
 
-def _copy_bounded(
-    path: Path, packed: "zipfile.ZipExtFile | BinaryIO", out: BinaryIO, packed_size: int
-) -> None:
+def _copy_bounded(path: Path, packed: IO[bytes], out: IO[bytes], packed_size: int) -> None:
     """Copy what unpacks, counting the bytes that come and trusting no size that the zip declares."""
     done = 0
     limit = min(UNPACKED_LIMIT, max(RATIO_FREE_BYTES, RATIO_LIMIT * max(packed_size, 1)))
@@ -158,9 +156,7 @@ def _checked(path: Path, label: str, scratch: Path, digest: str) -> Source:
             f"{label}: is not an IFC file (no ISO-10303-21 at its beginning); export the model as .ifc"
         )
     if not _END.search(tail):
-        raise InputError(
-            f"{label}: is cut off (no END-ISO-10303-21 at its end); copy or export it again when it is complete"
-        )
+        raise InputError(f"{label}: is cut off (no END-ISO-10303-21 at its end); copy or export it again")
     found = _SCHEMA.search(head)
     if found is None:
         raise InputError(
@@ -179,7 +175,8 @@ def _checked(path: Path, label: str, scratch: Path, digest: str) -> Source:
 
 
 def _renamed(path: Path, scratch: Path, digest: str, span: tuple[int, int], schema: str) -> Path:
-    """A copy in the scratch folder whose header names the schema as the parser knows it; all else as it was."""
+    """A copy in the scratch folder whose header names the schema as the parser knows it; all else as it
+    was."""
     scratch.mkdir(parents=True, exist_ok=True)
     target = scratch / f"{digest[:32]}-as-{schema.lower()}.ifc"
     with path.open("rb") as source, target.open("wb") as out:

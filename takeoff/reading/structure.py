@@ -18,14 +18,27 @@ from takeoff.reading.roles import (
     guessed_role,
     kind_of,
     predefined_type,
+    role_of,
 )
-from takeoff.reading.roles import role_of
 from takeoff.reading.shapes import has_body
 from takeoff.reading.words import DECKING, Substance, is_rebar, plain, substance
 
-_NEVER_PARTS = ("IfcFeatureElement", "IfcReinforcingElement", "IfcFastener", "IfcDiscreteAccessory", "IfcDoor", "IfcWindow",
-                "IfcDistributionElement", "IfcFurnishingElement", "IfcVirtualElement", "IfcCovering", "IfcRailing",
-                "IfcElementAssembly", "IfcVibrationIsolator", "IfcVibrationDamper")  # fmt: skip
+_NEVER_PARTS = (
+    "IfcFeatureElement",
+    "IfcReinforcingElement",
+    "IfcFastener",
+    "IfcDiscreteAccessory",
+    "IfcDoor",
+    "IfcWindow",
+    "IfcDistributionElement",
+    "IfcFurnishingElement",
+    "IfcVirtualElement",
+    "IfcCovering",
+    "IfcRailing",
+    "IfcElementAssembly",
+    "IfcVibrationIsolator",
+    "IfcVibrationDamper",
+)
 """Classes that are no part of an element's body, whatever aggregates them."""
 
 
@@ -43,7 +56,8 @@ class Context:
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """An element to be: its product, role, and the products whose bodies make it (itself, or parts, or none)."""
+    """An element to be: its product, role, and the products whose bodies make it (itself, or parts, or
+    none)."""
 
     product: Any
     role: str
@@ -61,7 +75,8 @@ class Draft:
 
 @dataclass(slots=True)
 class Structure:
-    """Elements by STEP id of their product, products that turned out to be reinforcement, what was left out."""
+    """Elements by STEP id of their product, products that turned out to be reinforcement, what was left
+    out."""
 
     drafts: dict[int, Draft] = field(default_factory=dict)
     bars: list[Any] = field(default_factory=list)
@@ -83,9 +98,15 @@ def read_structure(context: Context) -> Structure:
     for product in candidates:
         if product.id() not in walk.seen and _is_own_ancestor(context.relations, product):
             walk.structure.findings.append(
-                Finding("warning", "aggregation-loop", context.name, product[0] or f"#{product.id()}",
-                        "is part of itself by the model's relations; ask for a new export", "taken on its own")
-            )  # fmt: skip
+                Finding(
+                    "warning",
+                    "aggregation-loop",
+                    context.name,
+                    product[0] or f"#{product.id()}",
+                    "is part of itself by the model's relations; ask for a new export",
+                    "taken on its own",
+                )
+            )
             walk.visit(product, None)
     return walk.structure
 
@@ -162,11 +183,11 @@ class _Walk:
 
     def _visit(self, product: Any, kind: Kind, whole: Kind | None) -> None:
         children = self.context.relations.children.get(product.id(), ())
-        if kind in WHOLES and children and (kind == "assembly" or not has_body(product)):
-            if any(kind_of(child) in PIECES for child in self.context.relations.descendants(product)):
-                for child in children:
-                    self.visit(child, whole if kind == "assembly" else kind)
-                return
+        frame = kind in WHOLES and children and (kind == "assembly" or not has_body(product))
+        if frame and any(kind_of(child) in PIECES for child in self.context.relations.descendants(product)):
+            for child in children:
+                self.visit(child, whole if kind == "assembly" else kind)
+            return
         if kind == "assembly" and not children and not has_body(product):
             return
         self._element(product, kind, whole)
@@ -222,20 +243,26 @@ class _Walk:
             product, text_of(context, product), predefined, whole, context.placements
         )
         finding = Finding(
-            "warning", "proxy-taken-in", context.name, product[0] or f"#{product.id()}",
+            "warning",
+            "proxy-taken-in",
+            context.name,
+            product[0] or f"#{product.id()}",
             f"{product.is_a()} {product[2] or ''} is concrete by its {_ground(context, product, bodies)}; "
             "ask for a proper class",
             f"role {role}, {why}",
-        )  # fmt: skip
+        )
         self._keep(Draft(product, role, subrole, predefined, object_type, bodies, (finding,)))
 
     def _keep(self, draft: Draft) -> None:
         if not draft.bodies:
             finding = Finding(
-                "warning", "no-body", self.context.name, draft.product[0] or f"#{draft.product.id()}",
+                "warning",
+                "no-body",
+                self.context.name,
+                draft.product[0] or f"#{draft.product.id()}",
                 f"{draft.product.is_a()} {draft.product[2] or ''} has no body; ask for its geometry",
                 "not measured",
-            )  # fmt: skip
+            )
             self.structure.findings.append(finding)
         self.structure.findings.extend(draft.findings)
         self.structure.drafts[draft.product.id()] = draft
@@ -296,6 +323,10 @@ def unreadable(name: str, product: Any, fault: Exception) -> Finding:
         identity = f"#{product.id()}"
     words = str(fault).splitlines()[0][:120] if str(fault) else type(fault).__name__
     return Finding(
-        "error", "unreadable", name, identity, f"{product.is_a()} cannot be read ({words}); ask for a new export",
+        "error",
+        "unreadable",
+        name,
+        identity,
+        f"{product.is_a()} cannot be read ({words}); ask for a new export",
         "left out",
-    )  # fmt: skip
+    )

@@ -29,7 +29,8 @@ _UNIT_OF_KIND: dict[QuantityKind, str] = {
 
 @dataclass(frozen=True, slots=True)
 class Units:
-    """Factors by kind from the file's project units to SI (`angle` to radians), and the kinds that it names none for."""
+    """Factors by kind from the file's project units to SI (`angle` to radians), and the kinds that it names
+    none for."""
 
     length: float
     area: float
@@ -37,11 +38,12 @@ class Units:
     weight: float
     mass_density: float = 1.0
     area_density: float = 1.0
-    missing: frozenset[str] = frozenset()
+    missing: frozenset[QuantityKind] = frozenset()
     angle: float = 1.0
 
     def factor(self, kind: QuantityKind, unit: Any = None) -> float:
-        """The factor for a value of `kind`; `unit` is the value's own unit entity, which wins if it is usable."""
+        """The factor for a value of `kind`; `unit` is the value's own unit entity, which wins if it is
+        usable."""
         if kind == "count":
             return 1.0
         if unit is not None:
@@ -84,7 +86,8 @@ def read_units(model: Any) -> Units:
 
 
 def unit_factor(unit: Any) -> float | None:
-    """Factor from a unit entity to SI (metre, m2, m3, kg and their derivatives), None if it cannot be told."""
+    """Factor from a unit entity to SI (metre, m2, m3, kg and their derivatives), None if it cannot be
+    told."""
     import math
 
     from ifcopenshell.util.unit import get_unit_scale

@@ -31,19 +31,20 @@ def key(text: str) -> str:
 _REBAR = re.compile(
     r"\brebars?\b|rebar_|reinforc(ing|ement)\b|betonstahl|betonstaal|betonstal\b|bewehrung|wapening|armierung"
     r"|armering|harjateras|raudoit|ferraillage|acier d'armature|armatures?\b|armadura|armatura"
-    r"|\b(fe|bst|b)\s?[45][05]0[abcs]?\b|\bcorrugado"
+    r"|\b(feb|fe|bst|b)\s?[45][05]0[abcs]?\b|\bcorrugado"
 )
 """Reinforcing steel: bars, fabric, and the grades B500, BSt 500, FeB 500."""
 
 _NOT_CONCRETE = re.compile(
     # Concrete by name only: blocks, aerated concrete, tiles, and what serves concreting.
-    r"concrete (masonry|block|brick|tile|roof|paver)|masonry|\bblocks?\b|gasbeton|gasconcrete|cellenbeton|porenbeton"
+    r"concrete (masonry|block|brick|tile|roof|paver)|masonry|\bblocks?\b|gasbeton|gasconcrete"
+    r"|cellenbeton|porenbeton"
     r"|cellulaire|cellular|aerated|aircrete|celular|cellulare|aerato|lattbetong|porebeton|kevytbetoni|siporex"
     r"|betonst(ein|een|en)|betonwerkstein|betonziegel|dachstein|betonblok|betongblock|betonipaasto"
     r"|(mixer|mischer|pump|pumpe)\b|formwork|schalung|bekisting|coffrage|encofrado|cassaforma"
     # Other substances.
     r"|\bsteel|stahl|\bstaal|\bacier|\bacero|\bacciai|\baco\b|\bstal\b|\bteras|\bmetal|aluminium|aluminum|\binox"
-    r"|insul|isola|isole|isol_|daemm|damm\w*|\beps\b|\bxps\b|\bpur\b|\bpir\b|polystyr|mineral ?wool|styropor|eristys"
+    r"|insul|\bisol|daemm|damm\w*|\beps\b|\bxps\b|\bpur\b|\bpir\b|polystyr|mineral ?wool|styropor|eristys"
     r"|\bwood|timber|\bholz|\bhout|\bbois\b|madera|legno|madeira|\btra\b|\btrae\b|\btre\b|\bpuu\b|plywood"
     r"|\bpvc\b|\bpe\b|\bhdpe\b|plastic|kunststo|plastique|rubber|gummi|neopre|caoutchouc"
     r"|glas\b|\bglass|\bverre|gypsum|gips|platre|plaster|stucco|bitum|asphalt"
@@ -57,194 +58,54 @@ _CONCRETE = re.compile(
 )
 
 _REINFORCED = re.compile(
-    r"reinforced concrete|stahlbeton|gewapend beton|beton (arme|gewapend)|hormigon armado|(calcestruzzo|cls|betao) armato"
-    r"|betao armado|cemento armato|armerad betong|armert betong|armeret beton|terasbetoni|spannbeton|prestressed"
-    r"|calcestruzzo precompresso|staalvezelbeton|stahlfaserbeton|faserbeton|steel ?fib(re|er)"
+    r"reinforced concrete|stahlbeton|gewapend beton|beton (arme|gewapend)|hormigon armado"
+    r"|(calcestruzzo|cls|cemento) armato|betao armado|armerad betong|armert betong|armeret beton|terasbetoni"
+    r"|spannbeton|prestressed|calcestruzzo precompresso|staalvezelbeton|stahlfaserbeton|faserbeton"
+    r"|steel ?fib(re|er)"
 )
 """Words in which the name of another substance is part of a kind of concrete."""
 
 DECKING = re.compile(
-    r"(metal|steel|composite|floor|roof) ?deck(ing)?\b|\bdecking\b|profiled (steel )?(sheet|deck)|trapezoidal sheet"
+    r"(metal|steel|composite|floor|roof) ?deck(ing)?\b|\bdecking\b|profiled (steel )?(sheet|deck)"
+    r"|trapezoidal sheet"
     r"|trapez(blech|profil)|profilblech|staalplaat|geprofileerde (staal)?plaat|bac acier|bac collaborant"
     r"|lamiera grecata|chapa (colaborante|grecada)|chapa trapezoidal|trapetsplat|profilplat|profilplate"
     r"|korrugeret|poimulevy|verbundblech|corrugated (steel|sheet|metal)"
 )
 """Sheets that stay under a slab as its form."""
 
-_ROLES: tuple[tuple[str, tuple[str, ...]], ...] = (
-    (
-        "foundation",
-        (
-            "foundation",
-            "footing",
-            "pilecap",
-            "pile",
-            "piles",
-            "fundament",
-            "fundering",
-            "grundung",
-            "pfahl",
-            "poer",
-            "paal",
-            "semelle",
-            "fondation",
-            "pieu",
-            "zapata",
-            "cimentacion",
-            "cimiento",
-            "pilote",
-            "encepado",
-            "plinto",
-            "fondazione",
-            "fundacao",
-            "sapata",
-            "estaca",
-            "antura",
-            "perustus",
-            "paalu",
-            "funderingsbalk",
-            "strook",
-        ),
+_ROLE_WORDS = {
+    "foundation": (
+        "foundation footing pilecap pile piles fundament fundering grundung pfahl poer paal semelle "
+        "fondation pieu zapata cimentacion cimiento pilote encepado plinto fondazione fundacao sapata "
+        "estaca antura perustus paalu funderingsbalk strook"
     ),
-    (
-        "stair",
-        (
-            "stair",
-            "stairs",
-            "staircase",
-            "flight",
-            "treppe",
-            "treppenlauf",
-            "podest",
-            "trap",
-            "trappen",
-            "bordes",
-            "escalier",
-            "escalera",
-            "scala",
-            "escada",
-            "trappa",
-            "trapp",
-            "trappe",
-            "porras",
-            "portaat",
-        ),
+    "stair": (
+        "stair stairs staircase flight treppe treppenlauf podest trap trappen bordes escalier escalera "
+        "scala escada trappa trapp trappe porras portaat"
     ),
-    (
-        "column",
-        (
-            "column",
-            "columns",
-            "pillar",
-            "pier",
-            "stutze",
-            "stuetze",
-            "pfeiler",
-            "kolom",
-            "poteau",
-            "columna",
-            "pilar",
-            "pilastro",
-            "colonna",
-            "pelare",
-            "soyle",
-            "sojle",
-            "pilari",
-        ),
+    "column": (
+        "column columns pillar pier stutze stuetze pfeiler kolom poteau columna pilar pilastro colonna "
+        "pelare soyle sojle pilari"
     ),
-    (
-        "beam",
-        (
-            "beam",
-            "beams",
-            "girder",
-            "lintel",
-            "balken",
-            "trager",
-            "traeger",
-            "unterzug",
-            "uberzug",
-            "sturz",
-            "balk",
-            "ligger",
-            "latei",
-            "poutre",
-            "linteau",
-            "viga",
-            "dintel",
-            "trave",
-            "architrave",
-            "bjalke",
-            "bjelke",
-            "bjaelke",
-            "palkki",
-        ),
+    "beam": (
+        "beam beams girder lintel balken trager traeger unterzug uberzug sturz balk ligger latei poutre "
+        "linteau viga dintel trave architrave bjalke bjelke bjaelke palkki"
     ),
-    (
-        "slab",
-        (
-            "slab",
-            "slabs",
-            "floor",
-            "raft",
-            "plank",
-            "topping",
-            "decke",
-            "bodenplatte",
-            "platte",
-            "vloer",
-            "plaat",
-            "breedplaat",
-            "kanaalplaat",
-            "dalle",
-            "plancher",
-            "radier",
-            "losa",
-            "forjado",
-            "solera",
-            "soletta",
-            "solaio",
-            "platea",
-            "laje",
-            "bjalklag",
-            "platta",
-            "dekke",
-            "daek",
-            "laatta",
-            "balcony",
-            "balkon",
-            "balcon",
-            "balcone",
-        ),
+    "slab": (
+        "slab slabs floor raft plank topping decke bodenplatte platte vloer plaat breedplaat kanaalplaat "
+        "dalle plancher radier losa forjado solera soletta solaio platea laje bjalklag platta dekke daek "
+        "laatta balcony balkon balcon balcone"
     ),
-    (
-        "wall",
-        (
-            "wall",
-            "walls",
-            "parapet",
-            "upstand",
-            "wand",
-            "waende",
-            "wande",
-            "attika",
-            "brustung",
-            "muur",
-            "opstand",
-            "mur",
-            "voile",
-            "acrotere",
-            "muro",
-            "parete",
-            "parede",
-            "vagg",
-            "vegg",
-            "vaeg",
-            "seina",
-        ),
+    "wall": (
+        "wall walls parapet upstand wand waende wande attika brustung muur opstand mur voile acrotere "
+        "muro parete parede vagg vegg vaeg seina"
     ),
-)
-"""Words for the six roles. A word matches a whole word of the text, or its end (`Fertigteilwand`) from 4 letters."""
+}
+"""Words for the six roles. A word matches a whole word of the text, or its end (`Fertigteilwand`) from 4
+letters."""
+
+_ROLES = tuple((role, tuple(words.split())) for role, words in _ROLE_WORDS.items())
 
 
 @lru_cache(maxsize=65536)
@@ -256,7 +117,8 @@ def is_rebar(text: str) -> bool:
 
 @lru_cache(maxsize=65536)
 def substance(text: str) -> Substance:
-    """What a material's or element's name says: concrete, plainly something else, unknown, or nothing at all."""
+    """What a material's or element's name says: concrete, plainly something else, unknown, or nothing at
+    all."""
     simple = plain(text).strip()
     if not simple:
         return ""
