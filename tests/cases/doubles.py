@@ -59,8 +59,8 @@ def inside_out(m: CaseModel) -> None:
     m.member("IfcWall", m.brep(points, [face[::-1] for face in faces]))
 
 
-# A faceted box that lacks two neighbouring sides: nobody knows its volume; its row says so and the good wall beside it is
-# measured.
+# A faceted box that lacks two neighbouring sides: nobody knows its volume; its row says so, and the good wall
+# beside it is measured.
 def open_shell(m: CaseModel) -> None:
     points, faces = box_mesh((0, 2.9, 0), (4, 3.1, 2.5))
     m.member("IfcWall", m.surface_model(points, faces[:-2]), name="Open")
