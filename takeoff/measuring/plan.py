@@ -15,7 +15,8 @@ class PartPlan:
 
     `layers` is the slice of the build-up in metres from the first layer's outer face, None for the whole
     body. `permanent_formwork` marks what is no concrete but stays as a form (steel decking). `evidence`
-    tells a person in a few words what decided the method.
+    tells a person in a few words what decided the method. `bodies` are the STEP ids of the products that make
+    this part, empty where the element's bodies make it together.
     """
 
     part: int
@@ -25,6 +26,7 @@ class PartPlan:
     strength_class: str = ""
     layers: tuple[float, float] | None = None
     permanent_formwork: bool = False
+    bodies: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,202 @@
+"""From solids to bodies: overlaps resolved, lumps told apart, each with the storey where it stands."""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from takeoff.findings import Finding
+from takeoff.geometry.mesh import Floats, Mesh, volume
+from takeoff.geometry.neighbours import near_pairs
+from takeoff.geometry.overlaps import Resolved, resolve_overlaps
+from takeoff.geometry.solids import SolidResult
+from takeoff.measuring.bodies import PIECES, Body
+from takeoff.measuring.convention import Convention
+from takeoff.measuring.orders import Order
+from takeoff.measuring.plan import ElementPlan, PartPlan
+from takeoff.measuring.storeys import storey_of
+from takeoff.reading.facts import Storey
+
+WORTH_SAYING = 1e-3
+"""Overlaps under this volume, m3, are resolved without a finding."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Settled:
+    """Bodies ready to be measured; `swallowed` parts (element, part) of which nothing remained, with the reason."""
+
+    bodies: tuple[Body, ...]
+    swallowed: Mapping[tuple[int, int], tuple[float, float, str]]
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Raw:
+    element: int
+    plan: PartPlan
+    mesh: Mesh
+    gross: float
+    net: float
+    openings: tuple[float, ...]
+
+
+def settle(
+    plans: Sequence[ElementPlan],
+    orders: Sequence[Order],
+    solids: Mapping[int, SolidResult],
+    storeys: Mapping[str, Sequence[Storey]],
+    origin: Floats,
+    convention: Convention,
+) -> Settled:
+    """Resolve the overlaps of all solids. `solids` by the key of their order; `storeys` by model.
+
+    Heights of storeys are absolute, meshes are relative to `origin` (3,).
+    """
+    raws = [
+        _Raw(order.element, part, piece.mesh, piece.gross, piece.net, solids[order.request.key].opening_volumes)
+        for order in orders
+        if order.request.key in solids
+        for part, piece in zip(order.parts, solids[order.request.key].slices, strict=False)
+        if piece is not None and len(piece.mesh.faces)
+    ]
+    concrete = [i for i, raw in enumerate(raws) if raw.plan.method != "not-concrete"]
+    resolved = _resolve(plans, raws, concrete, convention)
+    lumps: list[tuple[Mesh, ...]] = [(raw.mesh,) for raw in raws]
+    for position, i in enumerate(concrete):
+        lumps[i] = resolved.lumps[position]
+    findings = _findings(plans, raws, concrete, resolved)
+    twins = {
+        concrete[overlap.other]: plans[raws[concrete[overlap.keeper]].element].facts.global_id
+        for overlap in resolved.overlaps
+        if overlap.same
+    }
+    bodies: list[Body] = []
+    swallowed: dict[tuple[int, int], tuple[float, float, str]] = {}
+    numbers: dict[int, int] = defaultdict(int)
+    for number, plan in enumerate(plans):
+        numbers[number] = max((part.part for part in plan.parts), default=0)
+    for i, raw in enumerate(raws):
+        plan = plans[raw.element]
+        if not lumps[i]:
+            reason = f"the same body as {twins[i]}" if i in twins else "lies wholly within other concrete"
+            swallowed[raw.element, raw.plan.part] = (raw.gross, raw.net, reason)
+            continue
+        groups = _by_storey(plan, lumps[i], storeys.get(plan.facts.model, ()), float(origin[2]))
+        nets = [sum(volume(mesh) for mesh in meshes) for _, meshes in groups]
+        total = sum(nets)
+        uncut = len(lumps[i]) == 1 and lumps[i][0] is raw.mesh
+        for place, ((name, level), meshes) in enumerate(groups):
+            share = nets[place] / total if total else 0.0
+            if place:
+                numbers[raw.element] += 1
+            bodies.append(
+                Body(
+                    element=plan,
+                    plan=raw.plan,
+                    number=numbers[raw.element] if place else raw.plan.part,
+                    lump=place + 1,
+                    mesh=_joined(meshes),
+                    gross=raw.gross * share,
+                    before=raw.net * share,
+                    net=raw.net if uncut else nets[place],
+                    storey=name,
+                    storey_elevation=None if level is None else level - float(origin[2]),
+                    openings=raw.openings,
+                )
+            )
+    return Settled(tuple(bodies), swallowed, tuple(findings))
+
+
+def _resolve(
+    plans: Sequence[ElementPlan], raws: Sequence[_Raw], concrete: Sequence[int], convention: Convention
+) -> Resolved:
+    if not concrete:
+        return Resolved((), (), ())
+    meshes = [raws[i].mesh for i in concrete]
+    owner = np.array([raws[i].element for i in concrete])
+    pairs = near_pairs(np.array([mesh.box() for mesh in meshes]))
+    pairs = pairs[owner[pairs[:, 0]] != owner[pairs[:, 1]]] if len(pairs) else pairs
+    order = {role: place for place, role in enumerate(convention.overlaps.keep)}
+    rank = []
+    for i in concrete:
+        plan, raw = plans[raws[i].element], raws[i]
+        piece = raw.plan.method in PIECES
+        # volumes to the cubic centimetre, so that rounding noise does not decide between equals
+        size = -round(raw.net, 6)
+        rank.append((0 if piece else 1, 0 if piece else order[plan.role], size, plan.facts.global_id, raw.plan.part))
+    whole = [raws[i].plan.method in PIECES for i in concrete]
+    apart = [plans[raws[i].element].role in ("wall", "column") for i in concrete]
+    return resolve_overlaps(meshes, rank, whole, pairs, apart)
+
+
+def _by_storey(
+    plan: ElementPlan, lumps: Sequence[Mesh], storeys: Sequence[Storey], shift: float
+) -> list[tuple[tuple[str, float | None], list[Mesh]]]:
+    """Lumps gathered by the storey where they stand, from the lowest up."""
+    groups: dict[tuple[str, float | None], list[Mesh]] = {}
+    for mesh in sorted(lumps, key=lambda lump: float(lump.vertices[:, 2].min())):
+        low, high = float(mesh.vertices[:, 2].min()) + shift, float(mesh.vertices[:, 2].max()) + shift
+        groups.setdefault(storey_of(plan.role, low, high, plan.facts.storey, storeys), []).append(mesh)
+    return list(groups.items())
+
+
+def _joined(meshes: Sequence[Mesh]) -> Mesh:
+    if len(meshes) == 1:
+        return meshes[0]
+    starts = np.cumsum([0] + [len(mesh.vertices) for mesh in meshes[:-1]])
+    return Mesh(
+        np.concatenate([mesh.vertices for mesh in meshes]),
+        np.concatenate([mesh.faces + start for mesh, start in zip(meshes, starts, strict=True)]),
+        np.concatenate([mesh.labels for mesh in meshes]),
+    )
+
+
+def _findings(
+    plans: Sequence[ElementPlan], raws: Sequence[_Raw], concrete: Sequence[int], resolved: Resolved
+) -> list[Finding]:
+    findings = []
+
+    def label(position: int) -> tuple[str, str, str]:
+        facts = plans[raws[concrete[position]].element].facts
+        return facts.model, facts.global_id, facts.name or facts.ifc_class
+
+    for overlap in resolved.overlaps:
+        model, global_id, name = label(overlap.other)
+        other_model, other_id, other_name = label(overlap.keeper)
+        where = other_id if other_model == model else f"{other_id} in {other_model}"
+        size = f"{overlap.volume:.3f} m3"
+        if overlap.same:
+            findings.append(
+                Finding(
+                    "warning", "same-thing-twice", model, global_id,
+                    f"{name} is the same body as {other_name} ({where}); ask which of the two is to be built",
+                    f"counted once, under {other_id}", overlap.volume, "m3",
+                )
+            )  # fmt: skip
+        elif not overlap.cut:
+            findings.append(
+                Finding(
+                    "warning", "pieces-overlap", model, global_id,
+                    f"{name} and {other_name} ({where}) are both prefabricated and share {size}; ask the designer",
+                    "both keep their whole shape, the shared space counts in both", overlap.volume, "m3",
+                )
+            )  # fmt: skip
+        elif overlap.volume > WORTH_SAYING:
+            findings.append(
+                Finding(
+                    "note", "overlap-resolved", model, global_id,
+                    f"{name} shares {size} with {other_name} ({where})",
+                    f"counted in {other_name} only", overlap.volume, "m3",
+                )
+            )  # fmt: skip
+    for keeper, other in resolved.doubts:
+        model, global_id, name = label(other)
+        findings.append(
+            Finding(
+                "error", "overlap-uncertain", model, global_id,
+                f"{name} overlaps {label(keeper)[2]} ({label(keeper)[1]}), and no way of cutting gave volumes that add up",
+                "the shared space is counted in both; check by hand",
+            )
+        )  # fmt: skip
+    return findings

@@ -1,0 +1,97 @@
+"""Rows for what has no figures: elements that are no concrete, that could not be measured, that were swallowed."""
+
+from collections.abc import Mapping, Sequence
+
+from takeoff.findings import Finding
+from takeoff.geometry.solids import SolidResult
+from takeoff.measuring.orders import Order
+from takeoff.measuring.plan import ElementPlan, PartPlan
+from takeoff.measuring.records import MeasuredPart
+from takeoff.measuring.settling import Settled
+
+
+def unmeasured_parts(
+    plans: Sequence[ElementPlan],
+    orders: Sequence[Order],
+    solids: Mapping[int, SolidResult],
+    settled: Settled,
+    measured: set[tuple[str, str, int]],
+) -> tuple[list[MeasuredPart], list[Finding]]:
+    """A row for each planned part that is not among `measured`, and findings for what went wrong or is in doubt."""
+    rows: list[MeasuredPart] = []
+    findings: list[Finding] = []
+    by_part: dict[tuple[int, int], SolidResult] = {}
+    for order in orders:
+        result = solids.get(order.request.key)
+        if result is None:
+            continue
+        findings += _remarks(plans[order.element], result)
+        for part in order.parts:
+            by_part[order.element, part.part] = result
+    for number, plan in enumerate(plans):
+        facts = plan.facts
+        for part in plan.parts:
+            if (facts.model, facts.global_id, part.part) in measured or not plan.role:
+                continue
+            if part.method == "not-concrete":
+                rows.append(_row(plan, part, "not concrete"))
+                continue
+            if (number, part.part) in settled.swallowed:
+                gross, net, reason = settled.swallowed[number, part.part]
+                rows.append(_row(plan, part, reason, gross, net))
+                continue
+            solid = by_part.get((number, part.part))
+            reason = solid.condition if solid is not None and solid.condition else ""
+            if not reason:
+                reason = "has no body in the model" if not facts.body else "its layer has no extent in the body"
+            rows.append(_row(plan, part, f"not measured: {reason}"))
+            findings.append(_not_measured(plan, reason))
+    return rows, findings
+
+
+def _row(
+    plan: ElementPlan, part: PartPlan, condition: str, gross: float | None = None, net: float | None = None
+) -> MeasuredPart:
+    facts = plan.facts
+    return MeasuredPart(
+        model=facts.model,
+        global_id=facts.global_id,
+        part=part.part,
+        ifc_class=facts.ifc_class,
+        name=facts.name,
+        type_name=facts.type_name,
+        mark=facts.mark,
+        storey=facts.storey,
+        role=plan.role,
+        subrole=plan.subrole,
+        method=part.method,
+        evidence=part.evidence,
+        material=part.material,
+        strength_class=part.strength_class,
+        gross_volume_m3=gross,
+        net_volume_m3=None if net is None else 0.0,
+        overlap_volume_m3=net,
+        condition=condition,
+        assembly=facts.assembly,
+    )
+
+
+def _not_measured(plan: ElementPlan, reason: str) -> Finding:
+    facts = plan.facts
+    declared = ", ".join(
+        f"{entry.set_name}.{entry.name} = {entry.value:g} m3" for entry in facts.declared if entry.kind == "volume"
+    )
+    offered = f"; the model declares {declared}, which is not used" if declared else ""
+    return Finding(
+        "error", "not-measured", facts.model, facts.global_id,
+        f"{facts.ifc_class} {facts.name or '(no name)'}: {reason}{offered}", "left out of all quantities",
+    )  # fmt: skip
+
+
+def _remarks(plan: ElementPlan, result: SolidResult) -> list[Finding]:
+    facts = plan.facts
+    name = facts.name or facts.ifc_class
+    return [
+        Finding("warning", kind, facts.model, facts.global_id, f"{name}: {message}")
+        for kind, message in result.remarks
+    ]

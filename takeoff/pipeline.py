@@ -1,0 +1,290 @@
+"""The stages in their order: files to facts to methods to solids to quantities to a priced bill."""
+
+import hashlib
+import platform
+import tempfile
+import time
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from importlib.metadata import version as installed_version
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from takeoff import __version__
+from takeoff.findings import Finding, InputError
+from takeoff.settings import Settings
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from takeoff.measuring.measure import Measured
+    from takeoff.measuring.plan import ElementPlan
+    from takeoff.measuring.records import Measurement
+    from takeoff.pricing.records import Bill, ShareRow
+    from takeoff.reading.facts import ModelFacts
+
+Progress = Callable[[str, int, int], None]
+"""Called with the stage, how many are done, and how many there are (0: not known)."""
+
+LIBRARIES = ("ifcopenshell", "manifold3d", "shapely", "numpy", "scipy")
+
+
+def _silent(stage: str, done: int, total: int) -> None:
+    del stage, done, total
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Run:
+    """A finished run: the tables, what drew them, and the record of the run for run.json and Basis."""
+
+    measured: "Measured"
+    models: "tuple[ModelFacts, ...]"
+    plans: "tuple[ElementPlan, ...]"
+    failed: tuple[Finding, ...]
+    shares: "tuple[ShareRow, ...]"
+    record: dict[str, Any]
+    bill: "Bill | None" = None
+
+    @property
+    def measurement(self) -> "Measurement":
+        """The tables."""
+        return self.measured.measurement
+
+
+@dataclass(slots=True)
+class _Clock:
+    seconds: dict[str, float] = field(default_factory=dict)
+
+    @contextmanager
+    def stage(self, name: str) -> "Iterator[None]":
+        began = time.perf_counter()
+        try:
+            yield
+        finally:
+            self.seconds[name] = self.seconds.get(name, 0.0) + time.perf_counter() - began
+
+
+def measure(paths: Sequence[Path], settings: Settings | None = None, progress: Progress = _silent) -> Run:
+    """Measure models together in one coordinate system.
+
+    A file that cannot be used costs that file: it becomes a finding and an entry of `failed`. Raises
+    InputError when no file can be used, when a data file is wrong, or when there is no concrete at all.
+    """
+    settings = settings or Settings()
+    clock = _Clock()
+    with clock.stage("data files"):
+        rules, methods, overrides = _rules(settings)
+    with tempfile.TemporaryDirectory(prefix="takeoff-") as scratch:
+        with clock.stage("reading"):
+            models, failed = _read(paths, Path(scratch), progress)
+        with clock.stage("methods"):
+            from takeoff.measuring.methods import plan_elements
+            from takeoff.measuring.orders import make_orders
+
+            plans = plan_elements(models, methods, overrides)
+            orders = make_orders(plans)
+            if not orders:
+                raise InputError(f"{_names(paths)}: no concrete element was found; nothing to measure")
+        with clock.stage("solids"):
+            solids, origin = _solids(models, plans, orders, settings, progress)
+    from takeoff.measuring.measure import measure as measure_all
+
+    began = time.perf_counter()
+    measured = measure_all(
+        models, plans, orders, solids, origin, rules, lambda stage: progress(stage, 0, 0)
+    )
+    if not any(part.net_volume_m3 for part in measured.measurement.parts):
+        reasons = {part.condition for part in measured.measurement.parts if part.condition}
+        raise InputError(f"{_names(paths)}: no concrete could be measured ({'; '.join(sorted(reasons)[:3])})")
+    clock.seconds["measuring"] = time.perf_counter() - began
+    if failed:
+        findings = (*measured.measurement.findings, *failed)
+        measured = replace(measured, measurement=replace(measured.measurement, findings=findings))
+    from takeoff.pricing.shares import prefabrication_shares
+
+    shares = prefabrication_shares(measured.measurement, ())
+    run = Run(measured, models, plans, failed, shares, {})
+    return replace(run, record=_record(run, settings, clock.seconds))
+
+
+def bill(paths: Sequence[Path], settings: Settings | None = None, progress: Progress = _silent) -> Run:
+    """Measure and price models. Raises InputError as `measure` does, and for faults in the rates."""
+    from takeoff.pricing.bill import make_bill
+    from takeoff.pricing.markups import load_markups
+    from takeoff.pricing.rates import load_rates
+    from takeoff.pricing.sections import load_sections
+
+    settings = settings or Settings()
+    rates = load_rates(settings.file("rates"))
+    sections = load_sections(settings.file("sections"))
+    markups = load_markups(settings.file("markups"))
+    run = measure(paths, settings, progress)
+    progress("pricing", 0, 0)
+    began = time.perf_counter()
+    priced = make_bill(run.measurement, rates, sections, markups)
+    seconds = {**run.record["seconds"], "pricing": time.perf_counter() - began}
+    run = replace(run, bill=priced, shares=priced.shares)
+    return replace(run, record=_record(run, settings, seconds))
+
+
+def _rules(settings: Settings) -> tuple[Any, Any, Any]:
+    from takeoff.measuring.allowances import load_allowances
+    from takeoff.measuring.convention import load_convention
+    from takeoff.measuring.handling import load_handling
+    from takeoff.measuring.measure import Rules
+    from takeoff.measuring.methods import load_overrides, load_rules
+    from takeoff.measuring.ratios import load_checks
+
+    rules = Rules(
+        load_convention(settings.file("convention")),
+        load_allowances(settings.file("allowances")),
+        load_handling(settings.file("handling")),
+        load_checks(settings.file("checks")),
+    )
+    overrides = load_overrides(settings.overrides) if settings.overrides is not None else None
+    return rules, load_rules(settings.file("methods")), overrides
+
+
+def _read(
+    paths: Sequence[Path], scratch: Path, progress: Progress
+) -> "tuple[tuple[ModelFacts, ...], tuple[Finding, ...]]":
+    """Facts of every file that can be used; findings for the others. Raises when none can."""
+    from takeoff.reading.model import read_model
+
+    models, failed = [], []
+    seen: dict[Path, None] = dict.fromkeys(paths)
+    for done, path in enumerate(seen):
+        progress("reading", done, len(seen))
+        name = path.name if sum(other.name == path.name for other in seen) == 1 else str(path)
+        try:
+            models.append(read_model(path, scratch, name))
+        except InputError as error:
+            if len(seen) == 1:
+                raise
+            failed.append(Finding("error", "model-not-read", name, "", str(error), "left out"))
+    if not models:
+        raise InputError("\n".join(finding.message for finding in failed))
+    return tuple(models), tuple(failed)
+
+
+def _names(paths: Sequence[Path]) -> str:
+    return ", ".join(path.name for path in paths)
+
+
+def _solids(
+    models: "Sequence[ModelFacts]", plans: Any, orders: Any, settings: Settings, progress: Progress
+) -> tuple[dict[int, Any], Any]:
+    """Solids of all orders, by key, and the origin to which their meshes are relative."""
+    from takeoff.geometry.workers import make_solids
+
+    wanted: dict[str, list[Any]] = {model.model: [] for model in models}
+    for order in orders:
+        wanted[plans[order.element].facts.model].append(order.request)
+    transforms = _transforms(models)
+    origin = _origin(models, wanted, transforms)
+    solids: dict[int, Any] = {}
+    for model in models:
+        if wanted[model.model]:
+            before = len(solids)
+            solids |= make_solids(
+                model.path,
+                wanted[model.model],
+                origin,
+                transforms[model.model],
+                processes=settings.processes,
+                limit_seconds=settings.limit_seconds,
+                on_done=lambda done, before=before: progress("solids", before + done, len(orders)),  # type: ignore[misc]
+            )
+    return solids, origin
+
+
+def _origin(models: "Sequence[ModelFacts]", wanted: Mapping[str, list[Any]], transforms: Mapping[str, Any]) -> Any:
+    """One origin (3,) near the bodies of the first model that has any, so that no digits are lost."""
+    import ifcopenshell
+    import numpy as np
+
+    from takeoff.geometry.bodies import find_origin
+
+    for model in models:
+        if wanted[model.model]:
+            products = [number for request in wanted[model.model] for number in request.body]
+            return find_origin(ifcopenshell.open(model.path), products, transforms[model.model])
+    return np.zeros(3)
+
+
+def _transforms(models: "Sequence[ModelFacts]") -> dict[str, Any]:
+    """Model-to-map matrices where all of several models state one and the same map system, else None."""
+    import numpy as np
+
+    maps = {(model.map_name, model.map_conversion is not None) for model in models}
+    use = len(models) > 1 and len(maps) == 1 and models[0].map_conversion is not None
+    return {
+        model.model: np.array(model.map_conversion).reshape(4, 4) if use else None for model in models
+    }
+
+
+def _record(run: Run, settings: Settings, seconds: Mapping[str, float]) -> dict[str, Any]:
+    """The record of a run: what went in, by which rules, what came out, how long it took."""
+    measurement = run.measurement
+    concrete = [part for part in measurement.parts if part.net_volume_m3 is not None]
+    kinds: dict[str, int] = {}
+    for finding in measurement.findings:
+        kinds[finding.kind] = kinds.get(finding.kind, 0) + 1
+    totals: dict[str, Any] = {
+        "net_volume_m3": sum(part.net_volume_m3 or 0.0 for part in concrete),
+        "gross_volume_m3": sum(part.gross_volume_m3 or 0.0 for part in concrete),
+        "formwork_m2": sum(row.area_m2 for row in measurement.formwork),
+        "reinforcement_kg": sum(part.reinforcement_kg or 0.0 for part in concrete),
+        "weight_t": sum(part.weight_t or 0.0 for part in concrete),
+        "pieces": len(measurement.pieces),
+    }
+    for method in ("cast-in-place", "precast", "tilt-up", "unresolved"):
+        totals[f"net_volume_m3 {method}"] = sum(
+            part.net_volume_m3 or 0.0 for part in concrete if part.method == method
+        )
+    if run.bill is not None:
+        totals["net_total"] = run.bill.net_total
+        totals["grand_total"] = run.bill.grand_total
+        totals["currency"] = run.bill.currency
+        totals["unpriced_items"] = len(run.bill.unpriced)
+    return {
+        "program": "takeoff",
+        "version": __version__,
+        "created": datetime.now(UTC).isoformat(timespec="seconds"),
+        "title": settings.title or ", ".join(Path(model.model).stem for model in run.models),
+        "paper": settings.paper,
+        "models": [
+            {
+                "name": model.model,
+                "sha256": model.sha256,
+                "schema": model.schema,
+                "project": model.project_name,
+                "application": model.application,
+                "elements": len(model.elements),
+            }
+            for model in run.models
+        ],
+        "failed": [{"name": finding.model, "reason": finding.message} for finding in run.failed],
+        "convention": {"name": settings.file("convention").stem, "file": settings.file("convention").name},
+        "inputs": [
+            {"what": what, "file": path.name, "sha256": hashlib.sha256(path.read_bytes()).hexdigest()}
+            for what, path in settings.files().items()
+        ],
+        "counts": {**measurement.counts, "findings": dict(sorted(kinds.items()))},
+        "totals": totals,
+        "prefabrication": [
+            {
+                "by": row.by, "group": row.group, "measure": row.measure, "unit": row.unit,
+                "prefabricated": row.prefabricated, "total": row.total, "share": row.share,
+            }
+            for row in run.shares
+        ],
+        "seconds": {stage: round(value, 3) for stage, value in seconds.items()},
+        "versions": {
+            "takeoff": __version__,
+            "python": platform.python_version(),
+            **{name: installed_version(name) for name in LIBRARIES},
+        },
+    }  # fmt: skip

@@ -1,0 +1,110 @@
+"""Everything a run needs: data files, limits, choices; from a job file and the flags that win over it."""
+
+import os
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, replace
+from pathlib import Path
+from typing import Any
+
+from takeoff.findings import InputError
+from takeoff.templates import template_path
+
+_FILES = {
+    "convention": "conventions/net.toml",
+    "methods": "methods.toml",
+    "allowances": "allowances.csv",
+    "handling": "handling.toml",
+    "checks": "checks.toml",
+    "rates": "rates.csv",
+    "sections": "sections.toml",
+    "markups": "markups.toml",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """Paths of the data files (None: the shipped one), and how the run is made.
+
+    `overrides` lists methods by GlobalId or mark. `processes` workers measure geometry, `limit_seconds` is the
+    patience with one element.
+    """
+
+    convention: Path | None = None
+    methods: Path | None = None
+    overrides: Path | None = None
+    allowances: Path | None = None
+    handling: Path | None = None
+    checks: Path | None = None
+    rates: Path | None = None
+    sections: Path | None = None
+    markups: Path | None = None
+    title: str = ""
+    paper: str = "a4"
+    strict: bool = False
+    processes: int = field(default_factory=lambda: max(1, min(8, os.cpu_count() or 1)))
+    limit_seconds: float = 60.0
+
+    def file(self, what: str) -> Path:
+        """The data file for `what` (`rates`, `convention`, ...): the user's or the shipped one."""
+        given: Path | None = getattr(self, what)
+        if given is None:
+            return template_path(_FILES[what])
+        if what == "convention" and not given.exists() and given.name == str(given) and not given.suffix:
+            return template_path(f"conventions/{given}.toml")
+        return given
+
+    def files(self) -> dict[str, Path]:
+        """All data files of the run, by what they hold."""
+        used = {what: self.file(what) for what in _FILES}
+        if self.overrides is not None:
+            used["overrides"] = self.overrides
+        return used
+
+
+def load_settings(job: Path | None, flags: Mapping[str, Any]) -> Settings:
+    """Settings from a job file (paths in it are relative to it) and flags; a flag that is None says nothing.
+
+    Raises InputError for a job file that cannot be read, an unknown key or a value of the wrong kind.
+    """
+    settings = Settings()
+    if job is not None:
+        settings = replace(settings, **_job(job))
+    return replace(settings, **{key: value for key, value in flags.items() if value is not None})
+
+
+def _job(job: Path) -> dict[str, Any]:
+    try:
+        data = tomllib.loads(job.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise InputError(f"{job}: cannot be read ({error.strerror}); name a job file") from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise InputError(f"{job}: is no valid TOML: {error}") from error
+    known = {entry.name for entry in fields(Settings)}
+    values: dict[str, Any] = {}
+    for key, value in data.items():
+        if key not in known:
+            raise InputError(f"{job}: '{key}' is not known; a job file may hold {', '.join(sorted(known))}")
+        values[key] = _checked(job, key, value)
+    return values
+
+
+def _checked(job: Path, key: str, value: Any) -> Any:
+    if key in _FILES or key == "overrides":
+        if not isinstance(value, str):
+            raise InputError(f"{job}: '{key}' must be a path in quotes")
+        path = job.parent / value
+        return path if path.exists() or key != "convention" else Path(value)
+    if key == "strict":
+        if not isinstance(value, bool):
+            raise InputError(f"{job}: 'strict' must be true or false")
+        return value
+    if key in ("processes", "limit_seconds"):
+        if isinstance(value, bool) or not isinstance(value, int | float) or value <= 0:
+            raise InputError(f"{job}: '{key}' must be a number above 0")
+        return int(value) if key == "processes" else float(value)
+    if not isinstance(value, str):
+        raise InputError(f"{job}: '{key}' must be a text in quotes")
+    if key == "paper" and value not in ("a4", "letter"):
+        raise InputError(f"{job}: 'paper' must be \"a4\" or \"letter\"")
+    return value
