@@ -80,6 +80,46 @@ def two_storeys(m: CaseModel) -> None:
     m.slab(rectangle(-1, -1, 6, 3), 0.2, 5.8, name="Slab 2")
 
 
+# An upstand beam 4.0 x 0.3 from 2.8 to 3.5 along the middle of a slab 4 x 4 from 3.0 to 3.2, which keeps. Of
+# the beam 0.2 remains below and 0.3 above, still one part:
+#   beam: net 4.0 x 0.3 x 0.5 = 0.6; sides 2 x 4.0 x 0.5 + ends 2 x 0.3 x 0.5 = 4.3; soffit 1.2; top 1.2
+#   slab: net 3.2; soffit 16 - 1.2 = 14.8; edge 16 x 0.2 = 3.2; top 14.8
+def upstand_beam(m: CaseModel) -> None:
+    m.beam((0, 2), (4, 2), 0.3, 0.7, top=3.5)
+    m.slab(rectangle(0, 0, 4, 4), 0.2, 3.0)
+
+
+# A wall 0.2 thick between two columns 0.4 x 0.4 on axes 4.0 apart, all 3.0 high: the wall is 3.6 long.
+#   wall: net 2.16; sides 2 x 3.6 x 3.0 = 21.6; no end is open
+#   columns: net 0.96; sides 2 x (1.6 - 0.2) x 3.0 = 8.4
+def wall_between(m: CaseModel) -> None:
+    m.column((0, 0), 0.4, 0.4, 3.0)
+    m.column((4, 0), 0.4, 0.4, 3.0)
+    m.wall((0.2, 0), (3.8, 0), 0.2, 3.0)
+
+
+# The same with the wall drawn from axis to axis: the columns keep.
+def wall_between_axes(m: CaseModel) -> None:
+    m.column((0, 0), 0.4, 0.4, 3.0)
+    m.column((4, 0), 0.4, 0.4, 3.0)
+    m.wall((0, 0), (4, 0), 0.2, 3.0)
+
+
+BETWEEN = {
+    "wall": {"net": 2.16, "wall-side": 21.6, "wall-end": 0.0, "parts": 1},
+    "column": {"net": 0.96, "column-side": 8.4, "parts": 2},
+}
+
+
+# A wall 4.0 x 0.2 drawn to the top of a slab 4.0 x 3.1 x 0.2 (2.8 to 3.0), its outer face and its ends flush
+# with the slab's edges: coincident faces on four sides. The slab keeps; the wall ends at 2.8.
+#   wall: net 2.24; sides 2 x 4.0 x 2.8 = 22.4; ends 2 x 0.2 x 2.8 = 1.12
+#   slab: net 2.48; soffit 12.4 - 0.8 = 11.6; edge 14.2 x 0.2 = 2.84; top 12.4
+def flush_with_slab_edge(m: CaseModel) -> None:
+    m.wall((0, 0), (4, 0), 0.2, 3.0)
+    m.slab(rectangle(0, -0.1, 4, 3), 0.2, 2.8)
+
+
 CASES = (
     Case("frame flush", flush, FRAME),
     Case(
@@ -143,6 +183,24 @@ CASES = (
             "column": {"net": 0.504, "column-side": 6.72, "parts": 2, "seated": 0.09},
             "column@Level 1": {"net": 0.252, "column-side": 3.36},
             "slab": {"net": 11.2, "slab-soffit": 53.82, "slab-edge": 8.8, "free": 54.91},
+        },
+    ),
+    Case(
+        "upstand beam through a slab",
+        upstand_beam,
+        {
+            "beam": {"net": 0.6, "beam-side": 4.3, "beam-soffit": 1.2, "free": 1.2, "parts": 1},
+            "slab": {"net": 3.2, "slab-soffit": 14.8, "slab-edge": 3.2, "free": 14.8},
+        },
+    ),
+    Case("wall between columns", wall_between, BETWEEN),
+    Case("wall between columns, from axis to axis", wall_between_axes, BETWEEN),
+    Case(
+        "wall flush with a slab's edge",
+        flush_with_slab_edge,
+        {
+            "wall": {"net": 2.24, "wall-side": 22.4, "wall-end": 1.12, "free": 0.0, "parts": 1},
+            "slab": {"net": 2.48, "slab-soffit": 11.6, "slab-edge": 2.84, "free": 12.4},
         },
     ),
 )

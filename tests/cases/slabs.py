@@ -81,6 +81,26 @@ def faceted(m: CaseModel) -> None:
     m.member("IfcSlab", m.brep(*prism_mesh(outline, 0.0, 0.2)), at=(0, 0, 3.0))
 
 
+# A notch 1.0 x 0.5 in the edge of a slab 4 x 3 x 0.2, by an opening that sticks out: net (12 - 0.5) x 0.2 =
+# 2.3; edge (14 + 2 x 0.5) x 0.2 = 3.0, of which (1.0 + 2 x 0.5) x 0.2 = 0.4 in the opening; it is no hole to
+# box out.
+def notch(m: CaseModel) -> None:
+    slab = m.slab(rectangle(0, 0, 4, 3), 0.2, 3.0)
+    m.box_void(slab, (1, -0.5, -0.1), (2, 0.5, 0.3))
+
+
+# Two slabs 3 x 3 x 0.2 side by side. Within the gap tolerance (3 mm apart) they touch: edge 24 x 0.2 less
+# twice 3 x 0.2 = 3.6. With 20 mm between them they do not: 4.8.
+def gap_closed(m: CaseModel) -> None:
+    m.slab(rectangle(0, 0, 3, 3), 0.2, 3.0)
+    m.slab(rectangle(3.003, 0, 6.003, 3), 0.2, 3.0)
+
+
+def gap_open(m: CaseModel) -> None:
+    m.slab(rectangle(0, 0, 3, 3), 0.2, 3.0)
+    m.slab(rectangle(3.02, 0, 6.02, 3), 0.2, 3.0)
+
+
 CASES = (
     Case(
         "slab with a rectangular and a round hole",
@@ -163,4 +183,23 @@ CASES = (
         faceted,
         {"slab": {"net": 2.2, "slab-soffit": 11.0, "slab-edge": 2.8, "free": 11.0, "holes": 0}},
     ),
+    Case(
+        "notch in a slab's edge",
+        notch,
+        {
+            "slab": {
+                "gross": 2.4,
+                "net": 2.3,
+                "slab-soffit": 11.5,
+                "slab-edge": 3.0,
+                "free": 11.5,
+                "holes": 0,
+            },
+            "Slab": {"slab-edge:opening": 0.4},
+        },
+    ),
+    Case(
+        "gap within the tolerance", gap_closed, {"slab": {"net": 3.6, "slab-soffit": 18.0, "slab-edge": 3.6}}
+    ),
+    Case("gap beyond the tolerance", gap_open, {"slab": {"net": 3.6, "slab-soffit": 18.0, "slab-edge": 4.8}}),
 )
