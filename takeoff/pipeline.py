@@ -80,8 +80,8 @@ def measure(paths: Sequence[Path], settings: Settings | None = None, progress: P
         with clock.stage("reading"):
             models, failed = _read(paths, Path(scratch), progress)
         with clock.stage("methods"):
-            from takeoff.measuring.methods import plan_elements
             from takeoff.measuring.orders import make_orders
+            from takeoff.measuring.parts import plan_elements
 
             plans = plan_elements(models, methods, overrides)
             orders = make_orders(plans)
@@ -131,11 +131,12 @@ def bill(paths: Sequence[Path], settings: Settings | None = None, progress: Prog
 
 def _rules(settings: Settings) -> tuple[Any, Any, Any]:
     from takeoff.measuring.allowances import load_allowances
+    from takeoff.measuring.checks import load_checks
     from takeoff.measuring.convention import load_convention
     from takeoff.measuring.handling import load_handling
     from takeoff.measuring.measure import Rules
-    from takeoff.measuring.methods import load_overrides, load_rules
-    from takeoff.measuring.ratios import load_checks
+    from takeoff.measuring.methods import load_rules
+    from takeoff.measuring.overrides import load_overrides
 
     rules = Rules(
         load_convention(settings.file("convention")),

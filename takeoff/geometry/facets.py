@@ -71,11 +71,11 @@ def make_facets(meshes: Sequence[Mesh]) -> Facets:
 
     weight = area[kept]
     owner = facet_of[kept]
-    total = np.bincount(owner, weight, count)
-    vector = np.column_stack([np.bincount(owner, weight * normal[kept, k], count) for k in range(3)])
+    total = _sums(owner, weight, count)
+    vector = np.column_stack([_sums(owner, weight * normal[kept, k], count) for k in range(3)])
     facet_normal = vector / np.maximum(np.linalg.norm(vector, axis=1, keepdims=True), 1e-300)
     middle = corners[kept].mean(axis=1)
-    centre = np.column_stack([np.bincount(owner, weight * middle[:, k], count) for k in range(3)])
+    centre = np.column_stack([_sums(owner, weight * middle[:, k], count) for k in range(3)])
     centre /= np.maximum(total, 1e-300)[:, None]
     box = _boxes(corners[kept], owner, count)
     first = np.full(count, len(faces), dtype=np.int64)
@@ -188,6 +188,11 @@ def _without_slivers(group: Ints, area: Floats) -> Ints:
     large = np.bincount(group, area) >= SMALLEST
     number = np.where(large, np.cumsum(large) - 1, -1)
     return number[group]
+
+
+def _sums(owner: Ints, values: Floats, count: int) -> Floats:
+    """Sum of the values of each owner, (count,); float even where there is nothing to sum."""
+    return np.bincount(owner, values, count).astype(np.float64)
 
 
 def _boxes(corners: Floats, owner: Ints, count: int) -> Floats:

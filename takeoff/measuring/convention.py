@@ -54,6 +54,12 @@ class Voids(_Table):
     leave_in_floor_m2: Positive
 
 
+class Ground(_Table):
+    """Names by which a slab is known to lie on the ground."""
+
+    slab_words: tuple[str, ...]
+
+
 class Bands(_Table):
     """Upper limits of bands, ascending."""
 
@@ -104,6 +110,7 @@ class Convention(_Table):
     contacts: Contacts
     slopes: Slopes
     voids: Voids
+    ground: Ground
     bands: Bands
     edges: Edges
     reveals: Reveals

@@ -16,6 +16,7 @@ from takeoff.geometry.solids import SolidResult
 from takeoff.geometry.surfaces import Surfaces, make_surfaces
 from takeoff.measuring.allowances import AllowanceTable
 from takeoff.measuring.bodies import PIECES, Body
+from takeoff.measuring.checks import Checks
 from takeoff.measuring.convention import Convention, band
 from takeoff.measuring.declared import compare_declared
 from takeoff.measuring.dimensions import Dimensions, measure_dimensions
@@ -26,7 +27,7 @@ from takeoff.measuring.joints import measure_joints
 from takeoff.measuring.orders import Order
 from takeoff.measuring.pieces import make_pieces
 from takeoff.measuring.plan import ElementPlan
-from takeoff.measuring.ratios import Checks, check_ratios
+from takeoff.measuring.ratios import check_ratios
 from takeoff.measuring.records import HoleRow, MeasuredPart, Measurement
 from takeoff.measuring.reinforcement import Reinforcement, reinforce
 
@@ -104,8 +105,14 @@ def measure(
     findings += reasons
     parts, steel = _reinforced(parts, plans, models, rules)
     findings += steel.findings
-    parts, notes = _with_declared(parts, plans)
-    findings += notes
+    declared = compare_declared(parts, plans, rules.checks.declared)
+    findings += declared.findings
+    parts = [
+        replace(part, declared_volume_m3=declared.volumes.get((part.model, part.global_id)))
+        if part.lump == 1
+        else part
+        for part in parts
+    ]
     meshes: dict[tuple[str, str, int, int], Mesh] = {(*body.key, body.lump): body.mesh for body in bodies}
     embedded = {model.model: model.embedded for model in models}
     pieces, notes = make_pieces(parts, meshes, plans, embedded, rules.handling)

@@ -1,0 +1,92 @@
+"""Shared space goes to one body: volumes after overlaps add up to the union, whatever the arrangement."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from meshes import Manifold, box, cylinder, mesh
+
+from takeoff.geometry.mesh import is_closed, volume
+from takeoff.geometry.neighbours import near_pairs
+from takeoff.geometry.overlaps import CUT, resolve_overlaps
+
+
+def _resolve(solids, whole=None, apart=None, rank=None):
+    meshes = [mesh(solid) for solid in solids]
+    count = len(meshes)
+    pairs = near_pairs(np.array([m.box() for m in meshes]))
+    return resolve_overlaps(
+        meshes,
+        rank or [(i,) for i in range(count)],
+        whole or [False] * count,
+        pairs,
+        apart or [True] * count,
+    )
+
+
+def _volumes(resolved):
+    return [sum(volume(lump) for lump in lumps) for lumps in resolved.lumps]
+
+
+def test_a_column_through_a_slab_becomes_two_lumps():
+    slab, column = box((0, 0, 0), (4, 3, 0.2)), box((1, 1, -3), (0.4, 0.4, 6))
+    resolved = _resolve([slab, column])
+    assert _volumes(resolved) == pytest.approx([2.4, 0.96 - 0.032])
+    assert sorted(round(volume(lump), 6) for lump in resolved.lumps[1]) == pytest.approx([0.448, 0.48])
+    assert all(CUT in lump.labels for lump in resolved.lumps[1])
+    assert resolved.overlaps[0].volume == pytest.approx(0.032)
+
+
+def test_lumps_stay_together_where_they_are_not_wanted_apart():
+    slab, beam = box((1, 0, 0), (0.4, 3, 1)), box((0, 1, 0), (4, 0.3, 0.5))
+    resolved = _resolve([slab, beam], apart=[False, False])
+    assert len(resolved.lumps[1]) == 1
+    assert _volumes(resolved)[1] == pytest.approx(0.6 - 0.06)
+
+
+def test_touching_bodies_are_not_cut():
+    resolved = _resolve([box((0, 0, 0), (1, 1, 1)), box((1, 0, 0), (1, 1, 1)), box((0, 0, 1.0001), (1, 1, 1))])
+    assert not resolved.overlaps
+    assert _volumes(resolved) == pytest.approx([1, 1, 1])
+
+
+def test_pieces_keep_their_shape_and_the_clash_is_told():
+    resolved = _resolve([box((0, 0, 0), (1, 1, 1)), box((0.5, 0, 0), (1, 1, 1))], whole=[True, True])
+    assert _volumes(resolved) == pytest.approx([1, 1])
+    assert [(o.volume, o.cut, o.same) for o in resolved.overlaps] == [(pytest.approx(0.5), False, False)]
+
+
+def test_one_thing_twice_counts_once_even_for_pieces():
+    resolved = _resolve([box((0, 0, 0), (1, 1, 1))] * 2, whole=[True, True])
+    assert _volumes(resolved) == pytest.approx([1, 0])
+    assert resolved.overlaps[0].same
+
+
+def test_two_tessellations_of_one_circle_do_not_overlap():
+    slab = box((0, 0, 0), (4, 3, 0.2)) - cylinder((1, 1, -1), 0.3, 3.0, sides=126, turn=1.2)
+    resolved = _resolve([cylinder((1, 1, -1), 0.3, 3.0, sides=100), slab])
+    assert not resolved.overlaps
+
+
+_grid = st.integers(0, 6).map(lambda step: step * 0.5)
+_size = st.integers(1, 5).map(lambda step: step * 0.5)
+_boxes = st.lists(
+    st.tuples(st.tuples(_grid, _grid, _grid), st.tuples(_size, _size, _size)), min_size=2, max_size=6, unique=True
+)
+
+
+@settings(max_examples=80, deadline=None)
+@given(_boxes, st.sampled_from([0.0, 33.7]))
+def test_volumes_after_overlaps_sum_to_the_union(boxes, turn):
+    solids = [box(low, size).rotate((0, 0, turn)) for low, size in boxes]
+    resolved = _resolve(solids)
+    union = Manifold.batch_boolean([box(low, size) for low, size in boxes], _add()).volume()
+    assert not resolved.doubts
+    assert sum(_volumes(resolved)) == pytest.approx(union, rel=1e-4)
+    assert all(is_closed(lump.faces) for lumps in resolved.lumps for lump in lumps)
+
+
+def _add():
+    import manifold3d
+
+    return manifold3d.OpType.Add
