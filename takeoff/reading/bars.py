@@ -9,6 +9,7 @@ from typing import Any, Literal
 import numpy as np
 
 from takeoff.findings import Finding
+from takeoff.reading.attributes import attribute
 from takeoff.reading.facts import Bar, Declared
 from takeoff.reading.shapes import items
 from takeoff.reading.structure import Context, unreadable
@@ -81,14 +82,14 @@ def read_bars(
                 )
             )
         if written is not None and bar.diameter is not None:
+            said = f"diameter {written * 1000:g} mm does not fit the declared weight and the length"
             findings.append(
                 Finding(
                     "warning",
                     "bar-diameter-differs",
                     context.name,
                     bar.global_id,
-                    f"{bar.name or product.is_a()}: diameter {written * 1000:g} mm does not fit the declared weight "
-                    "and the length; ask which is right",
+                    f"{bar.name or product.is_a()}: {said}; ask which is right",
                     f"{bar.diameter * 1000:.3g} mm, by the weight",
                 )
             )
@@ -128,7 +129,7 @@ def _bar(context: Context, product: Any, host: str) -> tuple[Bar, float | None]:
     bar = Bar(
         global_id=product[0] or f"#{product.id()}",
         kind=kind,
-        name=(product[2] or "").strip() or (getattr(product, "ObjectType", None) or "").strip(),
+        name=(product[2] or "").strip() or (attribute(product, "ObjectType") or "").strip(),
         diameter=diameter,
         length=steel.length,
         count=count,
@@ -175,7 +176,7 @@ def _steel(context: Context, product: Any, kind: Kind, drawn: list[Any]) -> _Ste
 
     def size(name: str, unit: float) -> float | None:
         for thing in (product, of_type):
-            value = getattr(thing, name, None) if thing is not None else None
+            value = attribute(thing, name)
             if isinstance(value, (int, float)) and math.isfinite(value) and value > 0.0:
                 return float(value) * unit
         return None
@@ -225,7 +226,7 @@ def _swept(item: Any, angle_unit: float) -> tuple[float, float] | None:
     """(radius, length) of a bar drawn as a disk swept along a line, in file units; None for another shape."""
     if item.is_a("IfcMappedItem"):
         inner = list(item[0][1][3] or ())
-        scale = float(getattr(item[1], "Scale", None) or 1.0)
+        scale = float(attribute(item[1], "Scale") or 1.0)
         found = _swept(inner[0], angle_unit) if len(inner) == 1 else None
         if found is None:
             return None

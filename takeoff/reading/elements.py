@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from takeoff.findings import Finding
+from takeoff.reading.attributes import attribute
 from takeoff.reading.facts import Declared, ElementFacts, PropertyValue, Storey
 from takeoff.reading.marks import find_mark, find_unit_mark
 from takeoff.reading.materials import Material
@@ -115,7 +116,7 @@ class ElementReader:
         known = self._wholes.get(whole.id())
         if known is None:
             known = dict(self.context.properties.sets(whole))
-            place = getattr(whole, "AssemblyPlace", None)
+            place = attribute(whole, "AssemblyPlace")
             if place in _PLACES:
                 values: dict[str, PropertyValue] = {"AssemblyPlace": place}
                 known[whole.is_a()] = values
@@ -194,10 +195,8 @@ class ElementReader:
     def _reference(self, reference: Any) -> str:
         known = self._references.get(reference.id())
         if known is None:
-            code = (
-                getattr(reference, "Identification", None) or getattr(reference, "ItemReference", None) or ""
-            )
-            name = getattr(reference, "Name", None) or ""
+            code = attribute(reference, "Identification") or attribute(reference, "ItemReference") or ""
+            name = attribute(reference, "Name") or ""
             known = self._references[reference.id()] = " ".join(
                 dict.fromkeys(t.strip() for t in (code, name) if t.strip())
             )

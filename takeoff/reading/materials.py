@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from typing import Any
 
+from takeoff.reading.attributes import attribute
 from takeoff.reading.facts import BuildUp, Layer
 from takeoff.reading.relations import Relations
 
@@ -97,7 +98,7 @@ class Materials:
             Layer(
                 material=(layer.Material.Name or "") if layer.Material else "",
                 thickness=float(layer.LayerThickness or 0.0) * self.length,
-                name=getattr(layer, "Name", None) or getattr(layer, "Category", None) or "",
+                name=attribute(layer, "Name") or attribute(layer, "Category") or "",
             )
             for layer in layers
         )
@@ -109,5 +110,5 @@ def _named(materials: Any) -> Material:
     pairs: dict[str, str] = {}
     for material in materials:
         if material is not None and (material.Name or "").strip():
-            pairs.setdefault(material.Name.strip(), getattr(material, "Category", None) or "")
+            pairs.setdefault(material.Name.strip(), attribute(material, "Category") or "")
     return Material(tuple(pairs), tuple(pairs.values()))

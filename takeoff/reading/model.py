@@ -74,7 +74,7 @@ def _read(model: Any, source: Source, name: str, path: Path) -> ModelFacts:
             Finding(
                 "warning", "unreadable", name, f"#{step_id}", f"{words}; ask for a new export", "left out"
             )
-            for step_id, words in relations.broken
+            for step_id, words in (*relations.broken, *properties.broken)
         ),
         *structure.findings,
         *element_findings,

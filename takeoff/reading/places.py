@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from takeoff.findings import Finding
+from takeoff.reading.attributes import attribute
 from takeoff.reading.facts import Storey
 from takeoff.reading.relations import DEPTH_LIMIT, Relations
 from takeoff.reading.units import unit_factor
@@ -28,7 +29,7 @@ class Placements:
 
     def of(self, product: Any) -> NDArray[np.float64]:
         """The 4x4 matrix from the product's coordinates to the model's, translation in metres."""
-        matrix = self._world(getattr(product, "ObjectPlacement", None), 0).copy()
+        matrix = self._world(attribute(product, "ObjectPlacement"), 0).copy()
         matrix[:3, 3] *= self.length
         return matrix
 
@@ -39,7 +40,7 @@ class Placements:
         known = self._known.get(placement.id())
         if known is not None:
             return known
-        parent = self._world(getattr(placement, "PlacementRelTo", None), depth + 1)
+        parent = self._world(attribute(placement, "PlacementRelTo"), depth + 1)
         matrix = parent @ _relative(placement)
         self._known[placement.id()] = matrix
         return matrix
@@ -48,7 +49,7 @@ class Placements:
 def _relative(placement: Any) -> NDArray[np.float64]:
     from ifcopenshell.util.placement import get_axis2placement
 
-    axes = getattr(placement, "RelativePlacement", None) or getattr(placement, "CartesianPosition", None)
+    axes = attribute(placement, "RelativePlacement") or attribute(placement, "CartesianPosition")
     if axes is None:
         return np.eye(4)
     matrix = np.asarray(get_axis2placement(axes), dtype=np.float64)
@@ -150,12 +151,12 @@ def read_map(model: Any, length: float, name: str) -> tuple[tuple[float, ...] | 
         return _map_of_properties(model, name)
     for operation in model.by_type("IfcCoordinateOperation"):
         target = operation.TargetCRS
-        map_name = getattr(target, "Name", None) or ""
-        map_unit = getattr(target, "MapUnit", None)
+        map_name = attribute(target, "Name") or ""
+        map_unit = attribute(target, "MapUnit")
         unit = (unit_factor(map_unit) if map_unit is not None else None) or length
         if operation.is_a("IfcMapConversion"):
             direction = (operation.XAxisAbscissa, operation.XAxisOrdinate)
-            factors = [getattr(operation, f"Factor{axis}", None) or 1.0 for axis in "XYZ"]
+            factors = [attribute(operation, f"Factor{axis}") or 1.0 for axis in "XYZ"]
             shift = [v * unit for v in (operation.Eastings, operation.Northings, operation.OrthogonalHeight)]
             scale, findings = _scale(operation.Scale, unit / length, name)
             return _matrix(shift, direction, [scale * f for f in factors]), map_name, findings

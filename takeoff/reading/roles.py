@@ -5,6 +5,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from takeoff.reading.attributes import attribute
 from takeoff.reading.places import Placements
 from takeoff.reading.shapes import axis_lean, extents
 from takeoff.reading.words import named_role
@@ -131,10 +132,10 @@ def kind_of(product: Any) -> Kind | None:
 def predefined_type(product: Any, kind: Any) -> tuple[str, str]:
     """(predefined type, object type text) of an element; its own, else its type's. A user-defined one is its
     text."""
-    own = getattr(product, "PredefinedType", None) or getattr(product, "ShapeType", None) or ""
-    text = (getattr(product, "ObjectType", None) or "").strip()
-    of_type = getattr(kind, "PredefinedType", None) or "" if kind is not None else ""
-    type_text = (getattr(kind, "ElementType", None) or "").strip() if kind is not None else ""
+    own = attribute(product, "PredefinedType") or attribute(product, "ShapeType") or ""
+    text = (attribute(product, "ObjectType") or "").strip()
+    of_type = attribute(kind, "PredefinedType") or ""
+    type_text = (attribute(kind, "ElementType") or "").strip()
     chosen = own if own not in _NO_TYPE else of_type
     if chosen == "USERDEFINED":
         chosen = (text if own == "USERDEFINED" else type_text or text) or chosen

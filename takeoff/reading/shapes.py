@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from takeoff.reading.attributes import attribute
 from takeoff.reading.places import Placements
 
 REPRESENTATION = 6
@@ -36,17 +37,19 @@ _CURVE_ITEMS = ("IfcCurve", "IfcPoint", "IfcGeometricCurveSet", "IfcBoundingBox"
 
 def body_representations(product: Any) -> Iterator[Any]:
     """The representations that can be a body: named so (or not named), not of curves, not empty."""
-    definition = product[REPRESENTATION]
+    definition = product.get_argument(REPRESENTATION)
     if definition is None:
         return
-    for representation in definition[2] or ():
+    for representation in definition.get_argument(2) or ():
         if not representation.is_a("IfcShapeRepresentation"):
             continue
-        if (representation[1] or "").strip().lower() not in _SOLID_NAMES:
+        get = representation.get_argument
+        if (get(1) or "").strip().lower() not in _SOLID_NAMES:
             continue
-        if (representation[2] or "").lower() in _CURVES or not representation[3]:
+        parts = get(3)
+        if not parts or (get(2) or "").lower() in _CURVES:
             continue
-        if any(not _is_curve(item) for item in representation[3]):
+        if any(not _is_curve(item) for item in parts):
             yield representation
 
 
@@ -143,7 +146,7 @@ def _points(item: Any, depth: int) -> list[NDArray[np.float64]]:
         return _points(item.FirstOperand, depth + 1)
     if kind == "IfcCsgSolid":
         return _points(item.TreeRootExpression, depth + 1)
-    lists = getattr(item, "Coordinates", None)
+    lists = attribute(item, "Coordinates")
     if lists is not None and lists.is_a("IfcCartesianPointList3D"):
         return [np.asarray(c, dtype=np.float64) for c in lists.CoordList[:POINT_LIMIT]]
     found = []
@@ -175,7 +178,7 @@ def profile_points(profile: Any) -> list[tuple[float, float]]:
     """Points whose box is that of a profile: its own for outlines, the four corners for named shapes."""
     if profile.is_a("IfcArbitraryClosedProfileDef"):
         curve = profile.OuterCurve
-        listed = getattr(curve, "Points", None)
+        listed = attribute(curve, "Points")
         if isinstance(listed, tuple):
             return [(p[0][0], p[0][1]) for p in listed]
         if listed is not None:
@@ -185,18 +188,18 @@ def profile_points(profile: Any) -> list[tuple[float, float]]:
             for e in curve.file.traverse(curve)
             if e.is_a("IfcCartesianPoint") and len(e[0]) >= 2
         ]
-    radius = getattr(profile, "Radius", None)
+    radius = attribute(profile, "Radius")
     if radius is not None:
         return _corners(2.0 * radius, 2.0 * radius)
     width = next(
         (
             w
             for n in ("XDim", "OverallWidth", "FlangeWidth", "BottomFlangeWidth", "Width")
-            if (w := getattr(profile, n, None))
+            if (w := attribute(profile, n))
         ),
         None,
     )
-    height = next((h for n in ("YDim", "OverallDepth", "Depth") if (h := getattr(profile, n, None))), None)
+    height = next((h for n in ("YDim", "OverallDepth", "Depth") if (h := attribute(profile, n))), None)
     return _corners(width or height or 0.0, height or width or 0.0)
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from takeoff.findings import Finding
+from takeoff.reading.attributes import attribute
 from takeoff.reading.materials import Materials
 from takeoff.reading.places import Placements
 from takeoff.reading.properties import Properties
@@ -134,9 +135,7 @@ def text_of(context: Context, product: Any) -> tuple[str, ...]:
     """Name, object type and type name: the texts by which people know an element."""
     kind = context.relations.type_of.get(product.id())
     return tuple(
-        t
-        for t in (product[2], getattr(product, "ObjectType", None), kind[2] if kind is not None else None)
-        if t
+        t for t in (product[2], attribute(product, "ObjectType"), kind[2] if kind is not None else None) if t
     )
 
 

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
+from takeoff.reading.attributes import attribute
 from takeoff.reading.facts import QuantityKind
 
 GRAMS_PER_KILOGRAM = 1000.0
@@ -62,7 +63,7 @@ def read_units(model: Any) -> Units:
         if assignment is None:
             continue
         for unit in assignment.Units or ():
-            kind = getattr(unit, "UnitType", None)
+            kind = attribute(unit, "UnitType")
             if kind:
                 found.setdefault(kind, unit)
     factors = {kind: unit_factor(found[name]) for kind, name in _UNIT_OF_KIND.items() if name in found}
