@@ -174,7 +174,7 @@ def test_an_element_that_was_not_measured_keeps_its_declared_volume_unjudged():
         (26_500.0, None),
         (25.0, "right in t"),
         (25_000 * 2.2046226, "right in lb"),
-        (12_000.0, "1200 kg/m3"),
+        (14_000.0, "1400 kg/m3"),
     ],
 )
 def test_weight_is_judged_by_the_density_it_gives(weight, cause):
