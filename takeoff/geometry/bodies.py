@@ -48,7 +48,7 @@ _FAR = 1000.0
 """Own coordinates beyond this, metres, are brought near before booleans."""
 
 _SHARE_LOST = 1e-3
-"""A piece that cannot be read is left out, with a remark, where its box is less than this share of the rest's."""
+"""A piece that cannot be read is left out, with a remark, when its box is this share of the rest's."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -122,12 +122,12 @@ def join(parts: Sequence[Manifold]) -> Manifold:
         return manifold3d.Manifold()
     order = sorted(parts, key=lambda part: -part.volume())
     whole = order[0]
-    apart = []
+    apart: list[Manifold] = []
     for part in order[1:]:
         if not _meet(whole, part, NEAR):
             if any(_meet(other, part, NEAR) for other in apart):
                 whole = manifold3d.Manifold.batch_boolean([whole, *apart], manifold3d.OpType.Add)
-                apart = []
+                apart: list[Manifold] = []
             else:
                 apart.append(part)
                 continue

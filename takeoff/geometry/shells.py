@@ -109,7 +109,7 @@ def _within(index: Ints, count: int) -> None:
 
 
 def newell(corners: Floats) -> Floats:
-    """Normal (3,) of a polygon (n, 3), of twice its area's length; taken from the first corner for precision."""
+    """Normal (3,) of a polygon (n, 3), of twice its area's length."""
     offset = corners - corners[0]
     total: Floats = np.cross(offset, np.roll(offset, -1, axis=0)).sum(axis=0)
     return total

@@ -298,7 +298,7 @@ def _circle_guess(points: Floats) -> Floats:
 
 
 def _outward(curved: Concentric, axis: int | None, home: Floats) -> tuple[int, bool]:
-    """Whether the local axis looks outward (1) or inward (-1) at the element's origin; whether that is sure."""
+    """Whether the local axis looks outward (1) or inward (-1) at the element's origin; is it sure."""
     first, second = (curved.up + 1) % 3, (curved.up + 2) % 3
     if axis not in (first, second):
         return 1, False

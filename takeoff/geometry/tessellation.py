@@ -35,7 +35,8 @@ def tessellate(
     settings.set("no-normals", True)
     settings.set("apply-default-materials", False)
     try:
-        shape: Any = ifcopenshell.geom.create_shape(settings, entity, representation, geometry_library=kernel)
+        create: Any = ifcopenshell.geom.create_shape
+        shape = create(settings, entity, representation, geometry_library=kernel)
     except (RuntimeError, TypeError, ValueError) as problem:
         raise RuntimeError(f"{kernel}: {problem}") from problem
     triangulation = shape.geometry if hasattr(shape, "geometry") else shape

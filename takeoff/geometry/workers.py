@@ -264,6 +264,6 @@ def _second(result: SolidResult) -> SolidResult:
 
 
 def _batches(requests: Sequence[SolidRequest], count: int) -> list[Batch]:
-    """Requests in batches, small enough that workers end together, in order so that equal shapes stay near."""
+    """Requests in order, in batches small enough that workers end at about the same time."""
     size = max(1, min(32, len(requests) // (count * 6)))
     return [(list(requests[start : start + size]), False) for start in range(0, len(requests), size)]
