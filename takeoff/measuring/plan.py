@@ -16,7 +16,8 @@ class PartPlan:
     `layers` is the slice of the build-up in metres from the first layer's outer face, None for the whole
     body. `permanent_formwork` marks what is no concrete but stays as a form (steel decking). `evidence`
     tells a person in a few words what decided the method. `bodies` are the STEP ids of the products that make
-    this part, empty where the element's bodies make it together.
+    this part, empty where the element's bodies make it together. `shell`: the words name a precast shell
+    (half slab, twin wall) that usually gets concrete cast in or on it.
     """
 
     part: int
@@ -27,6 +28,7 @@ class PartPlan:
     layers: tuple[float, float] | None = None
     permanent_formwork: bool = False
     bodies: tuple[int, ...] = ()
+    shell: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,333 @@
+"""The rules by which a model's words are read as methods: the data file, checked and compiled.
+
+The words stand in `templates/methods.toml`, which also explains the form of a rule; what is made of the
+rules' answers for one element stands in `decisions.py`.
+"""
+
+import re
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+
+from takeoff.findings import InputError
+from takeoff.measuring.wording import Lexicon, phrases, squeeze
+from takeoff.reading.facts import PropertyValue
+
+# The fields in the order of their worth as evidence of how a thing is made.
+FIELDS = (
+    "property",
+    "predefined_type",
+    "material",
+    "layer",
+    "type",
+    "name",
+    "classification",
+    "presentation_layer",
+    "class",
+    "mark",
+    "embedded",
+    "assembly_mark",
+    "storey",
+)
+FieldName = Literal[
+    "class",
+    "predefined_type",
+    "material",
+    "layer",
+    "type",
+    "name",
+    "mark",
+    "assembly_mark",
+    "embedded",
+    "classification",
+    "presentation_layer",
+    "storey",
+]
+Outcome = Literal[
+    "cast-in-place",
+    "precast",
+    "tilt-up",
+    "concrete",
+    "not-concrete",
+    "permanent-formwork",
+    "unresolved",
+]
+MAKINGS = ("cast-in-place", "precast", "tilt-up")
+
+_LIST = "@"
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One rule: what it says (`method`) where its words stand in one of `fields`.
+
+    `number` counts from 1 in its own table. `own`: the user's, above all other evidence. The other flags are
+    those of the data file, where they are explained.
+    """
+
+    number: int
+    own: bool
+    fields: tuple[str, ...]
+    method: str
+    because: str
+    needs_concrete: bool = False
+    assumed: bool = False
+    shell: bool = False
+    inside: bool = False
+
+    @property
+    def making(self) -> str:
+        """The method that the rule states, empty where it tells only of what a thing is."""
+        return self.method if self.method in MAKINGS else ""
+
+    @property
+    def substance(self) -> str:
+        """`concrete`, `not-concrete` or `permanent-formwork`; empty where the rule tells of the making."""
+        if self.method in MAKINGS:
+            return "" if self.needs_concrete or self.assumed else "concrete"
+        return "" if self.method == "unresolved" else self.method
+
+
+@dataclass(frozen=True, slots=True)
+class Statement:
+    """What one rule says of one text. `source` names the text for a person: `material "Beton prefab"`."""
+
+    rule: Rule
+    order: int
+    field: str
+    source: str
+
+    @property
+    def evidence(self) -> str:
+        """The few words that tell a person what decided."""
+        own = "user's rule: " if self.rule.own else ""
+        return f"{own}{self.source} ({self.rule.because})"
+
+
+class _RuleFields(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+    field: Annotated[list[FieldName], BeforeValidator(lambda v: [v] if isinstance(v, str) else v)] = []
+    property: Annotated[list[str], BeforeValidator(lambda v: [v] if isinstance(v, str) else v)] = []
+    words: list[str] = Field(min_length=1)
+    without: list[str] = Field(default=[], alias="not")
+    method: Outcome
+    because: str = Field(min_length=1)
+    needs_concrete: bool = False
+    assumed: bool = False
+    shell: bool = False
+    inside: bool = False
+
+
+class _Assume(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+    concrete: Literal["cast-in-place", "precast", "tilt-up", "unresolved"]
+    foundation_without_material: Literal["cast-in-place", "precast", "unresolved"]
+    no_material: Literal["cast-in-place", "precast", "tilt-up", "not-concrete", "unresolved"]
+    unknown_material: Literal["cast-in-place", "precast", "tilt-up", "not-concrete", "unresolved"]
+
+
+class _RuleFile(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+    nothing: list[str] = []
+    properties: dict[str, list[str]] = {}
+    words: dict[str, dict[str, list[str]]] = {}
+    assume: _Assume
+    own: list[_RuleFields] = []
+    rule: list[_RuleFields] = Field(min_length=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Assumptions:
+    """Methods gone on with where nothing tells."""
+
+    concrete: str
+    foundation_without_material: str
+    no_material: str
+    unknown_material: str
+
+
+class PropertyNames:
+    """Patterns "Set.Name" in order, found for a property by its set and name."""
+
+    def __init__(self, patterns: Sequence[tuple[str, int]]) -> None:
+        """`patterns`: pairs of "Set.Name" and the number that stands for it."""
+        self._patterns = [(*_property_shape(pattern), number) for pattern, number in patterns]
+        self._known: dict[tuple[str, str], tuple[int, ...]] = {}
+
+    def find(self, set_name: str, name: str) -> tuple[int, ...]:
+        """Numbers of the patterns that fit, ascending."""
+        key = (set_name, name)
+        found = self._known.get(key)
+        if found is None:
+            own_set, own_name = squeeze(set_name), squeeze(name)
+            numbers = {n for s, p, n in self._patterns if s.fullmatch(own_set) and p.fullmatch(own_name)}
+            found = self._known[key] = tuple(sorted(numbers))
+        return found
+
+
+def _property_shape(pattern: str) -> tuple[re.Pattern[str], re.Pattern[str]]:
+    """The two halves of "Set.Name" as expressions over squeezed text; ValueError where one is missing."""
+    halves = [squeeze(half) for half in pattern.split(".", 1)]
+    if len(halves) != 2 or not all(halves):
+        raise ValueError(f'the property {pattern!r} is not of the form "Set.Name"')
+    set_shape, name_shape = (re.compile(".*".join(map(re.escape, half.split("*")))) for half in halves)
+    return set_shape, name_shape
+
+
+class MethodRules:
+    """The compiled rules of one file: asked for the statements about texts and properties."""
+
+    def __init__(self, source: str, data: _RuleFile) -> None:
+        """Raises InputError naming `source`, the rule and the fault."""
+        self.source = source
+        self.assume = Assumptions(**data.assume.model_dump())
+        self._nothing = frozenset(map(squeeze, data.nothing))
+        self.rules: list[Rule] = []
+        groups: list[tuple[list[str], list[str]]] = []
+        names: list[tuple[str, int]] = []
+        for table, rows in (("own", data.own), ("rule", data.rule)):
+            for number, row in enumerate(rows, 1):
+                try:
+                    groups.append((_words(row.words, data.words), _words(row.without, data.words)))
+                    properties = _listed(row.property, data.properties, "properties")
+                    for name in properties:
+                        _property_shape(name)
+                    if bool(row.field) == bool(row.property):
+                        raise ValueError("give either `field` or `property`")
+                    for pattern in (*groups[-1][0], *groups[-1][1]):
+                        next(phrases(pattern))
+                except ValueError as fault:
+                    raise InputError(f"{source}: [[{table}]] number {number}: {fault}") from None
+                names.extend((name, len(self.rules)) for name in properties)
+                flags = {f: getattr(row, f) for f in ("needs_concrete", "assumed", "shell", "inside")}
+                fields = tuple(row.field) or ("property",)
+                self.rules.append(Rule(number, table == "own", fields, row.method, row.because, **flags))
+        try:
+            self._told_by_property = PropertyNames(names)
+            self._materials = PropertyNames(
+                [(n, i) for i, n in enumerate(data.properties.get("material", []))]
+            )
+            self._strengths = PropertyNames(
+                [(n, i) for i, n in enumerate(data.properties.get("strength", []))]
+            )
+        except ValueError as fault:
+            raise InputError(f"{source}: [properties]: {fault}") from None
+        self._lexicon = Lexicon(groups)
+
+    def is_filled(self, name: str, value: PropertyValue) -> bool:
+        """Whether the value of the property `name` says anything.
+
+        Blank, zero, false, a word for nothing and the property's own name (an empty form) do not.
+        """
+        if isinstance(value, bool | int | float):
+            return bool(value)
+        squeezed = squeeze(value)
+        return bool(squeezed) and squeezed not in self._nothing and squeezed != squeeze(name)
+
+    def read(self, field: str, text: str, source: str) -> Iterator[Statement]:
+        """Statements of the rules on `field` about `text`, in their order; `source` names the text."""
+        for order in self._lexicon.find(text):
+            rule = self.rules[order]
+            if field in rule.fields:
+                yield Statement(rule, order, field, source)
+
+    def read_properties(self, properties: Mapping[str, Mapping[str, PropertyValue]]) -> Iterator[Statement]:
+        """Statements of the rules on properties, in the order of the sets."""
+        for set_name, values in properties.items():
+            for name, value in values.items():
+                orders = self._told_by_property.find(set_name, name)
+                if orders and self.is_filled(name, value):
+                    told = self._lexicon.find(str(value))
+                    for order in orders:
+                        if order in told:
+                            source = f"property {set_name}.{name} = {value}"
+                            yield Statement(self.rules[order], order, "property", source)
+
+    def material_properties(
+        self, properties: Mapping[str, Mapping[str, PropertyValue]]
+    ) -> list[tuple[str, str]]:
+        """(value, "property Set.Name") of filled text properties that name a material, best first."""
+        return [
+            (str(value), f"property {set_name}.{name}")
+            for _, set_name, name, value in self._named(self._materials, properties)
+            if isinstance(value, str)
+        ]
+
+    def strength_properties(
+        self, properties: Mapping[str, Mapping[str, PropertyValue]]
+    ) -> list[PropertyValue]:
+        """Filled values of the properties that may hold a strength class, best first."""
+        return [value for *_, value in self._named(self._strengths, properties)]
+
+    def _named(
+        self, names: PropertyNames, properties: Mapping[str, Mapping[str, PropertyValue]]
+    ) -> list[tuple[int, str, str, PropertyValue]]:
+        found = [
+            (ranks[0], set_name, name, value)
+            for set_name, values in properties.items()
+            for name, value in values.items()
+            if (ranks := names.find(set_name, name)) and self.is_filled(name, value)
+        ]
+        return sorted(found, key=lambda row: row[:3])
+
+
+def _words(wanted: Sequence[str], lists: Mapping[str, Mapping[str, list[str]]]) -> list[str]:
+    """`wanted` with every "@list" replaced by the list's patterns of all languages."""
+    flat = {
+        name: [p for patterns in languages.values() for p in patterns] for name, languages in lists.items()
+    }
+    return _listed(wanted, flat, "words")
+
+
+def _listed(wanted: Sequence[str], lists: Mapping[str, list[str]], table: str) -> list[str]:
+    out: list[str] = []
+    for entry in wanted:
+        if not entry.startswith(_LIST):
+            out.append(entry)
+        elif entry[1:] in lists:
+            out.extend(lists[entry[1:]])
+        else:
+            raise ValueError(f"{entry}: [{table}] has no list of this name")
+    return out
+
+
+def load_rules(path: Path) -> MethodRules:
+    """The rules in the file `path`. Raises InputError naming the file, the rule and the fault."""
+    try:
+        data = tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as fault:
+        raise InputError(f"{path}: cannot be read: {fault.strerror or fault}") from None
+    except UnicodeDecodeError:
+        raise InputError(f"{path}: is not UTF-8 text; save it as UTF-8") from None
+    except tomllib.TOMLDecodeError as fault:
+        raise InputError(f"{path}: is not valid TOML: {fault}") from None
+    try:
+        return MethodRules(str(path), _RuleFile.model_validate(data))
+    except ValidationError as faults:
+        raise InputError(f"{path}: {_first_fault(faults)}") from None
+
+
+def _first_fault(faults: ValidationError) -> str:
+    """The first fault as one line: where in the file, and what is wrong there."""
+    fault: Any = faults.errors()[0]
+    place = list(fault["loc"])
+    where = ""
+    if len(place) > 1 and place[0] in ("own", "rule") and isinstance(place[1], int):
+        where = f"[[{place[0]}]] number {place[1] + 1}: "
+        place = place[2:]
+    what = ".".join(str(step) for step in place if not isinstance(step, int))
+    if fault["type"] == "extra_forbidden":
+        told = f"{what}: unknown key"
+    elif fault["type"] == "missing":
+        told = f"{what}: is missing"
+    else:
+        told = f"{what}: {fault['msg'][0].lower()}{fault['msg'][1:]}, not {fault['input']!r}"
+    more = len(faults.errors()) - 1
+    return where + told + (f" (and {more} more faults)" if more else "")

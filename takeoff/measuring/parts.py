@@ -1,0 +1,377 @@
+"""The planner: every element taken apart into parts, each with its method and what decided it.
+
+A build-up whose layers differ in method or in being concrete becomes parts by thickness; an element made of
+bodies of different materials becomes parts by body; anything else is one part.
+"""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from takeoff.findings import Finding
+from takeoff.measuring.decisions import Decision, Evidence, Subject, decide, gather, own_making, statements_of
+from takeoff.measuring.layering import borrowed_build_up, build_ups_by_type
+from takeoff.measuring.methods import MAKINGS, MethodRules
+from takeoff.measuring.overrides import Overrides
+from takeoff.measuring.plan import ElementPlan, PartPlan
+from takeoff.measuring.plan_findings import conflict_finding, decision_finding, element_finding
+from takeoff.measuring.strength import strength_class
+from takeoff.reading.facts import BuildUp, ElementFacts, Layer, ModelFacts
+
+_TAKEN_IN_COVERINGS = ("TOPPING", "FLOORING")
+
+
+@dataclass(frozen=True, slots=True)
+class _Piece:
+    """One layer or body with its decision. `size` is its thickness in metres, `start` where it begins."""
+
+    subject: Subject
+    decision: Decision
+    strength: str = ""
+    start: float = 0.0
+    size: float = 0.0
+    bodies: tuple[int, ...] = ()
+
+
+def plan_elements(
+    models: Sequence[ModelFacts], rules: MethodRules, overrides: Overrides | None = None
+) -> tuple[ElementPlan, ...]:
+    """A plan for every element of the models, in their order.
+
+    Elements without a role are left out unless they stay as a form or are coverings cast of concrete.
+    """
+    plans: list[ElementPlan] = []
+    for model in models:
+        by_type = build_ups_by_type(model.elements)
+        cast_in = _embedded_names(model)
+        for facts in model.elements:
+            override = overrides.find(facts) if overrides else None
+            inside = cast_in.get(facts.assembly) or cast_in.get(facts.global_id, ())
+            evidence = gather(facts, rules, override, inside)
+            plan = _Planner(facts, evidence, rules, by_type).plan()
+            if plan is not None:
+                plans.append(plan)
+    return tuple(plans)
+
+
+def _embedded_names(model: ModelFacts) -> Mapping[str, tuple[str, ...]]:
+    """Names of what is cast into an element, by its GlobalId and by that of the assembly it is part of."""
+    assemblies = {facts.global_id: facts.assembly for facts in model.elements}
+    names: dict[str, dict[str, None]] = defaultdict(dict)
+    for thing in model.embedded:
+        for place in (thing.host, assemblies.get(thing.host, "")):
+            if place and thing.name:
+                names[place][thing.name] = None
+    return {place: tuple(found) for place, found in names.items()}
+
+
+class _Planner:
+    """Plans one element."""
+
+    def __init__(
+        self,
+        facts: ElementFacts,
+        evidence: Evidence,
+        rules: MethodRules,
+        by_type: Mapping[tuple[str, str], Sequence[BuildUp]],
+    ) -> None:
+        self._facts = facts
+        self._evidence = evidence
+        self._rules = rules
+        self._by_type = by_type
+        self._findings: list[Finding] = []
+
+    def plan(self) -> ElementPlan | None:
+        """The element's plan, None where it is nothing to this program."""
+        parts = self._parts()
+        role, subrole = self._facts.role, self._facts.subrole
+        if not role:
+            cast = any(part.method in MAKINGS for part in parts)
+            if cast and self._facts.predefined_type.upper() in _TAKEN_IN_COVERINGS:
+                role, subrole = "slab", self._facts.predefined_type.upper()
+                self._tell(
+                    "note",
+                    "covering-taken-in",
+                    "a covering of concrete; check that no slab has it too",
+                    "a slab",
+                )
+            elif not any(part.permanent_formwork for part in parts):
+                return None
+            else:
+                self._findings.clear()
+        return ElementPlan(self._facts, role, subrole, tuple(parts), tuple(self._findings))
+
+    def _parts(self) -> list[PartPlan]:
+        facts = self._facts
+        if facts.build_up is not None:
+            layers = tuple(layer for layer in facts.build_up.layers if layer.thickness > 0)
+            if len(layers) > 1:
+                return self._by_layers(facts.build_up)
+            if len(facts.build_up.layers) == 1:
+                return self._whole(_layer_subject(facts.build_up.layers[0]))
+            if layers:
+                return self._whole(_layer_subject(layers[0]))
+        if facts.body_materials and len(set(facts.body_materials)) > 1:
+            return self._by_bodies()
+        if len(dict.fromkeys(facts.materials)) > 1:
+            return self._by_list()
+        return self._whole(self._element_subject())
+
+    # -- one part ------------------------------------------------------------------------------------------
+
+    def _element_subject(self) -> Subject:
+        """The element's material, or what stands in its place."""
+        facts = self._facts
+        names = tuple(dict.fromkeys(name for name in facts.materials if name.strip()))
+        texts = [("material", name, "material") for name in names]
+        texts += [("material", c, "material category") for c in dict.fromkeys(facts.material_categories) if c]
+        return Subject(" + ".join(names), tuple(texts))
+
+    def _whole(self, subject: Subject) -> list[PartPlan]:
+        subject = self._or_from_properties(subject)
+        decision = decide(subject, self._evidence, self._rules)
+        self._note(subject, decision)
+        return [self._part(1, _Piece(subject, decision, self._strength(subject, decision)))]
+
+    def _or_from_properties(self, subject: Subject) -> Subject:
+        """`subject`, or the material that a property gives where the element's own says nothing."""
+        if any(s.rule.substance for s in statements_of(subject, self._rules)):
+            return subject
+        named = self._rules.material_properties(self._facts.properties)
+        if not named:
+            return subject
+        texts = (*subject.texts, *(("material", value, source) for value, source in named))
+        return Subject(subject.material or named[0][0], texts)
+
+    def _part(self, number: int, piece: _Piece, *, sliced: bool = False) -> PartPlan:
+        return PartPlan(
+            part=number,
+            method=piece.decision.method,
+            evidence=piece.decision.evidence,
+            material=piece.subject.material,
+            strength_class=piece.strength,
+            layers=(piece.start, piece.start + piece.size) if sliced else None,
+            permanent_formwork=piece.decision.permanent_formwork,
+            bodies=piece.bodies,
+            shell=piece.decision.shell,
+        )
+
+    def _strength(self, subject: Subject, decision: Decision) -> str:
+        if not decision.concrete or decision.problem == "material-unknown":
+            return ""
+        texts = [text for _, text, _ in subject.texts]
+        values = self._rules.strength_properties(self._facts.properties)
+        return strength_class(texts, [*values, self._facts.type_name, self._facts.name])
+
+    # -- parts by layer ------------------------------------------------------------------------------------
+
+    def _by_layers(self, build_up: BuildUp) -> list[PartPlan]:
+        layers = build_up.layers
+        subjects = [_layer_subject(layer) for layer in layers]
+        decisions = self._decide_all(subjects, [layer.thickness for layer in layers])
+        if decisions is None:
+            return self._whole(self._merged(subjects))
+        pieces: list[_Piece] = []
+        start = 0.0
+        for layer, subject, decision in zip(layers, subjects, decisions, strict=True):
+            if layer.thickness > 0:
+                strength = self._strength(subject, decision)
+                pieces.append(_Piece(subject, decision, strength, start, layer.thickness))
+            start += layer.thickness
+        return self._taken_together(pieces, sliced=True)
+
+    def _decide_all(self, subjects: Sequence[Subject], sizes: Sequence[float]) -> list[Decision] | None:
+        """A decision for each subject, None where no material says anything and the element is one thing.
+
+        The largest subject may take its substance from type and name; a smaller unknown one is taken as no
+        concrete beside it. Where subjects of concrete state different makings, their words go before the
+        element's properties.
+        """
+        rules, evidence = self._rules, self._evidence
+        told = [statements_of(subject, rules) for subject in subjects]
+        known = [any(s.rule.substance or s.rule.own for s in statements) for statements in told]
+        makings = [own_making(subject, rules) for subject in subjects]
+        may_be = [making is not None or not k for making, k in zip(makings, known, strict=True)]
+        says_method = evidence.override is not None or bool(evidence.own)
+        if not any(known) or (says_method and not any(may_be)):
+            return None
+        differ = len({making for making in makings if making is not None}) > 1
+        largest = max(sizes)
+        decisions: list[Decision] = []
+        for subject, size, is_known in zip(subjects, sizes, known, strict=True):
+            if is_known or size >= largest:
+                decisions.append(
+                    decide(
+                        subject,
+                        evidence,
+                        rules,
+                        material_first=differ,
+                        by_element=size >= largest,
+                        among_others=True,
+                    )
+                )
+                continue
+            what = f'layer "{subject.material}"' if subject.has_material else "a layer without material"
+            self._tell("note", "layer-unknown", f"{what} says nothing of what it is", "not concrete")
+            decisions.append(Decision("not-concrete", f"assumption: {what}, thinner than what it lies on"))
+        return decisions
+
+    def _taken_together(self, pieces: Sequence[_Piece], *, sliced: bool) -> list[PartPlan]:
+        """The parts that the pieces make: like beside like is one, all alike is the whole element."""
+        if not any(p.decision.concrete or p.decision.permanent_formwork for p in pieces):
+            return [self._nothing_of_concrete(pieces)]
+        for piece in pieces:
+            if piece.decision.concrete or piece.decision.conflicts:
+                self._note(piece.subject, piece.decision)
+        runs: list[list[_Piece]] = []
+        for piece in pieces:
+            run = next((r for r in (runs[-1:] if sliced else runs) if _alike(r[-1], piece)), None)
+            if run is None:
+                runs.append([piece])
+            else:
+                run.append(piece)
+        joined = [_joined(run) for run in runs]
+        if len(joined) == 1:
+            return [self._part(1, replace(joined[0], bodies=()))]
+        return [self._part(number, piece, sliced=sliced) for number, piece in enumerate(joined, 1)]
+
+    def _nothing_of_concrete(self, pieces: Sequence[_Piece]) -> PartPlan:
+        main = max(pieces, key=lambda p: p.size)
+        others = len(pieces) - 1
+        evidence = main.decision.evidence + (f", no concrete in {others} more" if others else "")
+        decision = replace(main.decision, evidence=evidence)
+        self._note(main.subject, main.decision)
+        material = " + ".join(dict.fromkeys(p.subject.material for p in pieces if p.subject.material))
+        return self._part(1, _Piece(Subject(material, ()), decision))
+
+    @staticmethod
+    def _merged(subjects: Sequence[Subject]) -> Subject:
+        names = dict.fromkeys(subject.material for subject in subjects if subject.material)
+        texts = dict.fromkeys(text for subject in subjects for text in subject.texts)
+        return Subject(" + ".join(names), tuple(texts))
+
+    # -- parts by body -------------------------------------------------------------------------------------
+
+    def _by_bodies(self) -> list[PartPlan]:
+        facts = self._facts
+        by_material: dict[str, list[int]] = defaultdict(list)
+        for body, material in zip(facts.body, facts.body_materials, strict=False):
+            by_material[material].append(body)
+        own = self._element_subject()
+        subjects = [_material_subject(name) if name.strip() else own for name in by_material]
+        decisions = self._decide_all(subjects, [1.0] * len(subjects))
+        if decisions is None:
+            return self._whole(self._merged(subjects))
+        pieces = [
+            _Piece(subject, decision, self._strength(subject, decision), bodies=tuple(bodies))
+            for subject, decision, bodies in zip(subjects, decisions, by_material.values(), strict=True)
+        ]
+        return self._taken_together(pieces, sliced=False)
+
+    # -- a list of materials without thicknesses -----------------------------------------------------------
+
+    def _by_list(self) -> list[PartPlan]:
+        names = tuple(dict.fromkeys(self._facts.materials))
+        subjects = [_material_subject(name) for name in names]
+        decisions = self._decide_all(subjects, [1.0] * len(subjects))
+        if decisions is None:
+            return self._whole(self._element_subject())
+        pairs = [(s, d) for s, d in zip(subjects, decisions, strict=True) if not d.inside]
+        if not pairs:
+            pairs = list(zip(subjects, decisions, strict=True))
+        concrete = [pair for pair in pairs if pair[1].concrete]
+        other = [pair for pair in pairs if not pair[1].concrete]
+        methods = {decision.method for _, decision in concrete}
+        if len(methods) == 1 and not other:
+            subject, decision = concrete[0]
+            self._note(subject, decision)
+            return [
+                self._part(
+                    1,
+                    _Piece(
+                        subject, decision, self._strength(self._merged([s for s, _ in concrete]), decision)
+                    ),
+                )
+            ]
+        if not concrete:
+            return [self._nothing_of_concrete([_Piece(s, d) for s, d in pairs])]
+        borrowed = borrowed_build_up(self._facts, self._by_type)
+        if borrowed is not None:
+            self._facts = replace(self._facts, build_up=borrowed)
+            told = " + ".join(f"{layer.material} {layer.thickness:g} m" for layer in borrowed.layers)
+            self._tell(
+                "note",
+                "layers-borrowed",
+                f"lists materials without thicknesses; other elements of its type have {told}",
+                "the same layers",
+            )
+            return self._by_layers(borrowed)
+        listed = ", ".join(names)
+        subject, decision = concrete[0]
+        if len(methods) > 1:
+            told = f"materials {listed}: made in different ways, without thicknesses"
+            decision = Decision("unresolved", told)
+            self._tell(
+                "warning", "layers-unknown", f"{told}; ask for the layers", "unresolved, measured as one body"
+            )
+        else:
+            self._note(subject, decision)
+            told = f"lists {listed} without thicknesses; its volume may hold more than the concrete"
+            self._tell(
+                "warning", "layers-unknown", f"{told}; ask for the layers", "the whole body is concrete"
+            )
+        return [self._part(1, _Piece(subject, decision, self._strength(subject, decision)))]
+
+    # -- findings ------------------------------------------------------------------------------------------
+
+    def _note(self, subject: Subject, decision: Decision) -> None:
+        for finding in (
+            decision_finding(self._facts, decision),
+            *(conflict_finding(self._facts, decision, other) for other in decision.conflicts),
+        ):
+            if finding is not None and finding not in self._findings:
+                self._findings.append(finding)
+
+    def _tell(self, severity: str, kind: str, told: str, assumed: str) -> None:
+        finding = element_finding(self._facts, severity, kind, told, assumed)
+        if finding not in self._findings:
+            self._findings.append(finding)
+
+
+def _material_subject(name: str) -> Subject:
+    return Subject(name, (("material", name, "material"),))
+
+
+def _layer_subject(layer: Layer) -> Subject:
+    texts = [("material", layer.material, "material")]
+    if layer.name and layer.name != layer.material:
+        texts.append(("layer", layer.name, "layer"))
+    return Subject(layer.material or layer.name, tuple(texts))
+
+
+def _alike(a: _Piece, b: _Piece) -> bool:
+    """Whether two pieces side by side are one part.
+
+    Concrete is one in the same method and strength, anything else in the same material.
+    """
+    if (
+        a.decision.method != b.decision.method
+        or a.decision.permanent_formwork != b.decision.permanent_formwork
+    ):
+        return False
+    if a.decision.concrete:
+        return a.strength == b.strength or not (a.strength and b.strength)
+    return a.subject.material == b.subject.material
+
+
+def _joined(run: Sequence[_Piece]) -> _Piece:
+    """One piece of several alike, described by the thickest of them."""
+    main = max(run, key=lambda p: p.size)
+    return replace(
+        main,
+        strength=main.strength or next((p.strength for p in run if p.strength), ""),
+        start=run[0].start,
+        size=sum(p.size for p in run),
+        bodies=tuple(body for p in run for body in p.bodies),
+        decision=replace(main.decision, shell=all(p.decision.shell for p in run)),
+    )

@@ -1,0 +1,43 @@
+"""Findings about methods: what was assumed, what is missing, what contradicts."""
+
+from typing import cast
+
+from takeoff.findings import Finding, Severity
+from takeoff.measuring.decisions import Decision
+from takeoff.reading.facts import ElementFacts
+
+_WHAT_TO_DO = {
+    "method-assumed": "ask the designer, or say it in a rule or in the list of methods",
+    "method-unresolved": "ask the designer, or say it in a rule or in the list of methods",
+    "material-missing": "ask the designer for the material, or name the element in the list of methods",
+    "material-unknown": "ask the designer for the material, or write a rule for this text",
+}
+
+
+def element_finding(facts: ElementFacts, severity: str, kind: str, told: str, assumed: str = "") -> Finding:
+    """A finding about an element, told with its class and name."""
+    name = f' "{facts.name}"' if facts.name else ""
+    message = f"{facts.ifc_class}{name}: {told}"
+    return Finding(cast(Severity, severity), kind, facts.model, facts.global_id, message, assumed)
+
+
+def decision_finding(facts: ElementFacts, decision: Decision) -> Finding | None:
+    """What a person must know of a decision that was not plainly told by the model, None for nothing.
+
+    Plain concrete taken as cast in place is a note, any bolder guess a warning.
+    """
+    if not decision.problem:
+        return None
+    plain = decision.problem == "method-assumed" and decision.method == "cast-in-place"
+    told = f"{decision.because}; {_WHAT_TO_DO[decision.problem]}"
+    if decision.method == "unresolved":
+        assumed = "unresolved: measured and billed apart, not priced"
+    else:
+        assumed = decision.method
+    return element_finding(facts, "note" if plain else "warning", decision.problem, told, assumed)
+
+
+def conflict_finding(facts: ElementFacts, decision: Decision, other: str) -> Finding:
+    """Two pieces of evidence that do not agree; the one of higher rank was followed."""
+    told = f"{decision.evidence} is contradicted by {other}; ask which holds"
+    return element_finding(facts, "warning", "method-contradiction", told, decision.method)

@@ -1,0 +1,194 @@
+"""Words in the texts of a model: normalised, split into tokens, and found by patterns.
+
+A pattern is one or more words. `*` stands for any letters inside a word (`*beton*` finds "Stahlbetonwand"), a
+lone `*` for one whole word or number, `#` for any number. Case, accents and punctuation do not count, a blank
+in a pattern may be missing in the text ("hollow core" finds "Hollow-core" and "hollowcore"), and a text in
+camel case is also read as its single words. Nothing here knows construction: the words are data.
+"""
+
+import re
+import unicodedata
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import pairwise, product
+
+_LETTERS = {"ø": "o", "æ": "ae", "œ": "oe", "ð": "d", "đ": "d", "ł": "l", "þ": "th", "ı": "i"}
+_SPELT_OUT = {"ä": "ae", "ö": "oe", "ü": "ue", "å": "aa", "ø": "oe"}
+_TOKEN = re.compile(r"[^\W\d_]+|\d+")
+_PATTERN_TOKEN = re.compile(r"(?:[^\W\d_]|\*)+|\d+|#")
+_CAMEL = re.compile(r"(?<=[^\W\d_A-Z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])")
+_NUMBER = "#"
+_ANY = "*"
+
+
+def fold(text: str) -> str:
+    """`text` in lower case without accents: "Prédalle" and "PREDALLE" become "predalle"."""
+    if text.isascii():
+        return text.lower()
+    lowered = "".join(_LETTERS.get(letter, letter) for letter in text.casefold())
+    return "".join(c for c in unicodedata.normalize("NFKD", lowered) if not unicodedata.combining(c))
+
+
+def squeeze(text: str) -> str:
+    """Letters, digits and `*` of `text`, folded: "beton kwaliteit" and "Betonkwaliteit" become one."""
+    return "".join(c for c in fold(text) if c.isalnum() or c == _ANY)
+
+
+def tokens(text: str) -> tuple[str, ...]:
+    """Words and numbers of `text` in their order, folded; letters and digits are parted ("HEA180")."""
+    return tuple(_TOKEN.findall(fold(text)))
+
+
+def readings(text: str) -> tuple[tuple[str, ...], ...]:
+    """The ways to read `text`: as it stands and, where it is written in camel case, word by word."""
+    plain = tokens(text)
+    if text.islower() or text.isupper():
+        return (plain,)
+    parted = tokens(_CAMEL.sub(" ", text))
+    return (plain,) if parted == plain else (plain, parted)
+
+
+def phrases(pattern: str) -> Iterator[tuple[str, ...]]:
+    """All forms of `pattern`, each a tuple of word patterns: both spellings of umlauts, blanks left out.
+
+    Raises ValueError where the pattern holds no word.
+    """
+    found = False
+    for spelling in dict.fromkeys((fold(pattern), fold(_spelt_out(pattern)))):
+        words = _PATTERN_TOKEN.findall(spelling)
+        if not words:
+            continue
+        found = True
+        yield from dict.fromkeys(_joined(words))
+    if not found:
+        raise ValueError(f"the pattern {pattern!r} holds no word")
+
+
+def _spelt_out(pattern: str) -> str:
+    return "".join(
+        _SPELT_OUT.get(letter, letter) for letter in unicodedata.normalize("NFC", pattern.casefold())
+    )
+
+
+def _joined(words: Sequence[str]) -> Iterator[tuple[str, ...]]:
+    """`words` with each choice of blanks left out; single letters and numbers stay words of their own."""
+    may_join = [_joinable(a) and _joinable(b) for a, b in pairwise(words)]
+    for choice in product(*((False, True) if may else (False,) for may in may_join)):
+        form = [words[0]]
+        for word, join in zip(words[1:], choice, strict=True):
+            if join:
+                form[-1] += word
+            else:
+                form.append(word)
+        yield tuple(form)
+
+
+def _joinable(word: str) -> bool:
+    letters = word.replace(_ANY, "")
+    return len(letters) >= 2 and letters.isalpha()
+
+
+class _WordIndex:
+    """Word patterns by number, found for a token without trying each of them."""
+
+    def __init__(self) -> None:
+        self._numbers: dict[str, int] = {}
+        self._exact: dict[str, int] = {}
+        self._starts: dict[str, int] = {}
+        self._ends: dict[str, int] = {}
+        self._within: list[tuple[str, int]] = []
+        self._shapes: list[tuple[re.Pattern[str], int]] = []
+        self._known: dict[str, frozenset[int]] = {}
+
+    def add(self, word: str) -> int:
+        """Number of the word pattern `word`, new or known."""
+        if word in self._numbers:
+            return self._numbers[word]
+        number = self._numbers[word] = len(self._numbers)
+        core = word.strip(_ANY)
+        if word in (_ANY, _NUMBER) or _ANY not in word:
+            self._exact[word] = number
+        elif not core or _ANY in core:
+            self._shapes.append((re.compile(".*".join(map(re.escape, word.split(_ANY)))), number))
+        elif word.startswith(_ANY) and word.endswith(_ANY):
+            self._within.append((core, number))
+        elif word.endswith(_ANY):
+            self._starts[core] = number
+        else:
+            self._ends[core] = number
+        return number
+
+    def find(self, token: str) -> frozenset[int]:
+        """Numbers of all word patterns that fit `token`."""
+        hits = self._known.get(token)
+        if hits is None:
+            hits = self._known[token] = frozenset(self._search(token))
+        return hits
+
+    def _search(self, token: str) -> Iterator[int]:
+        for word in (token, _ANY, *((_NUMBER,) if token.isdecimal() else ())):
+            if word in self._exact:
+                yield self._exact[word]
+        if token.isdecimal():
+            return
+        for cut in range(1, len(token) + 1):
+            if token[:cut] in self._starts:
+                yield self._starts[token[:cut]]
+            if token[-cut:] in self._ends:
+                yield self._ends[token[-cut:]]
+        for core, number in self._within:
+            if core in token:
+                yield number
+        for shape, number in self._shapes:
+            if shape.fullmatch(token):
+                yield number
+
+
+class Lexicon:
+    """Groups of patterns, each with exceptions; `find` tells which groups a text speaks of.
+
+    An exception covers its own words only: with the words "concrete" and the exception "concrete block", the
+    text "concrete frame, concrete block infill" still speaks of concrete.
+    """
+
+    def __init__(self, groups: Iterable[tuple[Sequence[str], Sequence[str]]]) -> None:
+        """`groups`: each a pair of patterns and exceptions. Raises ValueError for a pattern with no word."""
+        self._words = _WordIndex()
+        self._phrases: dict[int, list[tuple[tuple[int, ...], list[int], list[int]]]] = {}
+        by_form: dict[tuple[int, ...], tuple[list[int], list[int]]] = {}
+        for group, (patterns, exceptions) in enumerate(groups):
+            for place, wanted in enumerate((patterns, exceptions)):
+                for form in dict.fromkeys(form for pattern in wanted for form in phrases(pattern)):
+                    key = tuple(map(self._words.add, form))
+                    by_form.setdefault(key, ([], []))[place].append(group)
+        for key, (wanted_by, excepted_by) in by_form.items():
+            self._phrases.setdefault(key[0], []).append((key[1:], wanted_by, excepted_by))
+        self._known: dict[str, tuple[int, ...]] = {}
+
+    def find(self, text: str) -> tuple[int, ...]:
+        """Numbers of the groups that `text` speaks of, ascending."""
+        found = self._known.get(text)
+        if found is None:
+            groups: set[int] = set()
+            for reading in readings(text):
+                groups.update(self._read(reading))
+            found = self._known[text] = tuple(sorted(groups))
+        return found
+
+    def _read(self, reading: tuple[str, ...]) -> Iterator[int]:
+        hits = [self._words.find(token) for token in reading]
+        wanted: dict[int, list[tuple[int, int]]] = {}
+        excepted: dict[int, list[tuple[int, int]]] = {}
+        for start, numbers in enumerate(hits):
+            for number in numbers:
+                for rest, wanted_by, excepted_by in self._phrases.get(number, ()):
+                    end = start + 1 + len(rest)
+                    if end > len(hits) or any(n not in hits[start + 1 + i] for i, n in enumerate(rest)):
+                        continue
+                    for group in wanted_by:
+                        wanted.setdefault(group, []).append((start, end))
+                    for group in excepted_by:
+                        excepted.setdefault(group, []).append((start, end))
+        for group, spans in wanted.items():
+            holes = excepted.get(group, ())
+            if any(all(end <= h0 or start >= h1 for h0, h1 in holes) for start, end in spans):
+                yield group
