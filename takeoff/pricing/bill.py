@@ -6,7 +6,14 @@ from pathlib import Path
 
 from takeoff.measuring.records import Measurement
 from takeoff.pricing.entries import make_entries
-from takeoff.pricing.gaps import assumed_edges, example_rates, is_example, unmeasured_parts, unpriced_items
+from takeoff.pricing.gaps import (
+    allowed_items,
+    assumed_edges,
+    example_rates,
+    is_example,
+    unmeasured_parts,
+    unpriced_items,
+)
 from takeoff.pricing.items import SectionItems, make_items
 from takeoff.pricing.markups import MarkupPlan, apply_markups
 from takeoff.pricing.money import amount, exact_sum
@@ -33,6 +40,7 @@ def make_bill(measurement: Measurement, rates: RateBook, sections: SectionPlan, 
         *unmeasured_parts(measurement),
         *unpriced_items(items),
         *example_rates(items, rates, used.values()),
+        *allowed_items(items, sections),
         *assumed_edges(measurement, sections, listed.dimensions),
     )
     return Bill(

@@ -1,10 +1,10 @@
 """Rows of a measurement made ready for bill items: fields, figures and what a dimension line says of them."""
 
-import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
-from takeoff.measuring.records import HoleRow, MeasuredPart, Measurement, PieceRow
+from takeoff.measuring.records import MeasuredPart, Measurement, PieceRow
+from takeoff.pricing.register import Register, is_unit
 
 REGULAR = 1e-6
 """Relative difference up to which a volume or area counts as the product of its sides."""
@@ -38,56 +38,6 @@ class Entry:
     piece: PieceRow | None = None
 
 
-@dataclass(slots=True)
-class Register:
-    """The parts and pieces of a measurement by what other rows call them."""
-
-    parts: dict[tuple[str, str, int], MeasuredPart] = field(default_factory=dict)
-    elements: dict[tuple[str, str], MeasuredPart] = field(default_factory=dict)
-    anywhere: dict[tuple[str, int], MeasuredPart] = field(default_factory=dict)
-    pieces: dict[tuple[str, str], PieceRow] = field(default_factory=dict)
-    holes: dict[tuple[str, str], list[HoleRow]] = field(default_factory=dict)
-
-    @classmethod
-    def of(cls, measurement: Measurement) -> "Register":
-        """The register of one measurement; a part in several lumps stands under its first."""
-        register = cls()
-        for part in measurement.parts:
-            register.parts.setdefault((part.model, part.global_id, part.part), part)
-            register.anywhere.setdefault((part.global_id, part.part), part)
-            element = (part.model, part.global_id)
-            known = register.elements.get(element)
-            if known is None or (_made(part) and not _made(known)):
-                register.elements[element] = part
-        for piece in measurement.pieces:
-            # A piece of several elements lists their GlobalIds in `parts`.
-            for name in (piece.global_id, *re.findall(r"[\w$]{22}", piece.parts)):
-                register.pieces.setdefault((piece.model, name), piece)
-        for hole in measurement.holes:
-            register.holes.setdefault((hole.model, hole.global_id), []).append(hole)
-        return register
-
-    def part(self, model: str, global_id: str, part: int) -> MeasuredPart | None:
-        """The part of a row, if need be from another model, else the element's leading part."""
-        return (
-            self.parts.get((model, global_id, part))
-            or self.anywhere.get((global_id, part))
-            or self.elements.get((model, global_id))
-        )
-
-    def piece(self, part: MeasuredPart) -> PieceRow | None:
-        """The piece that a part belongs to."""
-        return self.pieces.get((part.model, part.global_id)) or self.pieces.get((part.model, part.assembly))
-
-
-def _made(part: MeasuredPart) -> bool:
-    return part.method in ("precast", "tilt-up")
-
-
-def _setting_rank(part: MeasuredPart | None) -> int:
-    return {"tilt-up": 2, "precast": 1}.get(part.method if part else "", 0)
-
-
 def make_entries(measurement: Measurement) -> Iterator[Entry]:
     """Every row that may be billed, table by table; rows of parts that are not concrete are left out."""
     register = Register.of(measurement)
@@ -101,6 +51,10 @@ def make_entries(measurement: Measurement) -> Iterator[Entry]:
         _from_joints(measurement, register),
     ):
         yield from (entry for entry in entries if entry.fields["method"] != "not-concrete")
+
+
+def _setting_rank(part: MeasuredPart | None) -> int:
+    return {"tilt-up": 2, "precast": 1}.get(part.method if part else "", 0)
 
 
 def _fields(part: MeasuredPart | None, role: str, storey: str, **own: str) -> dict[str, str]:
@@ -176,7 +130,7 @@ def _from_parts(measurement: Measurement, register: Register) -> Iterator[Entry]
                 length=part.length_m,
                 count=1.0,
             ),
-            piece=register.piece(part) if _made(part) else None,
+            piece=register.piece(part) if is_unit(part) else None,
         )  # fmt: skip
 
 
@@ -191,8 +145,8 @@ def _volume(part: MeasuredPart, net: float) -> Quantity:
     less = [f"gross {gross:.3f} m3"]
     cut = gross - net - overlap
     if cut > REGULAR * gross:
-        area = f" of {part.opening_area_m2:.3f} m2" if part.opening_area_m2 else ""
-        less.append(f"less openings and recesses{area} {cut:.3f} m3")
+        area = f" ({part.opening_area_m2:.3f} m2)" if part.opening_area_m2 else ""
+        less.append(f"less {cut:.3f} m3 for openings and recesses{area}")
     if overlap > REGULAR * gross:
         less.append(f"less {overlap:.3f} m3 that another part keeps")
     return Quantity(net, note=", ".join(less) if len(less) > 1 else "")
@@ -273,7 +227,7 @@ def _from_pieces(measurement: Measurement, register: Register) -> Iterator[Entry
         fields["subrole"] = row.subrole or fields["subrole"]
         fields["strength_class"] = row.strength_class or fields["strength_class"]
         box = row.length_m * row.width_m
-        holes = register.holes.get((row.model, row.global_id), [])
+        holes = register.holes_in(row)
         outline = min(
             row.largest_face_m2 + sum(hole.area_m2 for hole in holes), max(box, row.largest_face_m2)
         )
@@ -318,7 +272,6 @@ def _from_joints(measurement: Measurement, register: Register) -> Iterator[Entry
             _fields(
                 part, part.role if part else "", row.storey,
                 joint=row.kind,
-                within="element" if row.global_id == row.other_id else "",
                 other_method=other.method if other else "",
                 other_role=other.role if other else "",
             ),

@@ -5,9 +5,9 @@ from pathlib import Path
 
 from takeoff.findings import Finding
 from takeoff.measuring.records import Measurement
-from takeoff.pricing.entries import Register
 from takeoff.pricing.rates import Rate, RateBook
 from takeoff.pricing.records import Dimension, Item
+from takeoff.pricing.register import Register
 from takeoff.pricing.sections import SectionPlan
 
 EXAMPLE = "example value"
@@ -59,6 +59,27 @@ def example_rates(items: Iterable[Item], rates: RateBook, used: Iterable[Rate]) 
     ]
 
 
+def allowed_items(items: Sequence[Item], plan: SectionPlan) -> list[Finding]:
+    """A finding for each item whose quantity is an allowance and not a measure."""
+    return [
+        Finding(
+            "note",
+            "item-by-allowance",
+            "",
+            "",
+            f"item {item.number} is counted by an allowance: replace it by the design's own number",
+            rule.allow.because,
+            item.quantity,
+            "pieces",
+        )
+        for section in plan.sections
+        for rule in section.items
+        if rule.allow
+        for item in items
+        if rule.makes(item.key)
+    ]
+
+
 def unmeasured_parts(measurement: Measurement) -> list[Finding]:
     """One finding when concrete parts have no volume, so that the bill cannot hold them."""
     parts = [
@@ -99,7 +120,7 @@ def assumed_edges(
     for piece in measurement.pieces:
         if (piece.model, piece.global_id) not in edged:
             continue
-        holes = register.holes.get((piece.model, piece.global_id), [])
+        holes = register.holes_in(piece)
         box = piece.length_m * piece.width_m
         outline = piece.largest_face_m2 + sum(hole.area_m2 for hole in holes)
         if outline >= RECTANGULAR * box:

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from takeoff.findings import Finding, InputError
 from takeoff.measuring.convention import band as band_of
@@ -101,11 +101,13 @@ def make_items(entries: Iterable[Entry], plan: SectionPlan) -> ItemList:
     drafts: dict[tuple[tuple[int, int], tuple[str, ...]], _Draft] = {}
     missed: dict[tuple[str, ...], list[tuple[float, str]]] = {}
     for entry in entries:
-        fields = entry.fields | {
-            name: band_of(band.steps, entry.figures[band.figure] * band.scale)
-            for name, band in plan.bands.items()
-            if band.figure in entry.figures
-        }
+        fields = entry.fields
+        if entry.figures:
+            fields = fields | {
+                name: band_of(band.steps, entry.figures[band.figure] * band.scale)
+                for name, band in plan.bands.items()
+                if band.figure in entry.figures
+            }
         choice = choose(entry.source, fields)
         taken = False
         for rules in choice.series:
@@ -127,43 +129,55 @@ def make_items(entries: Iterable[Entry], plan: SectionPlan) -> ItemList:
 
 
 def _take(draft: _Draft, entry: Entry, measured: Quantity, fields: Mapping[str, str]) -> None:
+    """Adds a row to an item as one dimension, unless nothing is left of it after rounding."""
     rule = draft.rule
-    dimension = Dimension(
-        draft.key, entry.model, entry.global_id, entry.part, entry.storey, entry.location, measured.value
-    )
-    notes = [measured.note, entry.note]
-    if rule.allow:
-        count = measured.value / rule.allow.per * rule.allow.number_for(fields.get(rule.allow.by, ""))
-        count = float(math.ceil(count - 1e-9)) if rule.allow.round_up else count
-        notes.append(f"allowance: {rule.allow.because}")
-        dimension = replace(dimension, quantity=count, times=count)
-    else:
-        scale = 1000.0 if rule.unit == "kg" else 1.0
-        percent = rule.add.percent_for(fields.get(rule.add.by, "")) if rule.add else 0.0
-        quantity = measured.value * scale * (1.0 + percent / 100.0)
-        if percent:
-            notes.append(f"measured {measured.value * scale:.6g} {rule.unit}, {percent:g} % added")
-            dimension = replace(dimension, quantity=quantity)
-        elif rule.unit == "nr":
-            dimension = replace(dimension, quantity=quantity, times=quantity)
-        else:
-            times = None if (measured.length, measured.width, measured.height) == (None,) * 3 else 1.0
-            dimension = replace(
-                dimension,
-                quantity=quantity,
-                times=times,
-                length=measured.length,
-                width=measured.width,
-                height=measured.height,
-            )
-    quantity = round_quantity(dimension.quantity)
+    quantity, times, note = _counted(rule, measured, fields)
+    quantity = round_quantity(quantity)
     if quantity == 0.0:
         return
-    draft.dimensions.append(replace(dimension, quantity=quantity, note="; ".join(filter(None, notes))))
+    length, width, height = measured.length, measured.width, measured.height
+    if quantity != round_quantity(measured.value):
+        length = width = height = None  # an allowance or percentage: no longer the product of the sides
+    elif times is None and (length, width, height) != (None, None, None):
+        times = 1.0
+    notes = "; ".join([text for text in (measured.note, entry.note, note) if text])
+    draft.dimensions.append(
+        Dimension(
+            draft.key,
+            entry.model,
+            entry.global_id,
+            entry.part,
+            entry.storey,
+            entry.location,
+            quantity,
+            times,
+            length,
+            width,
+            height,
+            notes,
+        )
+    )
     draft.roles.add(fields["role"])
     draft.methods.add(fields["method"])
     if entry.piece:
         draft.pieces[entry.piece.model, entry.piece.global_id] = entry.piece
+
+
+def _counted(
+    rule: ItemRule, measured: Quantity, fields: Mapping[str, str]
+) -> tuple[float, float | None, str]:
+    """Quantity in the item's unit, the number where it is one, and a note on what was allowed or added."""
+    if rule.allow:
+        count = measured.value / rule.allow.per * rule.allow.number_for(fields.get(rule.allow.by, ""))
+        if rule.allow.round_up:
+            count = float(math.ceil(count - 1e-9))
+        return count, count, f"allowance: {rule.allow.because}"
+    quantity = measured.value * 1000.0 if rule.unit == "kg" else measured.value
+    percent = rule.add.percent_for(fields.get(rule.add.by, "")) if rule.add else 0.0
+    if percent:
+        note = f"measured {quantity:.6g} {rule.unit}, {percent:g} % added"
+        return quantity * (1.0 + percent / 100.0), None, note
+    return quantity, quantity if rule.unit == "nr" else None, ""
 
 
 def _miss(
@@ -273,7 +287,7 @@ def _not_billed(missed: Mapping[tuple[str, ...], list[tuple[float, str]]]) -> It
             "not-billed",
             "",
             rows[0][1] if len(rows) == 1 else "",
-            f"{len(rows)} rows of {source} ({', '.join(filter(None, what))}; {worth:g} {unit}) fit no item "
+            f"{source}: {len(rows)} of them ({', '.join(filter(None, what))}; {worth:g} {unit}) fit no item "
             "of the bill: add an item for them in the bill sections, or list them there as left out",
             "not in the bill",
             worth,

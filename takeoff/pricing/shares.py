@@ -10,12 +10,11 @@ from decimal import Decimal
 
 from takeoff.measuring.plan import ROLES
 from takeoff.measuring.records import MeasuredPart, Measurement
-from takeoff.pricing.entries import Register
 from takeoff.pricing.money import exact
 from takeoff.pricing.records import Dimension, Item, ShareRow
+from takeoff.pricing.register import UNIT_METHODS, Register
 
-PREFABRICATED = ("precast", "tilt-up")
-CONCRETE = ("cast-in-place", *PREFABRICATED)
+CONCRETE = ("cast-in-place", *UNIT_METHODS)
 UNITS = {"volume": "m3", "weight": "t", "wall length": "m", "floor area": "m2", "pieces": "nr", "value": ""}
 
 
@@ -49,7 +48,7 @@ def prefabrication_shares(
     parts = [part for part in measurement.parts if part.net_volume_m3]
     decided = [part for part in parts if part.method in CONCRETE]
     for part in decided:
-        made = part.method in PREFABRICATED
+        made = part.method in UNIT_METHODS
         for measure, figure in (("volume", part.net_volume_m3), ("weight", part.weight_t)):
             total = figure or 0.0
             tally.add(measure, part.role, part.storey, total, total if made else 0.0)
@@ -60,7 +59,7 @@ def prefabrication_shares(
     unresolved = [part for part in parts if part.method == "unresolved"]
     if unresolved:
         for part in (*decided, *unresolved):
-            made = part.method in PREFABRICATED
+            made = part.method in UNIT_METHODS
             for measure, figure in (("volume", part.net_volume_m3), ("weight", part.weight_t)):
                 total = figure or 0.0
                 tally.add(f"{measure} with unresolved", part.role, part.storey, total, total if made else 0.0)
@@ -78,7 +77,7 @@ def _lumps(parts: Iterable[MeasuredPart]) -> dict[tuple[str, str, int], list[Mea
 def _add_walls(tally: _Tally, parts: Sequence[MeasuredPart]) -> None:
     for lump in _lumps(part for part in parts if part.role == "wall").values():
         length = max(part.length_m or 0.0 for part in lump)
-        made = any(part.method in PREFABRICATED for part in lump)
+        made = any(part.method in UNIT_METHODS for part in lump)
         tally.add("wall length", "wall", lump[0].storey, length, length if made else 0.0)
 
 
@@ -86,7 +85,7 @@ def _add_floors(tally: _Tally, parts: Sequence[MeasuredPart], measurement: Measu
     lumps = _lumps(part for part in parts if part.role == "slab")
     on_units: dict[tuple[str, str], float] = {}
     methods = {(part.model, part.global_id): part.method for part in parts if part.role == "slab"}
-    made_elements = {element for element, method in methods.items() if method in PREFABRICATED}
+    made_elements = {element for element, method in methods.items() if method in UNIT_METHODS}
     for joint in measurement.joints:
         sides = [(joint.model, joint.global_id), (joint.model, joint.other_id)]
         if joint.kind != "topping" or sides[0] == sides[1]:
@@ -96,7 +95,7 @@ def _add_floors(tally: _Tally, parts: Sequence[MeasuredPart], measurement: Measu
                 on_units[side] = on_units.get(side, 0.0) + joint.area_m2
     for (model, global_id, _), lump in lumps.items():
         area = max(part.plan_area_m2 or 0.0 for part in lump)
-        made = any(part.method in PREFABRICATED for part in lump)
+        made = any(part.method in UNIT_METHODS for part in lump)
         if not made:
             counted = min(area, on_units.get((model, global_id), 0.0))
             on_units[model, global_id] = on_units.get((model, global_id), 0.0) - counted
@@ -105,7 +104,7 @@ def _add_floors(tally: _Tally, parts: Sequence[MeasuredPart], measurement: Measu
 
 
 def _add_pieces(tally: _Tally, parts: Sequence[MeasuredPart], measurement: Measurement) -> None:
-    pieces = [piece for piece in measurement.pieces if piece.method in PREFABRICATED]
+    pieces = [piece for piece in measurement.pieces if piece.method in UNIT_METHODS]
     for piece in pieces:
         tally.add("pieces", piece.role, piece.storey, 1.0, 1.0)
     register = Register.of(measurement)
@@ -113,7 +112,7 @@ def _add_pieces(tally: _Tally, parts: Sequence[MeasuredPart], measurement: Measu
     for part in parts:
         elements.setdefault((part.model, part.global_id), []).append(part)
     for members in elements.values():
-        made = [part for part in members if part.method in PREFABRICATED]
+        made = [part for part in members if part.method in UNIT_METHODS]
         if made and register.piece(made[0]) is not None:
             continue
         first = (made or members)[0]
@@ -144,7 +143,7 @@ def _add_value(
             shared[place] = shared.get(place, Decimal(0)) + exact(item.amount)
     for (method, role, storey), value in shared.items():
         if method in CONCRETE:
-            tally.add("value", role, storey, float(value), float(value) if method in PREFABRICATED else 0.0)
+            tally.add("value", role, storey, float(value), float(value) if method in UNIT_METHODS else 0.0)
 
 
 def _rows(tally: _Tally, measurement: Measurement, currency: str) -> Iterable[ShareRow]:
@@ -158,7 +157,9 @@ def _rows(tally: _Tally, measurement: Measurement, currency: str) -> Iterable[Sh
     for by, group in groups:
         for measure in measures:
             prefabricated, total = tally.sums.get((measure, by, group), (0.0, 0.0))
-            if total:
-                unit = UNITS[measure.removesuffix(" with unresolved")] or currency
+            plain = measure.removesuffix(" with unresolved")
+            known = 0.0 if plain == measure else tally.sums.get((plain, by, group), (0.0, 0.0))[1]
+            if total > known:
+                unit = UNITS[plain] or currency
                 digits = 2 if measure == "value" else 6
                 yield ShareRow(by, group, measure, unit, round(prefabricated, digits), round(total, digits))

@@ -60,7 +60,7 @@ SOURCES = {
         },
     ),
     "joints": Source(
-        ("joint", "within", "other_method", "other_role"),
+        ("joint", "other_method", "other_role"),
         ("gap_m",),
         {"length": ("m",), "area": ("m2",), "grout_volume": ("m3",)},
     ),

@@ -1,0 +1,72 @@
+"""The parts, pieces and holes of a measurement by the names under which other rows speak of them."""
+
+from dataclasses import dataclass, field
+
+from takeoff.measuring.records import HoleRow, MeasuredPart, Measurement, PieceRow
+
+UNIT_METHODS = ("precast", "tilt-up")
+"""Methods whose elements are lifted as units; these count as prefabricated."""
+
+
+@dataclass(slots=True)
+class Register:
+    """Look-ups by model, GlobalId and part; `elements` leads to the part that is a unit, if any."""
+
+    parts: dict[tuple[str, str, int], MeasuredPart] = field(default_factory=dict)
+    elements: dict[tuple[str, str], MeasuredPart] = field(default_factory=dict)
+    anywhere: dict[tuple[str, int], MeasuredPart] = field(default_factory=dict)
+    pieces: dict[tuple[str, str], PieceRow] = field(default_factory=dict)
+    holes: dict[tuple[str, str], dict[int, list[HoleRow]]] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, measurement: Measurement) -> "Register":
+        """The register of one measurement; a part in several lumps stands under its first."""
+        register = cls()
+        for part in measurement.parts:
+            register.parts.setdefault((part.model, part.global_id, part.part), part)
+            register.anywhere.setdefault((part.global_id, part.part), part)
+            element = (part.model, part.global_id)
+            known = register.elements.get(element)
+            if known is None or (is_unit(part) and not is_unit(known)):
+                register.elements[element] = part
+        for piece in measurement.pieces:
+            for name in piece_elements(piece):
+                register.pieces.setdefault((piece.model, name), piece)
+        for hole in measurement.holes:
+            layers = register.holes.setdefault((hole.model, hole.global_id), {})
+            layers.setdefault(hole.part, []).append(hole)
+        return register
+
+    def part(self, model: str, global_id: str, part: int) -> MeasuredPart | None:
+        """The part of a row, if need be from another model, else the element's leading part."""
+        return (
+            self.parts.get((model, global_id, part))
+            or self.anywhere.get((global_id, part))
+            or self.elements.get((model, global_id))
+        )
+
+    def piece(self, part: MeasuredPart) -> PieceRow | None:
+        """The piece that a part belongs to."""
+        return self.pieces.get((part.model, part.global_id))
+
+    def holes_in(self, piece: PieceRow) -> list[HoleRow]:
+        """The holes in all elements of a piece; those through several layers of one element count once."""
+        found: list[HoleRow] = []
+        for name in piece_elements(piece):
+            layers = self.holes.get((piece.model, name), {})
+            found += max(layers.values(), key=lambda holes: sum(hole.area_m2 for hole in holes), default=[])
+        return found
+
+
+def is_unit(part: MeasuredPart) -> bool:
+    """Whether a part belongs to a unit that is lifted."""
+    return part.method in UNIT_METHODS
+
+
+def piece_elements(piece: PieceRow) -> list[str]:
+    """GlobalIds of the elements of a piece: its main one, then those that `parts` lists.
+
+    `parts` reads `GlobalId/part; GlobalId/part`.
+    """
+    listed = [text.split("/")[0].strip() for text in piece.parts.split(";")]
+    return list(dict.fromkeys(name for name in (piece.global_id, *listed) if name))
