@@ -1,4 +1,4 @@
-"""Attributes by name, where a class may not have them, without the parser's costly search for what is missing."""
+"""Attributes by name, where a class may not have them, without the parser's costly search for the missing."""
 
 from functools import lru_cache
 from typing import Any
