@@ -145,7 +145,11 @@ def test_layers_that_are_not_concrete_explain_a_difference():
     ]
     result = compare(element(("BaseQuantities", "NetVolume", 20.0), plans=plans), *parts)
     assert found(result) == [("declared-volume-differs", "note")]
-    assert "not concrete" in result.findings[0].message
+    assert (
+        "of 1 layered elements (20.00 m3) includes layers that are not concrete" in result.findings[0].message
+    )
+    assert result.findings[0].worth == 10.0
+    assert len(result.findings) == 1
     assert result.close == 1
 
 
@@ -191,6 +195,9 @@ def test_the_net_weight_is_judged_rather_than_the_gross():
 
 def test_areas_and_lengths_count_only_in_standard_sets():
     part = measured(role="slab", plan_area_m2=50.0, thickness_m=0.2, opening_area_m2=2.0)
+    agreeing = element(("X", "NetVolume", 10.0), ("BaseQuantities", "NetArea", 80.0), role="slab")
+    result = compare(agreeing, part)
+    assert (found(result), [row.agrees for row in result.rows]) == ([], [True, False])
     odd = element(("ExporterQuantities", "NetArea", 80.0), role="slab")
     assert compare(odd, part).rows == ()
     for value in (50.0, 52.0):

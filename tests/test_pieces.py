@@ -213,13 +213,26 @@ def test_light_concrete_weighs_less():
     assert row.weight_t == pytest.approx(0.4 * 1.8)
 
 
-def test_heavy_and_wide_pieces_are_findings_once_a_group():
+def test_heavy_and_wide_pieces_are_one_finding_a_limit():
     solids = {name: box((0, 0, 0), (9, 0.35, 4)) for name in "AB"}
+    solids["C"] = box((0, 0, 0), (10, 0.35, 4))
     rows, findings = pieces_of(solids)
+    rows = sorted(rows, key=lambda row: row.length_m)
     assert rows[0].transport_check.startswith("over: weight 31.5 t of 24 t, width 4.00 m")
     kinds = [finding.kind for finding in findings]
     assert kinds.count("piece-over-road-limit") == 1
     assert kinds.count("piece-over-lift-limit") == 1
+    (road,) = [finding for finding in findings if finding.kind == "piece-over-road-limit"]
+    assert (road.global_id, road.worth) == ("C", 3.0)
+    assert "3 pieces are beyond the usual (groups W1, W2)" in road.message
+
+
+def test_slabs_travel_flat_and_only_walls_stand():
+    plank = {"A": box((0, 0, 0), (8, 3, 0.06))}
+    (row,), _ = pieces_of(plank, role="slab")
+    assert row.transport_check == "over: width 3.00 m of 2.5 m flat"
+    (row,), _ = pieces_of({"A": box((0, 0, 0), (8, 2.4, 0.06))}, role="slab")
+    assert row.transport_check == "flat"
 
 
 def test_tilt_up_panels_have_no_road_and_their_own_limit():

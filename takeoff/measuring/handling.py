@@ -50,6 +50,7 @@ class Road(_Table):
     deck_height: Positive
     payload: Positive
     low_loader_height: Positive
+    upright_roles: tuple[str, ...]
 
 
 class Lift(_Table):
@@ -80,14 +81,14 @@ class Handling(_Table):
         )
 
     def kind_of(self, *texts: str) -> str:
-        """Kind of an embedded part by its texts (name, material, class), else the first text itself."""
+        """Kind of an embedded part by its texts (name, material), else the first that has a word."""
         for kind, words in self.embedded.items():
             if any(matches(text, words) for text in texts):
                 return kind
-        return next((text for text in texts if text), "part")
+        return next((text for text in texts if re.search(r"[^\W\d_]{2}", text)), "other part")
 
     def transport_check(
-        self, method: str, length: float, width: float, thickness: float, weight: float
+        self, method: str, role: str, length: float, width: float, thickness: float, weight: float
     ) -> str:
         """How a piece travels (`flat`, `upright on a low-loader`) or what is over; metres, tonnes."""
         if method == "tilt-up":
@@ -99,9 +100,11 @@ class Handling(_Table):
         if weight > road.payload:
             over.append(f"weight {weight:.1f} t of {road.payload:g} t")
         flat = width <= road.width and thickness <= road.height - road.deck_height
-        upright = thickness <= road.width and width <= road.low_loader_height
+        may_stand = role in road.upright_roles
+        upright = may_stand and thickness <= road.width and width <= road.low_loader_height
         if not flat and not upright:
-            over.append(f"width {width:.2f} m of {road.width:g} m flat, {road.low_loader_height:g} m upright")
+            standing = f", {road.low_loader_height:g} m upright" if may_stand else ""
+            over.append(f"width {width:.2f} m of {road.width:g} m flat{standing}")
         if over:
             return "over: " + ", ".join(over)
         return "flat" if flat else "upright on a low-loader"

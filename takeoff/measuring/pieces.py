@@ -138,7 +138,7 @@ def _rows(
                     embedded=cast_in.get(draft.unit.elements[0], ""),
                     parts="; ".join(f"{part.global_id}/{part.part}" for part in draft.unit.parts),
                     transport_check=handling.transport_check(
-                        method, size.length, size.width, size.thickness, draft.weight
+                        method, role, size.length, size.width, size.thickness, draft.weight
                     ),
                     lift_check=handling.lift_check(method, draft.weight),
                     subrole=main.subrole,
@@ -175,9 +175,7 @@ def _embedded_texts(
     for model in {draft.unit.main.model for draft in drafts}:
         for item in embedded.get(model, ()):
             if (model, item.host) in owner:
-                counts[owner[model, item.host]][
-                    handling.kind_of(item.name, item.material, item.ifc_class)
-                ] += 1
+                counts[owner[model, item.host]][handling.kind_of(item.name, item.material)] += 1
     return {
         main: ", ".join(
             f"{n} {kind}" for kind, n in sorted(count.items(), key=lambda pair: (-pair[1], pair[0]))
@@ -246,32 +244,30 @@ def _marks_shared(rows: Sequence[PieceRow]) -> list[Finding]:
 
 
 def _over_limits(rows: Sequence[PieceRow]) -> list[Finding]:
-    """One warning for each repetition group that is over a limit of road or crane."""
-    findings = []
-    heaviest: dict[str, PieceRow] = {}
+    """One warning a model for all pieces over the limits of the road, one for those of the crane."""
+    over: dict[tuple[str, str], list[tuple[PieceRow, str]]] = defaultdict(list)
     for row in rows:
-        best = heaviest.get(row.repetition_group)
-        if best is None or row.weight_t > best.weight_t:
-            heaviest[row.repetition_group] = row
-    for label, row in heaviest.items():
-        for kind, check in (
-            ("piece-over-road-limit", row.transport_check),
-            ("piece-over-lift-limit", row.lift_check),
-        ):
+        for limit, check in (("road", row.transport_check), ("lift", row.lift_check)):
             if check.startswith("over"):
-                message = (
-                    f"{row.repetition_count} pieces of group {label} {check}: divide them or plan for it"
-                )
-                findings.append(
-                    Finding(
-                        "warning",
-                        kind,
-                        row.model,
-                        row.global_id,
-                        message,
-                        "priced as modelled",
-                        float(row.repetition_count),
-                        "pieces",
-                    )
-                )
+                over[row.model, limit].append((row, check))
+    findings = []
+    for (model, limit), pieces in sorted(over.items()):
+        row, check = max(pieces, key=lambda pair: (pair[0].weight_t, pair[0].global_id))
+        groups = ", ".join(dict.fromkeys(piece.repetition_group for piece, _ in pieces))
+        message = (
+            f"{len(pieces)} pieces are beyond the usual (groups {groups}), the heaviest {row.mark} {check}: "
+            "divide them, or plan and price for it"
+        )
+        findings.append(
+            Finding(
+                "warning",
+                f"piece-over-{limit}-limit",
+                model,
+                row.global_id,
+                message,
+                "priced as modelled",
+                float(len(pieces)),
+                "pieces",
+            )
+        )
     return findings

@@ -96,6 +96,9 @@ def _formwork(
         volume, area = _volume(own), sum(part.formwork_m2 or 0.0 for part in own)
         if role in limits.formwork and volume >= limits.least_volume:
             detail = f"{area:.1f} m2 on {volume:.2f} m3 cast in place"
+            face = sum((part.side_area_m2 if role == "wall" else part.plan_area_m2) or 0.0 for part in own)
+            if role in limits.thickness and face:
+                detail += f", mean thickness {volume / face:.2f} m"
             rows.append(
                 RatioRow("formwork to concrete", role, area / volume, "m2/m3", *limits.formwork[role], detail)
             )

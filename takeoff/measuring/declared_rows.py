@@ -1,0 +1,221 @@
+"""Declared quantities set beside the measured ones, one row each."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from takeoff.measuring.causes import Reference, likely_cause
+from takeoff.measuring.checks import DeclaredLimits
+from takeoff.measuring.declared_names import is_standard_set, sense_of
+from takeoff.measuring.plan import ElementPlan
+from takeoff.measuring.records import MeasuredPart
+from takeoff.measuring.units import ElementKey
+from takeoff.reading.facts import Declared
+
+UNCUT = "openings not deducted"
+WITH_OTHERS = "includes layers that are not concrete"
+
+
+@dataclass(frozen=True, slots=True)
+class DeclaredRow:
+    """A declared quantity (m, m2, m3, kg) with the measured one; `ratio` is declared over measured.
+
+    `agrees` tells whether they agree within the limit; `cause` is the likely cause where they do not; `sense`
+    says whether the figure is `net`, `gross` or `plain` (neither word).
+    """
+
+    model: str
+    global_id: str
+    kind: str
+    set_name: str
+    name: str
+    declared: float
+    measured: float
+    ratio: float
+    agrees: bool
+    cause: str = ""
+    sense: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredElement:
+    """What was measured of an element: m3 and kg over its concrete parts.
+
+    `own` is after openings and before overlaps, `net` after both, `gross` before both. `concrete_share` is
+    the part of the thickness that is concrete, None where layers of other materials have no stated thickness.
+    """
+
+    plan: ElementPlan
+    parts: tuple[MeasuredPart, ...]
+    own: float
+    net: float
+    gross: float
+    mixed: bool
+    concrete_share: float | None
+
+    @property
+    def key(self) -> ElementKey:
+        """Model and GlobalId."""
+        return self.plan.facts.model, self.plan.facts.global_id
+
+
+def measured_elements(parts: Sequence[MeasuredPart], plans: Sequence[ElementPlan]) -> list[MeasuredElement]:
+    """Elements of which something was measured, in the order of the plans."""
+    by_element: dict[ElementKey, list[MeasuredPart]] = defaultdict(list)
+    for part in parts:
+        by_element[part.model, part.global_id].append(part)
+    elements = []
+    for plan in plans:
+        own = by_element[plan.facts.model, plan.facts.global_id]
+        concrete = tuple(part for part in own if part.method != "not-concrete")
+        if not concrete or any(part.net_volume_m3 is None for part in concrete):
+            continue
+        net = sum(part.net_volume_m3 or 0.0 for part in concrete)
+        before = net + sum(part.overlap_volume_m3 or 0.0 for part in concrete)
+        gross = sum(part.gross_volume_m3 or 0.0 for part in concrete)
+        mixed = any(part.method == "not-concrete" for part in plan.parts)
+        elements.append(MeasuredElement(plan, concrete, before, net, gross, mixed, _concrete_share(plan)))
+    return elements
+
+
+def _concrete_share(plan: ElementPlan) -> float | None:
+    """Share of the build-up's thickness that is concrete; None where a part has no layers."""
+    if any(part.layers is None for part in plan.parts):
+        return None
+    spans = [(part, part.layers[1] - part.layers[0]) for part in plan.parts if part.layers is not None]
+    total = sum(span for _, span in spans)
+    concrete = sum(span for part, span in spans if part.method != "not-concrete")
+    return concrete / total if total > 0 else None
+
+
+def _volumes(plan: ElementPlan) -> dict[str, list[Declared]]:
+    """Declared volumes of an element by sense, those in standard sets first; zeros say nothing."""
+    found: dict[str, list[Declared]] = defaultdict(list)
+    for entry in plan.facts.declared:
+        sense = sense_of(entry, plan.role) if entry.kind == "volume" and entry.value > 0 else None
+        if sense is not None:
+            found[sense].append(entry)
+    for entries in found.values():
+        entries.sort(key=lambda entry: not is_standard_set(entry.set_name))
+    return found
+
+
+def best_volume(plan: ElementPlan) -> Declared | None:
+    """The declared volume that comes nearest in meaning to the net volume."""
+    found = _volumes(plan)
+    return next((found[sense][0] for sense in ("net", "plain", "gross") if sense in found), None)
+
+
+def expected_volumes(element: MeasuredElement) -> list[float]:
+    """Measured volumes that a right net figure may mean: the exporter may cut overlaps or not, and cannot
+    leave out layers."""
+    figures = [element.own, element.net]
+    if element.mixed and element.concrete_share:
+        figures.append(element.own / element.concrete_share)
+    return [figure for figure in figures if figure > 0]
+
+
+def volume_rows(element: MeasuredElement, whole: float, limits: DeclaredLimits) -> list[DeclaredRow]:
+    """A row for each declared volume, the one that is judged first."""
+    found = _volumes(element.plan)
+    references = [Reference(element.gross, UNCUT)]
+    if element.mixed:
+        total = element.own / element.concrete_share if element.concrete_share else 0.0
+        references.append(Reference(total, WITH_OTHERS))
+    if len(element.parts) > 1:
+        references += [
+            Reference(part.net_volume_m3 or 0.0, f"speaks of part {part.part} alone")
+            for part in element.parts
+        ]
+    references.append(Reference(whole, "speaks of the whole assembly"))
+    rows = []
+    for sense in ("net", "plain", "gross"):
+        right = [element.own, element.net] + ([element.gross] if sense != "net" else [])
+        for entry in found.get(sense, ()):
+            agrees = any(
+                abs(entry.value / figure - 1.0) <= limits.difference for figure in right if figure > 0
+            )
+            measured = element.gross if sense == "gross" else element.own
+            cause = "" if agrees else likely_cause("volume", entry.value, measured, references)
+            if cause.startswith("no simple") and element.mixed:
+                cause = WITH_OTHERS + ", or another rule of measuring"
+            rows.append(_row(element, entry, measured, agrees, cause))
+    return rows
+
+
+def weight_rows(element: MeasuredElement, limits: DeclaredLimits) -> list[DeclaredRow]:
+    """The row of the declared weight nearest in meaning to the net weight, judged by its density."""
+    found: dict[str, Declared] = {}
+    for entry in element.plan.facts.declared:
+        sense = sense_of(entry, element.plan.role) if entry.kind == "weight" and entry.value > 0 else None
+        if sense is not None:
+            found.setdefault(sense, entry)
+    best = next((found[sense] for sense in ("net", "plain", "gross") if sense in found), None)
+    weights = [part.weight_t for part in element.parts if part.weight_t is not None]
+    if best is None or len(weights) != len(element.parts) or element.mixed or not element.net:
+        return []
+    measured = sum(weights) * 1000.0 * element.own / element.net
+    density = measured / element.own
+    low, high = limits.light_density if density < limits.density[0] else limits.density
+    agrees = any(low <= best.value / figure <= high for figure in (element.own, element.net))
+    references = [Reference(element.gross * density, UNCUT)]
+    cause = "" if agrees else likely_cause("weight", best.value, measured, references)
+    if cause.startswith("no simple"):
+        cause = f"it would be a density of {best.value / element.own:.0f} kg/m3"
+    return [_row(element, best, measured, agrees, cause)]
+
+
+def size_rows(element: MeasuredElement, limits: DeclaredLimits) -> list[DeclaredRow]:
+    """Rows of standard areas and lengths of an element of one part, compared with every fair reading."""
+    if len(element.parts) != 1 or element.mixed:
+        return []
+    part = element.parts[0]
+    rows = []
+    for entry in element.plan.facts.declared:
+        if entry.kind not in ("area", "length") or entry.value <= 0:
+            continue
+        if sense_of(entry, element.plan.role) is None:
+            continue
+        fair = _fair_sizes(entry.kind, element, part)
+        if not fair:
+            continue
+        agrees = any(
+            abs(entry.value - figure) <= limits.difference * figure + slack for figure, slack in fair
+        )
+        cause = "" if agrees else likely_cause(entry.kind, entry.value, fair[0][0], ())
+        rows.append(_row(element, entry, fair[0][0], agrees, cause))
+    return rows
+
+
+def _fair_sizes(kind: str, element: MeasuredElement, part: MeasuredPart) -> list[tuple[float, float]]:
+    """Measured figures that a declared area or length may mean, the plainest first, each with what the rules
+    of measuring may add: a wall is as long as its axis or its face, so by its thickness more or less."""
+    thickness = part.thickness_m or 0.0
+    if kind == "length":
+        slack = thickness if element.plan.role == "wall" else 0.0
+        return [(part.length_m, slack)] if part.length_m else []
+    area = part.side_area_m2 if element.plan.role == "wall" else part.plan_area_m2
+    if not area:
+        return []
+    opening = part.opening_area_m2 or 0.0
+    slack = thickness * (part.height_m or 0.0) if element.plan.role == "wall" else 0.0
+    fair = [(area, slack), (area + opening, slack)]
+    if thickness:
+        # Along the slope of a pitched slab; before openings and overlaps where the figure is gross.
+        fair += [(element.own / thickness, slack), (element.gross / thickness, slack)]
+    return fair
+
+
+def _row(element: MeasuredElement, entry: Declared, measured: float, agrees: bool, cause: str) -> DeclaredRow:
+    return DeclaredRow(
+        *element.key,
+        kind=entry.kind,
+        set_name=entry.set_name,
+        name=entry.name,
+        declared=entry.value,
+        measured=measured,
+        ratio=entry.value / measured,
+        agrees=agrees,
+        cause=cause,
+        sense=sense_of(entry, element.plan.role) or "",
+    )
