@@ -32,16 +32,28 @@ def _measuring(command: Callable[..., None]) -> Callable[..., None]:
     """The arguments and options that all measuring commands share."""
     options = [
         click.argument("models", nargs=-1, required=True, type=_PATH),
-        click.option("--job", type=_PATH, help="Job file (TOML) with everything a run needs; flags win over it."),
-        click.option("--convention", type=_PATH, help="Measuring convention: a file, or a shipped one by name."),
-        click.option("--methods", type=_PATH, help="Rules that tell cast-in-place, precast and tilt-up apart."),
-        click.option("--overrides", type=_PATH, help="CSV of methods by global_id or mark; wins over all rules."),
+        click.option(
+            "--job", type=_PATH, help="Job file (TOML) with everything a run needs; flags win over it."
+        ),
+        click.option(
+            "--convention", type=_PATH, help="Measuring convention: a file, or a shipped one by name."
+        ),
+        click.option(
+            "--methods", type=_PATH, help="Rules that tell cast-in-place, precast and tilt-up apart."
+        ),
+        click.option(
+            "--overrides", type=_PATH, help="CSV of methods by global_id or mark; wins over all rules."
+        ),
         click.option("--allowances", type=_PATH, help="Reinforcement allowances (CSV)."),
         click.option("--handling", type=_PATH, help="Densities, transport and lifting limits (TOML)."),
         click.option("--checks", type=_PATH, help="Limits of the plausibility checks (TOML)."),
         click.option("--processes", type=click.IntRange(1, 64), help="Worker processes for geometry."),
-        click.option("--limit-seconds", type=click.FloatRange(0.1), help="Patience with one element; default 60."),
-        click.option("--strict", is_flag=True, default=None, help="Exit with 3 when the result is incomplete."),
+        click.option(
+            "--limit-seconds", type=click.FloatRange(0.1), help="Patience with one element; default 60."
+        ),
+        click.option(
+            "--strict", is_flag=True, default=None, help="Exit with 3 when the result is incomplete."
+        ),
         click.option("--json", "as_json", is_flag=True, help="Print the record of the run on stdout."),
         click.option("-q", "--quiet", is_flag=True, help="Print problems only."),
     ]
@@ -53,7 +65,9 @@ def _measuring(command: Callable[..., None]) -> Callable[..., None]:
 @main.command()
 @_measuring
 @click.option("--out", required=True, type=_PATH, help="Folder for the tables.")
-def measure(models: tuple[Path, ...], out: Path, job: Path | None, as_json: bool, quiet: bool, **flags: Any) -> None:
+def measure(
+    models: tuple[Path, ...], out: Path, job: Path | None, as_json: bool, quiet: bool, **flags: Any
+) -> None:
     """Measure MODELS: elements, formwork, pieces and findings as CSV, without prices."""
     with _problems():
         from takeoff import pipeline
@@ -75,7 +89,9 @@ def measure(models: tuple[Path, ...], out: Path, job: Path | None, as_json: bool
 @click.option("--markups", type=_PATH, help="Preliminaries, overheads, contingency, tax (TOML).")
 @click.option("--title", help="Title on the summary; default: the names of the models.")
 @click.option("--paper", type=click.Choice(["a4", "letter"]), help="Paper of the print set-up.")
-def bill(models: tuple[Path, ...], out: Path, job: Path | None, as_json: bool, quiet: bool, **flags: Any) -> None:
+def bill(
+    models: tuple[Path, ...], out: Path, job: Path | None, as_json: bool, quiet: bool, **flags: Any
+) -> None:
     """Measure and price MODELS: a bill of quantities workbook with the prefabrication share."""
     with _problems():
         from takeoff import pipeline

@@ -92,9 +92,7 @@ def measure(paths: Sequence[Path], settings: Settings | None = None, progress: P
     from takeoff.measuring.measure import measure as measure_all
 
     began = time.perf_counter()
-    measured = measure_all(
-        models, plans, orders, solids, origin, rules, lambda stage: progress(stage, 0, 0)
-    )
+    measured = measure_all(models, plans, orders, solids, origin, rules, lambda stage: progress(stage, 0, 0))
     if not any(part.net_volume_m3 for part in measured.measurement.parts):
         reasons = {part.condition for part in measured.measurement.parts if part.condition}
         raise InputError(f"{_names(paths)}: no concrete could be measured ({'; '.join(sorted(reasons)[:3])})")
@@ -201,7 +199,9 @@ def _solids(
     return solids, origin
 
 
-def _origin(models: "Sequence[ModelFacts]", wanted: Mapping[str, list[Any]], transforms: Mapping[str, Any]) -> Any:
+def _origin(
+    models: "Sequence[ModelFacts]", wanted: Mapping[str, list[Any]], transforms: Mapping[str, Any]
+) -> Any:
     """One origin (3,) near the bodies of the first model that has any, so that no digits are lost."""
     import ifcopenshell
     import numpy as np
@@ -221,9 +221,7 @@ def _transforms(models: "Sequence[ModelFacts]") -> dict[str, Any]:
 
     maps = {(model.map_name, model.map_conversion is not None) for model in models}
     use = len(models) > 1 and len(maps) == 1 and models[0].map_conversion is not None
-    return {
-        model.model: np.array(model.map_conversion).reshape(4, 4) if use else None for model in models
-    }
+    return {model.model: np.array(model.map_conversion).reshape(4, 4) if use else None for model in models}
 
 
 def _record(run: Run, settings: Settings, seconds: Mapping[str, float]) -> dict[str, Any]:

@@ -106,5 +106,5 @@ def _checked(job: Path, key: str, value: Any) -> Any:
     if not isinstance(value, str):
         raise InputError(f"{job}: '{key}' must be a text in quotes")
     if key == "paper" and value not in ("a4", "letter"):
-        raise InputError(f"{job}: 'paper' must be \"a4\" or \"letter\"")
+        raise InputError(f'{job}: \'paper\' must be "a4" or "letter"')
     return value

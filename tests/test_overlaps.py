@@ -45,7 +45,9 @@ def test_lumps_stay_together_where_they_are_not_wanted_apart():
 
 
 def test_touching_bodies_are_not_cut():
-    resolved = _resolve([box((0, 0, 0), (1, 1, 1)), box((1, 0, 0), (1, 1, 1)), box((0, 0, 1.0001), (1, 1, 1))])
+    resolved = _resolve(
+        [box((0, 0, 0), (1, 1, 1)), box((1, 0, 0), (1, 1, 1)), box((0, 0, 1.0001), (1, 1, 1))]
+    )
     assert not resolved.overlaps
     assert _volumes(resolved) == pytest.approx([1, 1, 1])
 
@@ -71,7 +73,10 @@ def test_two_tessellations_of_one_circle_do_not_overlap():
 _grid = st.integers(0, 6).map(lambda step: step * 0.5)
 _size = st.integers(1, 5).map(lambda step: step * 0.5)
 _boxes = st.lists(
-    st.tuples(st.tuples(_grid, _grid, _grid), st.tuples(_size, _size, _size)), min_size=2, max_size=6, unique=True
+    st.tuples(st.tuples(_grid, _grid, _grid), st.tuples(_size, _size, _size)),
+    min_size=2,
+    max_size=6,
+    unique=True,
 )
 
 

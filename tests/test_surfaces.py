@@ -102,5 +102,3 @@ def test_no_meshes_make_no_surfaces():
     surfaces = make_surfaces(make_facets([]))
     assert len(surfaces) == 0
     assert len(find_contacts(surfaces, np.empty((0, 2), dtype=np.int64), 0.005)) == 0
-
-

@@ -72,9 +72,13 @@ def _candidates(surfaces: Surfaces, pairs: Ints, gap: float) -> tuple[Ints, Ints
         position, other = ragged_product(begin[row[piece]], begin[row[piece] + 1])
         a, b = item[piece][position], near_second[1][other]
         both_flat = (
-            (surfaces.frame[a] >= 0) & (surfaces.frame[a] == surfaces.frame[b]) & (surfaces.side[a] != surfaces.side[b])
+            (surfaces.frame[a] >= 0)
+            & (surfaces.frame[a] == surfaces.frame[b])
+            & (surfaces.side[a] != surfaces.side[b])
         )
-        both_round = (surfaces.frame[a] < 0) & (surfaces.frame[b] < 0) & (surfaces.hollow[a] != surfaces.hollow[b])
+        both_round = (
+            (surfaces.frame[a] < 0) & (surfaces.frame[b] < 0) & (surfaces.hollow[a] != surfaces.hollow[b])
+        )
         near = np.all(surfaces.box[a, 0] <= surfaces.box[b, 1] + gap, axis=1)
         near &= np.all(surfaces.box[b, 0] <= surfaces.box[a, 1] + gap, axis=1)
         keep = near & (both_flat | both_round)

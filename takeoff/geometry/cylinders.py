@@ -90,8 +90,10 @@ def _upright_cylinder(facets: Facets, members: Ints) -> Cylinder | None:
     """The upright cylinder that a patch lies on, or None."""
     if np.abs(facets.normal[members, 2]).max() > 1e-3:
         return None
-    chosen = np.flatnonzero(np.isin(facets.triangle_facet, members)) if len(members) > 64 else np.concatenate(
-        [np.flatnonzero(facets.triangle_facet == member) for member in members]
+    chosen = (
+        np.flatnonzero(np.isin(facets.triangle_facet, members))
+        if len(members) > 64
+        else np.concatenate([np.flatnonzero(facets.triangle_facet == member) for member in members])
     )
     corners = facets.vertices[facets.triangles[chosen]]
     plan = corners[:, :, :2].reshape(-1, 2)
@@ -143,6 +145,6 @@ def _shift(by: float):  # type: ignore[no-untyped-def]
     """A function that shifts (n, 2) coordinates along the first axis."""
 
     def moved(points: NDArray[np.float64]) -> NDArray[np.float64]:
-        return points + (by, 0.0)
+        return points + np.array([by, 0.0])
 
     return moved

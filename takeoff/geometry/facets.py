@@ -15,6 +15,8 @@ from takeoff.geometry.mesh import Floats, Ints, Mesh, areas, normals
 
 FLAT = 1e-5
 """A triangle belongs to its neighbour's plane when its far corner is within this many metres of it."""
+NEEDLE = 2e-5
+"""Triangles lower than this, m, are needles."""
 BENT = 1e-4
 """A facet whose corners stray further than this from its plane is taken apart again."""
 SMALLEST = 1e-8
@@ -141,22 +143,32 @@ def _twins(faces: Ints, count: int) -> Ints:
 def _flat_groups(
     vertices: Floats, faces: Ints, labels: Ints, area: Floats, normal: Floats, twin: Ints
 ) -> Ints:
-    """Number of the flat group of each triangle."""
+    """Number of the flat group of each triangle.
+
+    A needle of a triangle has no normal to speak of and lies in the plane of whatever it touches, so it joins
+    one neighbour only, the most alike: otherwise it would tie two faces together around an edge.
+    """
     edge = np.flatnonzero((twin >= 0) & (twin > np.arange(len(twin))))
     a, b = edge // 3, twin[edge] // 3
     far_a = faces.ravel()[a * 3 + (edge + 2) % 3]
     far_b = faces.ravel()[b * 3 + (twin[edge] + 2) % 3]
     a_larger = area[a] >= area[b]
     plane = np.where(a_larger, a, b)
-    small = np.where(a_larger, b, a)
     far = np.where(a_larger, far_b, far_a)
     near = faces[plane, 0]
     distance = np.abs(np.einsum("ij,ij->i", vertices[far] - vertices[near], normal[plane]))
-    corners = vertices[faces[small]]
+    corners = vertices[faces]
     longest = np.linalg.norm(corners - corners[:, [1, 2, 0]], axis=2).max(axis=1)
-    thin = 2.0 * area[small] < 1e-4 * longest * np.maximum(longest, 1e-9) + 1e-6 * longest
-    alike = np.einsum("ij,ij->i", normal[a], normal[b]) > 0.99995
-    join = (distance < FLAT) & (alike | thin) & (labels[a] == labels[b])
+    needle = 2.0 * area < NEEDLE * longest
+    alike = np.einsum("ij,ij->i", normal[a], normal[b])
+    flat = (distance < FLAT) & (labels[a] == labels[b])
+    join = flat & (alike > 0.99995) & ~needle[a] & ~needle[b]
+    loose = np.flatnonzero(flat & (needle[a] | needle[b]))
+    for one, other in ((a, b), (b, a)):
+        own = loose[needle[one[loose]]]
+        own = own[np.lexsort((-area[other[own]], -np.round(alike[own], 3), one[own]))]
+        _, first = np.unique(one[own], return_index=True)
+        join[own[first]] = True
     graph = coo_matrix((np.ones(int(join.sum())), (a[join], b[join])), shape=(len(faces), len(faces)))
     return connected_components(graph, directed=False)[1].astype(np.int64)
 
@@ -167,12 +179,14 @@ def _straightened(vertices: Floats, faces: Ints, area: Floats, normal: Floats, g
         return group
     count = int(group.max()) + 1
     weight = np.maximum(area, 1e-15)
-    vector = np.column_stack([np.bincount(group, weight * normal[:, k], count) for k in range(3)])
+    vector = np.column_stack([_sums(group, weight * normal[:, k], count) for k in range(3)])
     vector /= np.maximum(np.linalg.norm(vector, axis=1, keepdims=True), 1e-300)
     middle = vertices[faces].mean(axis=1)
-    centre = np.column_stack([np.bincount(group, weight * middle[:, k], count) for k in range(3)])
-    centre /= np.bincount(group, weight, count)[:, None]
-    stray = np.abs(np.einsum("ijk,ik->ij", vertices[faces] - centre[group][:, None], vector[group])).max(axis=1)
+    centre = np.column_stack([_sums(group, weight * middle[:, k], count) for k in range(3)])
+    centre /= _sums(group, weight, count)[:, None]
+    stray = np.abs(np.einsum("ijk,ik->ij", vertices[faces] - centre[group][:, None], vector[group])).max(
+        axis=1
+    )
     worst = np.zeros(count)
     np.maximum.at(worst, group, stray)
     bent = worst[group] > BENT
@@ -246,7 +260,12 @@ def _polygons(
 
 
 def _repair(
-    vertices: Floats, faces: Ints, facet_of: Ints, axes: Floats, broken: NDArray[np.bool_], result: NDArray[np.object_]
+    vertices: Floats,
+    faces: Ints,
+    facet_of: Ints,
+    axes: Floats,
+    broken: NDArray[np.bool_],
+    result: NDArray[np.object_],
 ) -> None:
     """Union of triangles for facets whose outline touches itself."""
     triangles = np.flatnonzero((facet_of >= 0) & broken[np.maximum(facet_of, 0)])

@@ -125,6 +125,7 @@ def _mesh(solid: manifold3d.Manifold, labels: dict[int, int]) -> Mesh:
     """The mesh of a solid with its face labels; faces of other origin are marked `CUT`."""
     raw = solid.to_mesh64()
     faces = np.asarray(raw.tri_verts, dtype=np.int64).reshape(-1, 3)
-    runs = np.diff(np.asarray(raw.run_index, dtype=np.int64)) // 3
+    ends = np.asarray(raw.run_index, dtype=np.int64) // 3
+    runs = ends[1:] - ends[:-1]
     marks = np.repeat([labels.get(int(origin), CUT) for origin in raw.run_original_id], runs)
     return Mesh(np.array(raw.vert_properties, dtype=np.float64)[:, :3], faces, marks.astype(np.int64))

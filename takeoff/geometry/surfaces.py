@@ -7,7 +7,6 @@ from numpy.typing import NDArray
 
 from takeoff.geometry.cylinders import Curves, find_curves
 from takeoff.geometry.facets import Facets
-
 from takeoff.geometry.mesh import Floats, Ints
 
 
@@ -127,5 +126,3 @@ def make_surfaces(facets: Facets, curves: Curves | None = None) -> Surfaces:
         edge_convex=facets.edge_convex[between],
         of_facet=of_facet,
     )
-
-

@@ -3,6 +3,7 @@
 import tomllib
 from bisect import bisect_left
 from collections.abc import Sequence
+from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -75,7 +76,7 @@ class Bands(_Table):
     @field_validator("*")
     @classmethod
     def _ascending(cls, value: tuple[float, ...]) -> tuple[float, ...]:
-        if any(b <= a for a, b in zip(value, value[1:], strict=False)) or any(v <= 0 for v in value):
+        if any(b <= a for a, b in pairwise(value)) or any(v <= 0 for v in value):
             raise ValueError("must be positive and ascending")
         return value
 

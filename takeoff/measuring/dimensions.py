@@ -66,7 +66,11 @@ def measure_dimensions(surfaces: Surfaces, rows: Ints, role: str, volume: float)
         return Dimensions(long, short, height, short, area, plan)
     if role == "beam":
         sides = _beam_length(surfaces, rows, long)
-        depth = volume / (sides * short) if sides * short > 0 and height > 1.05 * volume / (sides * short) else height
+        depth = (
+            volume / (sides * short)
+            if sides * short > 0 and height > 1.05 * volume / (sides * short)
+            else height
+        )
         return Dimensions(sides, short, depth, depth, area, plan)
     if role == "stair":
         return Dimensions(long, short, height, height, area, plan)

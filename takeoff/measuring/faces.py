@@ -6,6 +6,7 @@
 | looks up, steeper | top-slope |
 | within the convention's angle of plumb | a side, named by the role |
 | looks down | a soffit, or on ground, or the seat of a wall or column |
+| any face of a pile but its head | cast against the ground |
 """
 
 from dataclasses import dataclass
@@ -18,7 +19,7 @@ from takeoff.measuring.bodies import Body
 from takeoff.measuring.convention import Convention
 from takeoff.measuring.dimensions import Dimensions
 
-FREE, GROUND, SEAT = "free", "ground", "seat"
+FREE, GROUND, AGAINST, SEAT = "free", "ground", "against-ground", "seat"
 """Faces that need no form of themselves; every other category is formed."""
 SIDES = {"column": "column-side", "beam": "beam-side", "slab": "slab-edge", "foundation": "foundation-side"}
 TOLERANCE = 1e-3
@@ -35,7 +36,12 @@ class Face:
 
 
 def classify_faces(
-    surfaces: Surfaces, rows: Ints, body: Body, dimensions: Dimensions, convention: Convention, on_ground: bool
+    surfaces: Surfaces,
+    rows: Ints,
+    body: Body,
+    dimensions: Dimensions,
+    convention: Convention,
+    on_ground: bool,
 ) -> list[Face]:
     """Category of each surface row of a body. `on_ground`: its underside lies on the ground."""
     rise = surfaces.rise[rows]
@@ -44,8 +50,11 @@ def classify_faces(
     inside = (surfaces.label[rows] > 0) | surfaces.rim[rows]
     lowest = float(surfaces.box[rows, 0, 2].min())
     role = body.role
+    pile = body.element.facts.ifc_class == "IfcPile"  # bored or driven: the ground is its form
     heads = _heads(surfaces, rows, rise, plumb, lowest) if role == "wall" else np.zeros(len(rows), bool)
-    ends = _wall_ends(surfaces, rows, rise, plumb, dimensions) if role == "wall" else np.zeros(len(rows), bool)
+    ends = (
+        _wall_ends(surfaces, rows, rise, plumb, dimensions) if role == "wall" else np.zeros(len(rows), bool)
+    )
     inside = inside | heads | (ends & _beside(surfaces, rows, heads))
     risers = _risers(surfaces, rows, rise, plumb) if role == "stair" else np.zeros(len(rows), bool)
     seats = _seats(surfaces, rows, role, rise, plumb, lowest)
@@ -58,15 +67,19 @@ def classify_faces(
             category = "top-slope"
         elif rise[i] >= -plumb - 1e-6:
             if role == "wall":
-                reveal = opening and bool(ends[i] or surfaces.curved[rows[i]] and not _along(surfaces, rows[i]))
+                reveal = opening and bool(
+                    ends[i] or (surfaces.curved[rows[i]] and not _along(surfaces, rows[i]))
+                )
                 category = "opening-reveal" if reveal else "wall-end" if ends[i] else "wall-side"
                 opening = reveal
             elif role == "stair":
                 category = "stair-riser" if risers[i] else "stair-side"
-            elif role == "foundation" and body.element.subrole == "PILE":
-                category = GROUND
+            elif pile:
+                category = AGAINST
             else:
                 category = SIDES[role]
+        elif pile:
+            category = AGAINST
         elif role == "foundation" or on_ground:
             category = GROUND
         elif seats[i]:

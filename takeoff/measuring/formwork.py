@@ -13,12 +13,14 @@ from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.bodies import Body
 from takeoff.measuring.convention import Convention, band
 from takeoff.measuring.dimensions import Dimensions
-from takeoff.measuring.faces import FREE, GROUND, SEAT, Face, classify_faces
+from takeoff.measuring.faces import AGAINST, FREE, GROUND, SEAT, Face, classify_faces
 from takeoff.measuring.records import FormworkRow, SurfaceRow
 from takeoff.measuring.soffits import Below, Floors
 
 CASTING = ("foundation", "column", "wall", "beam", "slab", "stair")
 """Order of casting: a later part is relieved by the one that stands already."""
+SLIVER = 1e-3
+"""Share of a soffit below which a different height under it is not told apart."""
 NOISE = 1e-6
 """Remainders of a face under this area, m2, are rounding."""
 
@@ -48,7 +50,9 @@ def measure_formwork(
     `rows_of[b]` are the surfaces of body b; `on_ground[b]` says that its underside lies on the ground.
     """
     relief = _relief(surfaces, bodies, contacts, convention)
-    concrete = np.concatenate([rows for rows, body in zip(rows_of, bodies, strict=True) if body.concrete] or [_none()])
+    concrete = np.concatenate(
+        [rows for rows, body in zip(rows_of, bodies, strict=True) if body.concrete] or [_none()]
+    )
     floors = Floors(surfaces, concrete)
     result = {}
     for number, body in enumerate(bodies):
@@ -74,7 +78,9 @@ class _Relief:
     touching: dict[int, list[tuple[str, str, float]]]
 
 
-def _relief(surfaces: Surfaces, bodies: Sequence[Body], contacts: Contacts, convention: Convention) -> _Relief:
+def _relief(
+    surfaces: Surfaces, bodies: Sequence[Body], contacts: Contacts, convention: Convention
+) -> _Relief:
     rows, shapes = [], []
     touching: dict[int, list[tuple[str, str, float]]] = defaultdict(list)
     for mine, theirs in ((contacts.first, contacts.second), (contacts.second, contacts.first)):
@@ -118,7 +124,9 @@ def _measure(
     no_floor = 0.0
 
     def surface(state: str, area: float, slope: float, other_id: str = "") -> None:
-        others.append(SurfaceRow(model, global_id, part, body.role, body.storey, state, area, slope, other_id))
+        others.append(
+            SurfaceRow(model, global_id, part, body.role, body.storey, state, area, slope, other_id)
+        )
 
     seats = [int(row) for row, face in zip(rows, faces, strict=True) if face.category == SEAT]
     supported = any(row in relief.touching for row in seats)
@@ -147,8 +155,8 @@ def _measure(
         if category == FREE:
             surface("free", area, slope)
             continue
-        if category == GROUND:
-            surface("ground", area, slope)
+        if category in (GROUND, AGAINST):
+            surface(category, area, slope)
             continue
         for piece in _split(surfaces, row, rest, category, dimensions, floors, body, convention):
             if piece.height is None and category.endswith("soffit"):
@@ -211,6 +219,7 @@ def _split(
         else:
             text = ""
         below = floors.below(row, rest) if surfaces.frame[row] >= 0 else [Below(1.0, None)]
+        below = _without_slivers(below)
         heights = [_assumed(entry, surfaces, row, body) for entry in below]
         area = float(rest.area) * scale
         return [
@@ -238,6 +247,14 @@ def _split(
     if category == "column-side":
         text = band(bands.column_girth_mm, dimensions.outline.length * 1e3)
     return [_Piece(float(rest.area) * scale, 0.0, None, text, 0.0)]
+
+
+def _without_slivers(below: list[Below]) -> list[Below]:
+    """Shares too small to prop for themselves go to the largest."""
+    main = max(below, key=lambda entry: entry.share)
+    kept = [entry for entry in below if entry is main or entry.share > SLIVER]
+    rest = 1.0 - sum(entry.share for entry in kept)
+    return [Below(entry.share + rest, entry.height) if entry is main else entry for entry in kept]
 
 
 def _assumed(below: Below, surfaces: Surfaces, row: int, body: Body) -> float | None:

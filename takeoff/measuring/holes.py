@@ -1,7 +1,5 @@
 """Holes through slabs and walls, counted for boxing out, whether cut by an opening or drawn in the profile."""
 
-from collections.abc import Sequence
-
 import numpy as np
 import shapely
 
@@ -22,13 +20,11 @@ def measure_holes(
     body: Body,
     dimensions: Dimensions,
     convention: Convention,
-    filled: Sequence[shapely.Geometry] = (),
 ) -> tuple[HoleRow, ...]:
     """Holes through one wall or slab: area of the opening and girth of its rim.
 
     The largest two opposite flat faces are compared: what is missing in both, inside their outlines, is a
     hole. Door openings at a wall's foot are notches in the outline and are found by the opening that cut them.
-    `filled` are regions in the face's frame where another body passes through (a column, not a hole).
     """
     if body.role not in ("wall", "slab"):
         return ()
@@ -43,19 +39,29 @@ def measure_holes(
         return ()
     far = opposite[np.argmax(surfaces.area[opposite])]
     holes = []
-    away = [shapely.Polygon(ring) for piece in shapely.get_parts(surfaces.polygon[far]) for ring in piece.interiors]
+    away = [
+        shapely.Polygon(ring)
+        for piece in shapely.get_parts(surfaces.polygon[far])
+        for ring in piece.interiors
+    ]
     for piece in shapely.get_parts(surfaces.polygon[near]):
         for ring in piece.interiors:
             hole = shapely.Polygon(ring)
             through = sum(hole.intersection(other).area for other in away)
-            used = sum(hole.intersection(other).area for other in filled)
-            if through > THROUGH * hole.area and used < 0.5 * hole.area:
+            if through > THROUGH * hole.area:
                 holes.append((float(hole.area), float(ring.length)))
     holes += _notches(surfaces, rows, body, dimensions, near)
     model, global_id, part = body.key
     return tuple(
         HoleRow(
-            model, global_id, part, body.role, body.storey, area, girth, band(convention.bands.hole_area_m2, area)
+            model,
+            global_id,
+            part,
+            body.role,
+            body.storey,
+            area,
+            girth,
+            band(convention.bands.hole_area_m2, area),
         )
         for area, girth in holes
     )
@@ -64,8 +70,10 @@ def measure_holes(
 def _notches(
     surfaces: Surfaces, rows: Ints, body: Body, dimensions: Dimensions, near: int
 ) -> list[tuple[float, float]]:
-    """Openings that reach the edge of the body: their reveal faces are not on the rim of a hole."""
-    found = []
+    """Openings of a wall that reach its foot: their reveal faces are not on the rim of a hole."""
+    found: list[tuple[float, float]] = []
+    if body.role != "wall":
+        return found
     for label in np.unique(surfaces.label[rows]):
         own = rows[(surfaces.label[rows] == label)]
         if label <= 0 or surfaces.rim[own].any():
@@ -73,6 +81,9 @@ def _notches(
         across = np.abs(surfaces.normal[own] @ surfaces.axes[near, 2]) < 0.7
         if not across.all() or dimensions.thickness <= 0:
             continue  # a face along the wall is the back of a recess, not a hole through it
+        facing = surfaces.normal[own] @ surfaces.normal[own].T
+        if facing.min() > -0.9 or surfaces.normal[own, 2].min() > -0.5:
+            continue  # without a head between two jambs it cuts an end or the top off
         removed = body.openings[int(label) - 1] if int(label) <= len(body.openings) else 0.0
         girth = float(surfaces.area[own].sum()) / dimensions.thickness
         if removed > 0:

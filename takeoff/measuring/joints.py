@@ -65,5 +65,3 @@ def _length(polygon: shapely.Geometry, scale: float) -> float:
         low, bottom, high, top = polygon.bounds
         return float(max((high - low) * scale, top - bottom))
     return float(sum(rectangle_sides(piece)[0] for piece in shapely.get_parts(polygon) if piece.area > 0))
-
-

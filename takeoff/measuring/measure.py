@@ -30,7 +30,6 @@ from takeoff.measuring.plan import ElementPlan
 from takeoff.measuring.ratios import check_ratios
 from takeoff.measuring.records import HoleRow, MeasuredPart, Measurement
 from takeoff.measuring.reinforcement import Reinforcement, reinforce
-
 from takeoff.measuring.settling import Settled, settle
 from takeoff.measuring.units import part_key
 from takeoff.measuring.unmeasured import unmeasured_parts
@@ -161,7 +160,7 @@ def _on_ground(bodies: Sequence[Body], convention: Convention) -> tuple[list[boo
             findings.append(
                 Finding(
                     "note", "ground-slab-by-name", facts.model, facts.global_id,
-                    f"{facts.name or facts.ifc_class} is called a slab on the ground, but its predefined type is not BASESLAB",
+                    f"{facts.name or facts.ifc_class} is named as a slab on the ground, but is not of type BASESLAB",
                     "underside lies on the ground: blinding, no formwork",
                 )
             )  # fmt: skip
@@ -232,14 +231,18 @@ def _parts(
                 strength_class=body.plan.strength_class,
                 gross_volume_m3=body.gross,
                 net_volume_m3=body.net,
-                overlap_volume_m3=max(body.before - body.net, 0.0) if abs(body.before - body.net) > 1e-9 else 0.0,
+                overlap_volume_m3=max(body.before - body.net, 0.0)
+                if abs(body.before - body.net) > 1e-9
+                else 0.0,
                 length_m=size.length,
                 width_m=size.width,
                 height_m=size.height,
                 plan_area_m2=size.plan_area,
                 side_area_m2=_side_area(surfaces, rows_of[number], body, size),
                 formwork_m2=result.area if result is not None else None,
-                weight_t=body.net * rules.handling.density_of(body.plan.strength_class, body.plan.material) / 1e3,
+                weight_t=body.net
+                * rules.handling.density_of(body.plan.strength_class, body.plan.material)
+                / 1e3,
                 lump=body.lump,
                 thickness_m=size.thickness,
                 size_band=_size_band(body, size, rules.convention),

@@ -77,8 +77,8 @@ class FormworkRow:
 class SurfaceRow:
     """A surface that needs no form, and why.
 
-    `state` is `free` (top to be levelled), `contact`, `permanent-formwork`, `ground` (blinding area) or
-    `seated` (assumed to stand on something that the model does not show).
+    `state` is `free` (top to be levelled), `contact`, `permanent-formwork`, `ground` (blinding area),
+    `against-ground` (piles) or `seated` (assumed to stand on something that the model does not show).
     """
 
     model: str

@@ -54,7 +54,9 @@ def settle(
     Heights of storeys are absolute, meshes are relative to `origin` (3,).
     """
     raws = [
-        _Raw(order.element, part, piece.mesh, piece.gross, piece.net, solids[order.request.key].opening_volumes)
+        _Raw(
+            order.element, part, piece.mesh, piece.gross, piece.net, solids[order.request.key].opening_volumes
+        )
         for order in orders
         if order.request.key in solids
         for part, piece in zip(order.parts, solids[order.request.key].slices, strict=False)
@@ -117,14 +119,16 @@ def _resolve(
     owner = np.array([raws[i].element for i in concrete])
     pairs = near_pairs(np.array([mesh.box() for mesh in meshes]))
     pairs = pairs[owner[pairs[:, 0]] != owner[pairs[:, 1]]] if len(pairs) else pairs
-    order = {role: place for place, role in enumerate(convention.overlaps.keep)}
+    order: dict[str, int] = {role: place for place, role in enumerate(convention.overlaps.keep)}
     rank = []
     for i in concrete:
         plan, raw = plans[raws[i].element], raws[i]
         piece = raw.plan.method in PIECES
         # volumes to the cubic centimetre, so that rounding noise does not decide between equals
         size = -round(raw.net, 6)
-        rank.append((0 if piece else 1, 0 if piece else order[plan.role], size, plan.facts.global_id, raw.plan.part))
+        rank.append(
+            (0 if piece else 1, 0 if piece else order[plan.role], size, plan.facts.global_id, raw.plan.part)
+        )
     whole = [raws[i].plan.method in PIECES for i in concrete]
     apart = [plans[raws[i].element].role in ("wall", "column") for i in concrete]
     return resolve_overlaps(meshes, rank, whole, pairs, apart)
@@ -169,7 +173,7 @@ def _findings(
         if overlap.same:
             findings.append(
                 Finding(
-                    "warning", "same-thing-twice", model, global_id,
+                    "warning", "duplicate", model, global_id,
                     f"{name} is the same body as {other_name} ({where}); ask which of the two is to be built",
                     f"counted once, under {other_id}", overlap.volume, "m3",
                 )
@@ -195,7 +199,7 @@ def _findings(
         findings.append(
             Finding(
                 "error", "overlap-uncertain", model, global_id,
-                f"{name} overlaps {label(keeper)[2]} ({label(keeper)[1]}), and no way of cutting gave volumes that add up",
+                f"{name} overlaps {label(keeper)[2]} ({label(keeper)[1]}), and no cut gave volumes that add up",
                 "the shared space is counted in both; check by hand",
             )
         )  # fmt: skip

@@ -25,7 +25,9 @@ def storey_of(
     if named is not None:
         if role not in ("wall", "column") or not distinct:
             return named.name, named.elevation
-        above = next((storey.elevation for storey in levels if storey.elevation > named.elevation), float("inf"))
+        above = next(
+            (storey.elevation for storey in levels if storey.elevation > named.elevation), float("inf")
+        )
         if named.elevation - REACH <= low < above - min(REACH, (high - low) / 2.0):
             return named.name, named.elevation
     middle = min(low + REACH, (low + high) / 2.0) if role in ("wall", "column", "stair") else high

@@ -43,7 +43,9 @@ def unmeasured_parts(
             solid = by_part.get((number, part.part))
             reason = solid.condition if solid is not None and solid.condition else ""
             if not reason:
-                reason = "has no body in the model" if not facts.body else "its layer has no extent in the body"
+                reason = (
+                    "has no body in the model" if not facts.body else "its layer has no extent in the body"
+                )
             rows.append(_row(plan, part, f"not measured: {reason}"))
             findings.append(_not_measured(plan, reason))
     return rows, findings
@@ -79,7 +81,9 @@ def _row(
 def _not_measured(plan: ElementPlan, reason: str) -> Finding:
     facts = plan.facts
     declared = ", ".join(
-        f"{entry.set_name}.{entry.name} = {entry.value:g} m3" for entry in facts.declared if entry.kind == "volume"
+        f"{entry.set_name}.{entry.name} = {entry.value:g} m3"
+        for entry in facts.declared
+        if entry.kind == "volume"
     )
     offered = f"; the model declares {declared}, which is not used" if declared else ""
     return Finding(

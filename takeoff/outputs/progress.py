@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TaskID, TextColumn, TimeRemainingColumn
 
 
 @contextmanager
@@ -12,7 +12,7 @@ def progress_line() -> Iterator[Callable[[str, int, int], None]]:
     """A line on stderr that follows calls of (stage, done, total); total 0 means not countable."""
     columns = (TextColumn("{task.description:<10}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as display:
-        tasks = {}
+        tasks: dict[str, TaskID] = {}
 
         def report(stage: str, done: int, total: int) -> None:
             if stage not in tasks:
