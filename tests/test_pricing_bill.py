@@ -344,6 +344,37 @@ def test_spellings_of_one_class_are_one_item(tmp_path: Path) -> None:
     assert item.quantity == 3.0
 
 
+def test_what_a_slab_is_cast_on_makes_its_item(tmp_path: Path) -> None:
+    slabs = Measurement(
+        parts=(
+            part("ground", "slab", "cast-in-place", 1.0, size_band="150-300"),
+            part("top", "slab", "cast-in-place", 2.0, size_band="to 150", plan_area_m2=6.0),
+            part("plank", "slab", "precast", 3.0, size_band="to 150"),
+            part("free", "slab", "cast-in-place", 4.0, size_band="to 150", plan_area_m2=40.0),
+        ),
+        surfaces=(surface("ground", "slab", "ground", 5.0),),
+        joints=(
+            joint("plank", "top", "topping", 5.0, 3.0, 0.0),
+            joint("plank", "top", "slab", 0.3, 3.0),
+            joint(
+                "plank", "free", "topping", 0.5, 2.0, 0.0
+            ),  # a slab of 40 m2 that only reaches over a plank
+            joint("plank", "free", "vertical", 0.3, 2.0),
+        ),
+    )
+    quantities = {key: item.quantity for key, item in items_of(bill_with(tmp_path, slabs, RATES)).items()}
+    assert quantities == {
+        "concrete.ground-slab.cast-in-place.c30-37.150-300": 1.0,
+        "concrete.topping.cast-in-place.c30-37.to-150": 2.0,
+        "concrete.slab.cast-in-place.c30-37.to-150": 4.0,
+        "precast.supply.slab.c30-37.to-150": 3.0,
+        "joints.vertical.precast.slab.cast-in-place": 2.0,
+        "joints.slab-edge.precast.slab": 3.0,
+        "joints.topping.precast.slab": 5.5,
+        "ground.blinding.slab": 5.0,
+    }
+
+
 def test_hostile_text_stays_text(tmp_path: Path) -> None:
     walls = Measurement(
         parts=(

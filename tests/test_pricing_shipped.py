@@ -33,6 +33,7 @@ def field_values() -> dict[str, list[str]]:
         "basis": ["modelled", "ratio", "allowance"],
         "kind": ["", "bar", "fabric", "tendon"],
         "diameter": ["", "12"],
+        "other_method": ["", "cast-in-place", "precast", "tilt-up", "unresolved"],
         "joint": ["bed", "vertical", "slab", "topping", "odd"],
         "height_band": ["", *bands(limits.height_to_soffit_m)],
         "size_band": ["", *bands(limits.wall_thickness_mm), *bands(limits.column_girth_mm)],

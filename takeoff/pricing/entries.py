@@ -57,9 +57,11 @@ def _setting_rank(part: MeasuredPart | None) -> int:
     return {"tilt-up": 2, "precast": 1}.get(part.method if part else "", 0)
 
 
-def _fields(part: MeasuredPart | None, role: str, storey: str, **own: str) -> dict[str, str]:
+def _fields(
+    register: Register, part: MeasuredPart | None, role: str, storey: str, **own: str
+) -> dict[str, str]:
     """The common fields, from the part where there is one, and the table's own."""
-    common = {"role": role, "storey": storey}
+    common = {"role": role, "storey": storey, "bearing": register.bearing(part) if part else ""}
     for name in (
         "model",
         "subrole",
@@ -115,7 +117,7 @@ def _from_parts(measurement: Measurement, register: Register) -> Iterator[Entry]
         yield Entry(
             "parts", part.model, part.global_id, part.part, part.storey,
             _location(part, (part.model, part.global_id) in layered),
-            _fields(part, part.role, part.storey),
+            _fields(register, part, part.role, part.storey),
             _numbers(
                 thickness_m=part.thickness_m,
                 weight_t=part.weight_t,
@@ -164,7 +166,7 @@ def _from_formwork(measurement: Measurement, register: Register) -> Iterator[Ent
         yield Entry(
             "formwork", row.model, row.global_id, row.part, row.storey, _location(part),
             _fields(
-                part, row.role, row.storey,
+                register, part, row.role, row.storey,
                 category=row.category, shape=row.shape, band=row.band, height_band=row.height_band,
                 place=row.place, finish=row.finish,
             ),
@@ -187,7 +189,7 @@ def _from_surfaces(measurement: Measurement, register: Register) -> Iterator[Ent
         part = register.part(row.model, row.global_id, row.part)
         yield Entry(
             "surfaces", row.model, row.global_id, row.part, row.storey, _location(part),
-            _fields(part, row.role, row.storey, state=row.state),
+            _fields(register, part, row.role, row.storey, state=row.state),
             _numbers(slope_deg=row.slope_deg),
             _measures(area=row.area_m2),
         )  # fmt: skip
@@ -198,7 +200,7 @@ def _from_holes(measurement: Measurement, register: Register) -> Iterator[Entry]
         part = register.part(row.model, row.global_id, row.part)
         yield Entry(
             "holes", row.model, row.global_id, row.part, row.storey, _location(part),
-            _fields(part, row.role, row.storey, band=row.band),
+            _fields(register, part, row.role, row.storey, band=row.band),
             _numbers(area_m2=row.area_m2),
             _measures(count=1.0, area=row.area_m2, girth=row.girth_m),
             f"opening {row.area_m2:.3f} m2, girth {row.girth_m:.2f} m",
@@ -211,7 +213,7 @@ def _from_reinforcement(measurement: Measurement, register: Register) -> Iterato
         diameter = f"{row.diameter_mm:g}" if row.diameter_mm else ""
         yield Entry(
             "reinforcement", row.model, row.global_id, row.part, row.storey, _location(part),
-            _fields(part, row.role, row.storey, basis=row.basis, kind=row.kind, diameter=diameter),
+            _fields(register, part, row.role, row.storey, basis=row.basis, kind=row.kind, diameter=diameter),
             {},
             # Mass is kept in t; a rule that bills kg turns it back.
             _measures(mass=row.mass_kg / 1000.0),
@@ -222,7 +224,7 @@ def _from_reinforcement(measurement: Measurement, register: Register) -> Iterato
 def _from_pieces(measurement: Measurement, register: Register) -> Iterator[Entry]:
     for row in measurement.pieces:
         part = register.elements.get((row.model, row.global_id))
-        fields = _fields(part, row.role, row.storey, group=row.repetition_group)
+        fields = _fields(register, part, row.role, row.storey, group=row.repetition_group)
         fields |= {"model": row.model, "method": row.method, "mark": row.mark or fields["mark"]}
         fields["subrole"] = row.subrole or fields["subrole"]
         fields["strength_class"] = row.strength_class or fields["strength_class"]
@@ -270,7 +272,7 @@ def _from_joints(measurement: Measurement, register: Register) -> Iterator[Entry
         yield Entry(
             "joints", model, *here, row.storey, _location(part),
             _fields(
-                part, part.role if part else "", row.storey,
+                register, part, part.role if part else "", row.storey,
                 joint=row.kind,
                 other_method=other.method if other else "",
                 other_role=other.role if other else "",

@@ -7,6 +7,9 @@ from takeoff.measuring.records import HoleRow, MeasuredPart, Measurement, PieceR
 UNIT_METHODS = ("precast", "tilt-up")
 """Methods whose elements are lifted as units; these count as prefabricated."""
 
+MOST = 0.5
+"""Share of a slab's plan that must lie on units for the slab to be their topping."""
+
 
 @dataclass(slots=True)
 class Register:
@@ -17,6 +20,8 @@ class Register:
     anywhere: dict[tuple[str, int], MeasuredPart] = field(default_factory=dict)
     pieces: dict[tuple[str, str], PieceRow] = field(default_factory=dict)
     holes: dict[tuple[str, str], dict[int, list[HoleRow]]] = field(default_factory=dict)
+    on_ground: set[tuple[str, str, int]] = field(default_factory=set)
+    on_units: dict[tuple[str, int], float] = field(default_factory=dict)
 
     @classmethod
     def of(cls, measurement: Measurement) -> "Register":
@@ -35,7 +40,25 @@ class Register:
         for hole in measurement.holes:
             layers = register.holes.setdefault((hole.model, hole.global_id), {})
             layers.setdefault(hole.part, []).append(hole)
+        for surface in measurement.surfaces:
+            if surface.state == "ground":
+                register.on_ground.add((surface.model, surface.global_id, surface.part))
+        for joint in measurement.joints:
+            sides = ((joint.global_id, joint.part), (joint.other_id, joint.other_part))
+            for top, under in (sides, sides[::-1]):
+                unit = register.anywhere.get(under)
+                if joint.kind == "topping" and unit is not None and is_unit(unit) and unit.role == "slab":
+                    register.on_units[top] = register.on_units.get(top, 0.0) + joint.area_m2
         return register
+
+    def bearing(self, part: MeasuredPart) -> str:
+        """What a part is cast on: `ground`, `units` (most of it lies on precast slab units), or empty."""
+        if (part.model, part.global_id, part.part) in self.on_ground:
+            return "ground"
+        on_units = self.on_units.get((part.global_id, part.part), 0.0)
+        if part.plan_area_m2 and on_units > MOST * part.plan_area_m2 and not is_unit(part):
+            return "units"
+        return ""
 
     def part(self, model: str, global_id: str, part: int) -> MeasuredPart | None:
         """The part of a row, if need be from another model, else the element's leading part."""

@@ -9,9 +9,12 @@ UNITS = ("m3", "m2", "m", "t", "kg", "nr")
 
 COMMON_FIELDS = (
     "model", "storey", "role", "subrole", "method", "strength_class", "size_band", "material", "name",
-    "type_name", "mark",
+    "type_name", "mark", "bearing",
 )  # fmt: skip
-"""Fields that every row has: those of its part, the row's own role and storey where it has them."""
+"""Fields that every row has: those of its part, the row's own role and storey where it has them.
+
+`bearing` is `ground` for a part that lies on the ground, `units` for one cast on precast or tilt-up units.
+"""
 
 SUMMARY_FIELDS = ("pieces", "largest", "heaviest")
 """What a description may say of all rows of the item together: pieces, largest size, heaviest weight in t."""
