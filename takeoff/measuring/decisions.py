@@ -50,7 +50,7 @@ class Decision:
     inside: bool = False
     problem: str = ""
     because: str = ""
-    conflicts: tuple[str, ...] = ()
+    conflicts: tuple[Statement, ...] = ()
 
     @property
     def concrete(self) -> bool:
@@ -158,7 +158,7 @@ def decide(
             substance.evidence,
             permanent_formwork=substance.rule.substance == "permanent-formwork",
             inside=substance.rule.inside,
-            conflicts=_against_other_material(substance, evidence),
+            conflicts=_against_other_material(substance, of_material, evidence),
         )
     return _making(of_material, evidence, rules, substance, material_first)
 
@@ -204,11 +204,11 @@ def _making(
         for statement in telling:
             by_field.setdefault(statement.field, []).append(statement)
         conflicts = [
-            statements[0].evidence
+            statements[0]
             for statements in by_field.values()
             if all(s.rule.making != best.rule.making for s in statements)
         ]
-        conflicts += [s.evidence for s in by_field[best.field] if s.rule.making != best.rule.making]
+        conflicts += [s for s in by_field[best.field] if s.rule.making != best.rule.making]
         conflicts += _against_concrete(substance, of_material, evidence)
         shell = any(s.rule.shell for s in telling if s.rule.making == best.rule.making)
         return Decision(
@@ -234,10 +234,10 @@ def _making(
 
 def _against_concrete(
     substance: Statement, of_material: Sequence[Statement], evidence: Evidence
-) -> list[str]:
+) -> list[Statement]:
     """Evidence that what is taken as concrete is something else: in the same text, or in the type or name."""
     here = [
-        s.evidence
+        s
         for s in of_material
         if s.source == substance.source and s.rule.substance == "not-concrete" and not s.rule.inside
     ]
@@ -245,30 +245,35 @@ def _against_concrete(
     for name in ("type", "name"):
         told = _first(evidence.texts, lambda s: s.field == name and bool(s.rule.substance))  # noqa: B023
         if told is not None and told.rule.substance == "not-concrete" and substance.field in _OF_MATERIAL:
-            there.append(told.evidence)
+            there.append(told)
     return here + there
 
 
-def _against_other_material(substance: Statement, evidence: Evidence) -> tuple[str, ...]:
-    """Properties that state how concrete is made, on something that its material says is no concrete."""
+def _against_other_material(
+    substance: Statement, of_material: Sequence[Statement], evidence: Evidence
+) -> tuple[Statement, ...]:
+    """Evidence of concrete on what its material says is none: in the same text, or a property on its making."""
     if substance.field not in _OF_MATERIAL:
         return ()
-    return tuple(
-        s.evidence for s in evidence.stated if s.field == "property" and s.rule.substance == "concrete"
-    )
+    here = (s for s in of_material if s.source == substance.source)
+    stated = (s for s in evidence.stated if s.field == "property")
+    return tuple(s for s in (*here, *stated) if s.rule.substance == "concrete")
 
 
-def _unknown(subject: Subject, evidence: Evidence, rules: MethodRules, told: Iterable[Statement]) -> Decision:
+def _unknown(subject: Subject, evidence: Evidence, rules: MethodRules, told: Sequence[Statement]) -> Decision:
     """A subject of which nothing says what it is made of."""
     ranked = (*evidence.stated, *told, *evidence.texts)
     hint = _first(ranked, lambda s: bool(s.rule.making) and not s.rule.assumed)
-    known = f", {hint.source} notwithstanding" if hint else ""
+    known = f" ({hint.source} notwithstanding)" if hint and hint not in told else ""
     if subject.has_material:
         kind, why = "material-unknown", f'material "{subject.material}" says nothing of what it is'
         method = rules.assume.unknown_material
     else:
         kind, why = "material-missing", "the model gives no material"
         method = rules.assume.no_material
+    if open_question := _first((*told, *evidence.texts), lambda s: s.rule.method == "unresolved"):
+        told_so = open_question.evidence
+        return Decision("unresolved", told_so, problem="method-unresolved", because=told_so)
     if evidence.facts.role == "foundation":
         method = hint.rule.making if hint else rules.assume.foundation_without_material
         why += ", and foundations are mostly concrete"

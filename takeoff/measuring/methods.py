@@ -132,6 +132,12 @@ class _Assume(BaseModel):
     unknown_material: Literal["cast-in-place", "precast", "tilt-up", "not-concrete", "unresolved"]
 
 
+class _Limits(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+    thickest_shell_mm: float = Field(gt=0)
+
+
 class _RuleFile(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True)
 
@@ -139,6 +145,7 @@ class _RuleFile(BaseModel):
     properties: dict[str, list[str]] = {}
     words: dict[str, dict[str, list[str]]] = {}
     assume: _Assume
+    limits: _Limits
     own: list[_RuleFields] = []
     rule: list[_RuleFields] = Field(min_length=1)
 
@@ -188,6 +195,7 @@ class MethodRules:
         """Raises InputError naming `source`, the rule and the fault."""
         self.source = source
         self.assume = Assumptions(**data.assume.model_dump())
+        self.thickest_shell = data.limits.thickest_shell_mm / 1000  # metres
         self._nothing = frozenset(map(squeeze, data.nothing))
         self.rules: list[Rule] = []
         groups: list[tuple[list[str], list[str]]] = []

@@ -18,6 +18,7 @@ from takeoff.measuring.plan_findings import conflict_finding, decision_finding, 
 from takeoff.measuring.strength import strength_class
 from takeoff.reading.facts import BuildUp, ElementFacts, Layer, ModelFacts
 
+_PLACES = 9  # decimals of a metre kept where thicknesses are added up
 _TAKEN_IN_COVERINGS = ("TOPPING", "FLOORING")
 
 
@@ -130,7 +131,7 @@ class _Planner:
     def _whole(self, subject: Subject) -> list[PartPlan]:
         subject = self._or_from_properties(subject)
         decision = decide(subject, self._evidence, self._rules)
-        self._note(subject, decision)
+        self._note(decision)
         return [self._part(1, _Piece(subject, decision, self._strength(subject, decision)))]
 
     def _or_from_properties(self, subject: Subject) -> Subject:
@@ -150,7 +151,7 @@ class _Planner:
             evidence=piece.decision.evidence,
             material=piece.subject.material,
             strength_class=piece.strength,
-            layers=(piece.start, piece.start + piece.size) if sliced else None,
+            layers=(piece.start, round(piece.start + piece.size, _PLACES)) if sliced else None,
             permanent_formwork=piece.decision.permanent_formwork,
             bodies=piece.bodies,
             shell=piece.decision.shell,
@@ -177,7 +178,7 @@ class _Planner:
             if layer.thickness > 0:
                 strength = self._strength(subject, decision)
                 pieces.append(_Piece(subject, decision, strength, start, layer.thickness))
-            start += layer.thickness
+            start = round(start + layer.thickness, _PLACES)
         return self._taken_together(pieces, sliced=True)
 
     def _decide_all(self, subjects: Sequence[Subject], sizes: Sequence[float]) -> list[Decision] | None:
@@ -220,9 +221,9 @@ class _Planner:
         """The parts that the pieces make: like beside like is one, all alike is the whole element."""
         if not any(p.decision.concrete or p.decision.permanent_formwork for p in pieces):
             return [self._nothing_of_concrete(pieces)]
+        outcomes = {piece.decision.method for piece in pieces}
         for piece in pieces:
-            if piece.decision.concrete or piece.decision.conflicts:
-                self._note(piece.subject, piece.decision)
+            self._note(_without_settled(piece.decision, outcomes))
         runs: list[list[_Piece]] = []
         for piece in pieces:
             run = next((r for r in (runs[-1:] if sliced else runs) if _alike(r[-1], piece)), None)
@@ -240,7 +241,7 @@ class _Planner:
         others = len(pieces) - 1
         evidence = main.decision.evidence + (f", no concrete in {others} more" if others else "")
         decision = replace(main.decision, evidence=evidence)
-        self._note(main.subject, main.decision)
+        self._note(main.decision)
         material = " + ".join(dict.fromkeys(p.subject.material for p in pieces if p.subject.material))
         return self._part(1, _Piece(Subject(material, ()), decision))
 
@@ -284,7 +285,7 @@ class _Planner:
         methods = {decision.method for _, decision in concrete}
         if len(methods) == 1 and not other:
             subject, decision = concrete[0]
-            self._note(subject, decision)
+            self._note(decision)
             return [
                 self._part(
                     1,
@@ -315,7 +316,7 @@ class _Planner:
                 "warning", "layers-unknown", f"{told}; ask for the layers", "unresolved, measured as one body"
             )
         else:
-            self._note(subject, decision)
+            self._note(decision)
             told = f"lists {listed} without thicknesses; its volume may hold more than the concrete"
             self._tell(
                 "warning", "layers-unknown", f"{told}; ask for the layers", "the whole body is concrete"
@@ -324,18 +325,32 @@ class _Planner:
 
     # -- findings ------------------------------------------------------------------------------------------
 
-    def _note(self, subject: Subject, decision: Decision) -> None:
-        for finding in (
-            decision_finding(self._facts, decision),
-            *(conflict_finding(self._facts, decision, other) for other in decision.conflicts),
+    def _note(self, decision: Decision) -> None:
+        """The findings of a decision, one of a kind and outcome for an element."""
+        finding = decision_finding(self._facts, decision)
+        if finding is not None and not any(
+            (f.kind, f.assumed) == (finding.kind, finding.assumed) for f in self._findings
         ):
-            if finding is not None and finding not in self._findings:
-                self._findings.append(finding)
+            self._findings.append(finding)
+        for other in decision.conflicts:
+            conflict = conflict_finding(self._facts, decision, other)
+            if conflict not in self._findings:
+                self._findings.append(conflict)
 
     def _tell(self, severity: str, kind: str, told: str, assumed: str) -> None:
         finding = element_finding(self._facts, severity, kind, told, assumed)
         if finding not in self._findings:
             self._findings.append(finding)
+
+
+def _without_settled(decision: Decision, outcomes: set[str]) -> Decision:
+    """`decision` without conflicts about the element as a whole that another of its parts answers."""
+    left = tuple(
+        s
+        for s in decision.conflicts
+        if s.field in ("material", "layer") or (s.rule.making or s.rule.method) not in outcomes
+    )
+    return replace(decision, conflicts=left)
 
 
 def _material_subject(name: str) -> Subject:

@@ -1,9 +1,14 @@
 """Findings about methods: what was assumed, what is missing, what contradicts."""
 
+from collections.abc import Iterable
+from dataclasses import replace
 from typing import cast
 
 from takeoff.findings import Finding, Severity
 from takeoff.measuring.decisions import Decision
+from takeoff.measuring.methods import MethodRules, Statement
+from takeoff.measuring.plan import ElementPlan
+from takeoff.measuring.records import MeasuredPart
 from takeoff.reading.facts import ElementFacts
 
 _WHAT_TO_DO = {
@@ -37,7 +42,34 @@ def decision_finding(facts: ElementFacts, decision: Decision) -> Finding | None:
     return element_finding(facts, "note" if plain else "warning", decision.problem, told, assumed)
 
 
-def conflict_finding(facts: ElementFacts, decision: Decision, other: str) -> Finding:
+def conflict_finding(facts: ElementFacts, decision: Decision, other: Statement) -> Finding:
     """Two pieces of evidence that do not agree; the one of higher rank was followed."""
-    told = f"{decision.evidence} is contradicted by {other}; ask which holds"
+    told = f"{decision.evidence} is contradicted by {other.evidence}; ask which holds"
     return element_finding(facts, "warning", "method-contradiction", told, decision.method)
+
+
+def shell_findings(
+    plans: Iterable[ElementPlan], parts: Iterable[MeasuredPart], rules: MethodRules
+) -> tuple[Finding, ...]:
+    """Half slabs and twin walls modelled as one body that is thicker than a shell is made.
+
+    Such a body holds the concrete cast on or in it too, which is priced as precast until its layers are given.
+    """
+    shells = {
+        (plan.facts.model, plan.facts.global_id, part.part): plan.facts
+        for plan in plans
+        for part in plan.parts
+        if part.shell
+    }
+    found = []
+    for measured in parts:
+        facts = shells.get((measured.model, measured.global_id, measured.part))
+        if facts is None or measured.thickness_m is None or measured.thickness_m <= rules.thickest_shell:
+            continue
+        told = (
+            f"{measured.evidence}, but {measured.thickness_m:.3f} m thick: the body may hold the concrete cast on"
+            " site too; ask for its layers"
+        )
+        finding = element_finding(facts, "warning", "shell-too-thick", told, "precast as a whole")
+        found.append(replace(finding, worth=measured.net_volume_m3, worth_unit="m3"))
+    return tuple(found)

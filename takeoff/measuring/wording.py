@@ -15,6 +15,7 @@ _LETTERS = {"ø": "o", "æ": "ae", "œ": "oe", "ð": "d", "đ": "d", "ł": "l", 
 _SPELT_OUT = {"ä": "ae", "ö": "oe", "ü": "ue", "å": "aa", "ø": "oe"}
 _TOKEN = re.compile(r"[^\W\d_]+|\d+")
 _PATTERN_TOKEN = re.compile(r"(?:[^\W\d_]|\*)+|\d+|#")
+_AFTER_NUMBER = re.compile(r"(?<=[\d#])\*")  # "S355*": letters after a number are a word of their own anyway
 _CAMEL = re.compile(r"(?<=[^\W\d_A-Z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])")
 _NUMBER = "#"
 _ANY = "*"
@@ -54,7 +55,7 @@ def phrases(pattern: str) -> Iterator[tuple[str, ...]]:
     """
     found = False
     for spelling in dict.fromkeys((fold(pattern), fold(_spelt_out(pattern)))):
-        words = _PATTERN_TOKEN.findall(spelling)
+        words = _PATTERN_TOKEN.findall(_AFTER_NUMBER.sub("", spelling))
         if not words:
             continue
         found = True
