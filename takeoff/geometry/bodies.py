@@ -48,7 +48,7 @@ _FAR = 1000.0
 """Own coordinates beyond this, metres, are brought near before booleans."""
 
 _SHARE_LOST = 1e-3
-"""A piece that cannot be read is left out, with a remark, when its box is this share of the rest's."""
+"""Pieces that make no solid are left out, with a remark, when their boxes are at most this share of the body's."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,47 +130,57 @@ class Bodies:
             parts.append(np.round(self.placements.relative(base, product.ObjectPlacement), 9).tobytes())
         return tuple(parts)
 
-    def _solids(self, product: Entity, base: Entity) -> tuple[list[Solid], list[str]]:
-        """Solids of a product's body in the axes of `base`, and what could not be read."""
+    def _solids(self, product: Entity, base: Entity) -> tuple[list[Solid], list[NoSolid]]:
+        """Solids of a product's body in the axes of `base`, and what could not be made into one."""
         representation = body_representation(product)
         if representation is None:
-            return [], ["no body geometry"]
+            return [], [NoSolid("no body geometry")]
         relative = self.placements.relative(base, product.ObjectPlacement)
         still = np.array_equal(relative, np.eye(4))
         solids: list[Solid] = []
-        failures: list[str] = []
+        failures: list[NoSolid] = []
         for item in representation.Items:
-            try:
-                found = self.items.solids(item)
-            except (NoSolid, BooleanFailed) as problem:
-                failures.append(str(problem))
-                continue
-            solids.extend(found if still else [solid_moved(solid, relative) for solid in found])
+            for leaf, matrix in self.items.leaves(item):
+                try:
+                    found = self.items.solids(leaf)
+                except NoSolid as problem:
+                    failures.append(problem)
+                    continue
+                if matrix is not None:
+                    found = [solid_moved(solid, matrix) for solid in found]
+                solids.extend(found if still else [solid_moved(solid, relative) for solid in found])
+        if not solids and not failures:
+            failures.append(NoSolid("no body geometry"))
         return solids, failures
 
     def _shape(
         self, products: list[Entity], openings: list[Entity], request: SolidRequest, base: Entity
     ) -> _Shape:
         solids: list[Solid] = []
-        failures: list[str] = []
+        failures: list[NoSolid] = []
         for product in products:
             found, failed = self._solids(product, base)
             solids += found
             failures += failed
-        if failures and solids and failures != ["no body geometry"]:
-            return _Shape(
-                (), f"{len(failures)} of {len(solids) + len(failures)} pieces of the body: {failures[0]}"
-            )
         if not solids:
-            return _Shape((), failures[0] if failures else "no body geometry")
+            return _Shape((), str(failures[0]) if failures else "no body geometry")
         remarks = [remark for solid in solids for remark in solid.remarks]
+        if failures:
+            text = f"{len(failures)} of {len(solids) + len(failures)} pieces of the body: {failures[0]}"
+            low, high = _box([solid.mesh for solid in solids])
+            if sum(failure.size for failure in failures) > _SHARE_LOST * float((high - low).prod()):
+                return _Shape((), text)
+            remarks.append(("piece-left-out", f"{text}; left out, they are small"))
         solids, chosen = _chosen(solids, request.hint)
         remarks += chosen
         anchor = _anchor(solids)
         if anchor.any():
-            solids = [Solid(solid.mesh.moved(-anchor), solid.remarks, solid.way) for solid in solids]
+            solids = [replace(solid, mesh=solid.mesh.moved(-anchor)) for solid in solids]
         try:
             gross = union(solids)
+            if not openings and request.slicing is None:
+                value = volume(gross)
+                return _Shape(((value, value, gross),), "", _once(remarks), (), tuple(anchor.tolist()))
             whole = manifold(gross)
         except BooleanFailed as problem:
             return _Shape((), f"the body's pieces cannot be joined: {problem}")
@@ -181,10 +191,11 @@ class Bodies:
             if net_mesh is None:
                 return _Shape((), "the openings cannot be cut")
             net = manifold(net_mesh.moved(-anchor))
-        slices, notes = _slices(gross, whole, net, labels, request, anchor)
-        return _Shape(
-            slices, "", tuple(dict.fromkeys([*remarks, *notes])), tuple(volumes), tuple(anchor.tolist())
-        )
+        try:
+            slices, notes = _slices(gross, whole, net, labels, request, anchor)
+        except BooleanFailed as problem:
+            return _Shape((), f"the layers cannot be cut: {problem}")
+        return _Shape(slices, "", _once([*remarks, *notes]), tuple(volumes), tuple(anchor.tolist()))
 
     def _cut(
         self, whole: Manifold, gross: Mesh, openings: Sequence[Entity], base: Entity, anchor: Floats
@@ -262,9 +273,19 @@ def _chosen(solids: list[Solid], hint: float | None) -> tuple[list[Solid], list[
     return out, remarks
 
 
+def _once(remarks: list[tuple[str, str]]) -> tuple[tuple[str, str], ...]:
+    return tuple(dict.fromkeys(remarks))
+
+
+def _box(meshes: list[Mesh]) -> Floats:
+    """Box (2, 3) around all of some meshes."""
+    boxes = np.array([mesh.box() for mesh in meshes])
+    return np.array([boxes[:, 0].min(axis=0), boxes[:, 1].max(axis=0)])
+
+
 def _anchor(solids: list[Solid]) -> Floats:
     """A shift (3,) of whole metres that brings solids with far-away coordinates near; zero for others."""
-    low = np.min([solid.mesh.vertices.min(axis=0) for solid in solids], axis=0)
+    low = _box([solid.mesh for solid in solids])[0]
     if np.abs(low).max() < _FAR:
         return np.zeros(3)
     anchor: Floats = np.floor(low)

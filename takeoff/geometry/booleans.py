@@ -11,8 +11,8 @@ from typing import Any, TypeAlias
 import manifold3d
 import numpy as np
 
+from takeoff.geometry.edges import parted, shells
 from takeoff.geometry.mesh import BODY, Floats, Mesh, areas, normals, volume
-from takeoff.geometry.repair import shells
 
 Manifold: TypeAlias = Any
 
@@ -34,7 +34,12 @@ class BooleanFailed(Exception):
 
 
 def manifold(mesh: Mesh) -> Manifold:
-    """The kernel's solid of a closed mesh. Raises BooleanFailed with its reason when it is refused."""
+    """The kernel's solid of a closed mesh, with an original id of its own.
+
+    Where shells touch along an edge they are parted there first: the kernel would pair their faces at random.
+    Raises BooleanFailed when the kernel refuses the mesh or makes another volume of it.
+    """
+    mesh = parted(mesh)
     solid = manifold3d.Manifold(
         manifold3d.Mesh64(
             np.ascontiguousarray(mesh.vertices), np.ascontiguousarray(mesh.faces.astype(np.uint64))
@@ -42,7 +47,9 @@ def manifold(mesh: Mesh) -> Manifold:
     )
     if solid.status() != manifold3d.Error.NoError:
         raise BooleanFailed(f"the solid is not valid ({solid.status().name})")
-    return solid
+    if not proved(volume(mesh), solid.volume(), 0.0):
+        raise BooleanFailed("the kernel makes another volume of the solid")
+    return solid.as_original()
 
 
 def mesh_of(solid: Manifold, labels: Mapping[int, int] | None = None) -> Mesh:
@@ -127,7 +134,7 @@ def join(parts: Sequence[Manifold]) -> Manifold:
         if not _meet(whole, part, NEAR):
             if any(_meet(other, part, NEAR) for other in apart):
                 whole = manifold3d.Manifold.batch_boolean([whole, *apart], manifold3d.OpType.Add)
-                apart: list[Manifold] = []
+                apart = []
             else:
                 apart.append(part)
                 continue

@@ -1,5 +1,6 @@
 """Extruded areas meshed exactly, without the geometry kernel."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import manifold3d
@@ -8,20 +9,28 @@ import numpy as np
 from takeoff.geometry.curves import Unread
 from takeoff.geometry.mesh import Floats, Ints, Mesh
 from takeoff.geometry.placements import applied, axis_placement, unit
-from takeoff.geometry.profiles import Area, profile_areas, signed_area
+from takeoff.geometry.profiles import Area, profile_areas, signed_area, turned
 
 Entity = Any
 
 _BOX_CAP = np.array([[0, 1, 2], [0, 2, 3]], dtype=np.int64)
 
 
+class Crossing(Unread):
+    """An outline crosses or touches itself, runs twice, or a hole is not within it."""
+
+
 def cap(area: Area) -> Ints:
     """Triangles (m, 3) that fill an area, over its points in order; anticlockwise.
 
-    Raises Unread where they do not fill it (an outline that crosses itself, a hole outside of it).
+    Raises Crossing where they do not fill it, and where an outline comes back to one of its points (as one does
+    that reaches its holes through slits of no width).
     """
     if len(area) == 1 and len(area[0]) == 4 and _convex(area[0]):
         return _BOX_CAP
+    for ring in area:
+        if len(ring) > 5 and len(set(map(tuple, np.round(ring, 7).tolist()))) < len(ring):
+            raise Crossing("an outline that touches itself")
     faces = np.asarray(
         manifold3d.triangulate([np.ascontiguousarray(points) for points in area]), dtype=np.int64
     )
@@ -30,8 +39,24 @@ def cap(area: Area) -> Ints:
     doubled = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
     wanted = sum(signed_area(ring) for ring in area)
     if wanted <= 0.0 or abs(float(np.abs(doubled).sum()) / 2.0 - wanted) > 1e-9 * max(wanted, 1e-3):
-        raise Unread("an outline that crosses itself")
+        raise Crossing("an outline that crosses itself")
     return faces
+
+
+def untangled(area: Area) -> list[Area]:
+    """Areas without crossings, of an outline that crosses itself or holes that leave it."""
+    import shapely
+
+    valid = shapely.make_valid(shapely.Polygon(area[0], area[1:]), method="structure", keep_collapsed=False)
+    out = []
+    for polygon in shapely.get_parts(valid):
+        if polygon.geom_type == "Polygon" and polygon.area > 1e-9:
+            rings = [polygon.exterior, *polygon.interiors]
+            corners = [shapely.get_coordinates(ring)[:-1] for ring in rings]
+            out.append([turned(points, number > 0) for number, points in enumerate(corners)])
+    if not out:
+        raise Unread("an outline without area")
+    return out
 
 
 def _convex(points: Floats) -> bool:
@@ -60,13 +85,39 @@ def prism(area: Area, way: Floats) -> Mesh:
     return Mesh.of(np.concatenate([bottom, bottom + way]), faces)
 
 
-def extrusion(item: Entity, scale: float, angle: float) -> list[Mesh]:
-    """Meshes of an IfcExtrudedAreaSolid (one for each area of its profile), in the item's coordinates.
+def loft(rings: Sequence[Floats], low: Floats | None, high: Floats | None) -> Mesh:
+    """Mesh through rings (n, 3) of equally many points, anticlockwise about the way from first to last.
 
-    Raises Unread for what the kernel has to do.
+    `low` and `high` (3,) are tips beyond the first and the last ring; None leaves the end open.
     """
-    if item.is_a() != "IfcExtrudedAreaSolid":
-        raise Unread(item.is_a())
+    count = len(rings[0])
+    index = np.arange(count)
+    after = np.roll(index, -1)
+    faces = []
+    for number in range(len(rings) - 1):
+        base, top = number * count, (number + 1) * count
+        faces.append(np.column_stack([base + index, base + after, top + after]))
+        faces.append(np.column_stack([base + index, top + after, top + index]))
+    vertices = list(rings)
+    if low is not None:
+        faces.append(np.column_stack([after, index, np.full(count, count * len(rings))]))
+        vertices.append(low[None])
+    if high is not None:
+        last = (len(rings) - 1) * count
+        tip = count * len(rings) + (low is not None)
+        faces.append(np.column_stack([last + index, last + after, np.full(count, tip)]))
+        vertices.append(high[None])
+    return Mesh.of(np.concatenate(vertices), np.concatenate(faces))
+
+
+def extrusion(item: Entity, scale: float, angle: float) -> tuple[list[Mesh], tuple[tuple[str, str], ...]]:
+    """Meshes of an IfcExtrudedAreaSolid, one for each area of its profile, in the item's coordinates; remarks.
+
+    Tapered ones are read where both ends have the same corners. Raises Unread for what the kernel has to do.
+    """
+    kind = item.is_a()
+    if kind not in ("IfcExtrudedAreaSolid", "IfcExtrudedAreaSolidTapered"):
+        raise Unread(kind)
     try:
         matrix = axis_placement(item.Position, scale)
         way = unit(item.ExtrudedDirection[0]) * (item.Depth * scale)
@@ -74,5 +125,33 @@ def extrusion(item: Entity, scale: float, angle: float) -> list[Mesh]:
         raise Unread(str(problem)) from problem
     if abs(way[2]) < 1e-9:
         raise Unread("an extrusion within its own plane")
-    solids = (prism(area, way) for area in profile_areas(item.SweptArea, scale, angle))
-    return [Mesh(applied(matrix, solid.vertices), solid.faces, solid.labels) for solid in solids]
+    areas = profile_areas(item.SweptArea, scale, angle)
+    remarks: tuple[tuple[str, str], ...] = ()
+    if kind == "IfcExtrudedAreaSolidTapered":
+        solids = [_tapered(areas, profile_areas(item.EndSweptArea, scale, angle), way)]
+    else:
+        try:
+            solids = [prism(area, way) for area in areas]
+        except Crossing:
+            parts = [part for area in areas for part in untangled(area)]
+            solids = [prism(part, way) for part in parts]
+            drawn, counted = _enclosed(areas), _enclosed(parts)
+            if abs(drawn - counted) > 1e-6 * counted:
+                text = f"the outline crosses itself: each enclosed area was counted once ({counted:.4f} m2)"
+                remarks = (("outline-crosses", text),)
+    return [Mesh(applied(matrix, solid.vertices), solid.faces, solid.labels) for solid in solids], remarks
+
+
+def _enclosed(areas: list[Area]) -> float:
+    return sum(signed_area(ring) for area in areas for ring in area)
+
+
+def _tapered(first: list[Area], last: list[Area], way: Floats) -> Mesh:
+    if len(first) != 1 or len(last) != 1 or [len(r) for r in first[0]] != [len(r) for r in last[0]]:
+        raise Unread("a taper between different outlines")
+    straight = prism(first[0], way)
+    cap(last[0])
+    vertices = straight.vertices.copy()
+    half = len(vertices) // 2
+    vertices[half:, :2] = np.concatenate(last[0]) + way[:2]
+    return Mesh(vertices, straight.faces, straight.labels)

@@ -1,5 +1,6 @@
 """Representation items made into closed solids: read directly where possible, else by the geometry kernel."""
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,6 +12,7 @@ from takeoff.geometry.curves import Unread, curve_points, ring
 from takeoff.geometry.extrusions import extrusion, prism
 from takeoff.geometry.mesh import Floats, Mesh, volume
 from takeoff.geometry.placements import applied, axis_placement, mapping
+from takeoff.geometry.primitives import primitive
 from takeoff.geometry.profiles import turned
 from takeoff.geometry.repair import mend
 from takeoff.geometry.shells import faceted
@@ -39,8 +41,19 @@ _NOT_SOLID = (
 """Classes of items that make no solid and are passed over."""
 
 
+EXTRUSION = "extrusion"
+"""The way of a solid that is one valid shell by construction."""
+
+
 class NoSolid(Exception):
-    """An item cannot be made into a closed solid; the text says why in a few words."""
+    """An item cannot be made into a closed solid; the text says why in a few words.
+
+    `size` is the volume of its box, m3, infinite where it has none.
+    """
+
+    def __init__(self, reason: str, size: float = math.inf) -> None:
+        super().__init__(reason)
+        self.size = size
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,12 +82,10 @@ class Items:
         self.kernels = kernels
 
     def solids(self, item: Entity) -> list[Solid]:
-        """The solids of a representation item, metres, in the representation's coordinates.
+        """The solids of a representation item that is not mapped, metres, in the representation's coordinates.
 
         Raises NoSolid when the item should make a solid and does not. Items that make none give none.
         """
-        if item.is_a("IfcMappedItem"):
-            return self._mapped(item)
         if any(item.is_a(kind) for kind in _NOT_SOLID):
             return []
         kind = item.is_a()
@@ -85,18 +96,24 @@ class Items:
                 return [self._boolean(item)]
             if kind == "IfcCsgSolid":
                 return self.solids(item.TreeRootExpression)
-            if kind == "IfcBlock":
-                return [self._block(item)]
-            return [Solid(mesh) for mesh in extrusion(item, self.scale, self.angle)]
-        except (Unread, BooleanFailed, ValueError):
-            return [self._by_kernel(item)]
+            if item.is_a("IfcCsgPrimitive3D"):
+                return [Solid(primitive(item, self.scale))]
+            meshes, remarks = extrusion(item, self.scale, self.angle)
+            return [Solid(mesh, remarks, EXTRUSION) for mesh in meshes]
+        except (Unread, BooleanFailed, ValueError) as problem:
+            return [self._by_kernel(item, str(problem))]
 
-    def _mapped(self, item: Entity) -> list[Solid]:
-        matrix = mapping(item, self.scale)
-        inner = [
-            solid for part in item.MappingSource.MappedRepresentation.Items for solid in self.solids(part)
+    def leaves(self, item: Entity, matrix: Floats | None = None) -> list[tuple[Entity, Floats | None]]:
+        """An item, or those that a mapped item stands for, each with the matrix (4, 4) that moves it, if any."""
+        if not item.is_a("IfcMappedItem"):
+            return [(item, matrix)]
+        step = mapping(item, self.scale)
+        whole = step if matrix is None else matrix @ step
+        return [
+            leaf
+            for part in item.MappingSource.MappedRepresentation.Items
+            for leaf in self.leaves(part, whole)
         ]
-        return [solid_moved(solid, matrix) for solid in inner]
 
     def _faceted(self, item: Entity) -> list[Solid]:
         outer, *voids = faceted(item, self.scale)
@@ -109,20 +126,14 @@ class Items:
             body = split(body, manifold(_mended(void).mesh))[1]
         return [Solid(mesh_of(body), solid.remarks)]
 
-    def _block(self, item: Entity) -> Solid:
-        matrix = axis_placement(item.Position, self.scale)
-        x, y, z = (float(size) * self.scale for size in (item.XLength, item.YLength, item.ZLength))
-        outline = np.array([[0.0, 0.0], [x, 0.0], [x, y], [0.0, y]])
-        return Solid(moved(prism([outline], np.array([0.0, 0.0, z])), matrix))
-
-    def _by_kernel(self, item: Entity) -> Solid:
+    def _by_kernel(self, item: Entity, reason: str) -> Solid:
         """Tessellation of one item by the first kernel that gives a closed mesh.
 
         Boolean trees, which kernels leave uncut without a word, are asked of all kernels.
         """
         found, failures = asked(item, self.kernels, every=item.is_a("IfcBooleanResult"))
         if not found:
-            raise NoSolid(f"{item.is_a()} cannot be made into a solid ({failures[0]})")
+            raise NoSolid(f"{item.is_a()} cannot be made into a solid ({reason}; {failures[0]})")
         (way, first), *others = found
         rivals = tuple((name, solid.mesh) for name, solid in others if not agree(first.mesh, solid.mesh))
         return Solid(first.mesh, first.remarks, way, rivals)
@@ -216,6 +227,11 @@ def agree(one: Mesh, other: Mesh, tolerance: float = 2e-4) -> bool:
     return abs(first - second) <= tolerance * max(abs(first), abs(second))
 
 
+def _box_volume(mesh: Mesh) -> float:
+    size = float(np.ptp(mesh.vertices, axis=0).prod()) if len(mesh.vertices) else math.inf
+    return size if math.isfinite(size) else math.inf
+
+
 def _boxes_meet(one: Mesh, other: Mesh) -> bool:
     a, b = one.box(), other.box()
     return bool((a[0] < b[1] - 1e-4).all() and (b[0] < a[1] - 1e-4).all())
@@ -249,7 +265,7 @@ def _combined(first: Mesh, others: list[Mesh], operator: str) -> Any:
 def _mended(mesh: Mesh) -> Solid:
     mended = mend(mesh)
     if mended.condition:
-        raise NoSolid(mended.condition)
+        raise NoSolid(mended.condition, _box_volume(mended.mesh))
     return Solid(mended.mesh, mended.remarks)
 
 
@@ -269,6 +285,8 @@ def solid_moved(solid: Solid, matrix: Floats) -> Solid:
 
 def union(solids: list[Solid]) -> Mesh:
     """One mesh of several solids; what they share counts once. Raises BooleanFailed."""
+    if len(solids) == 1 and solids[0].way == EXTRUSION:
+        return solids[0].mesh
     if len(solids) == 1:
         parts = lumps(solids[0].mesh)
         return solids[0].mesh if len(parts) == 1 else mesh_of(join(parts))

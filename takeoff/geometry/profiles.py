@@ -54,42 +54,7 @@ def profile_areas(profile: Entity, scale: float, angle: float) -> list[Area]:
 
 
 def _area(outline: Floats, holes: list[Floats]) -> Area:
-    outer, *more = without_slits(ring(outline))
-    return [turned(outer, False), *(turned(hole, True) for hole in [*more, *(ring(hole) for hole in holes)])]
-
-
-def without_slits(points: Floats) -> list[Floats]:
-    """Take an outline that reaches its holes through slits of no width apart: the outline, then the holes.
-
-    Edges that are walked in both directions vanish; what remains is chained to rings, the largest first.
-    """
-    _, index = np.unique(np.round(points / 1e-7).astype(np.int64), axis=0, return_inverse=True)
-    index = index.reshape(-1)
-    if len(points) < 6 or index.max() + 1 == len(points):
-        return [points]
-    edges = list(zip(index.tolist(), np.roll(index, -1).tolist(), strict=True))
-    walked = set(edges)
-    after: dict[int, list[int]] = {}
-    for start, end in edges:
-        if (end, start) not in walked:
-            after.setdefault(start, []).append(end)
-    if any(len(ends) > 1 for ends in after.values()):
-        return [points]
-    where = dict(zip(index.tolist(), range(len(points)), strict=True))
-    rings = []
-    while after:
-        start, chain = next(iter(after)), []
-        current: int | None = start
-        while current is not None and current in after:
-            chain.append(where[current])
-            current = after.pop(current)[0]
-        if current != start:
-            return [points]
-        if len(chain) > 2:
-            rings.append(points[chain])
-    if not rings:
-        raise Unread("an outline without area")
-    return sorted(rings, key=lambda found: -abs(signed_area(found)))
+    return [turned(ring(outline), False), *(turned(ring(hole), True) for hole in holes)]
 
 
 def _placed(area: Area, matrix: Floats) -> Area:

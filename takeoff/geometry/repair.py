@@ -9,6 +9,7 @@ from itertools import pairwise
 import manifold3d
 import numpy as np
 
+from takeoff.geometry.edges import connected, edges_of, shells
 from takeoff.geometry.mesh import Floats, Ints, Mesh, areas, is_closed, volume, welded
 
 WELDS = (1e-6, 1e-5, 1e-4, 5e-4)
@@ -45,11 +46,16 @@ def mend(mesh: Mesh) -> Mended:
     vertices, faces, remarks = _joined(mesh)
     if not len(faces):
         return Mended(mesh, "no surface: all corners lie in one place")
+    turned = 0
     if not is_closed(faces):
-        faces = _without_doubles(faces)
-        faces = _oriented(faces)
+        faces, turned = _oriented(_without_doubles(faces))
     if not is_closed(faces):
-        faces = _oriented(_joints_split(vertices, faces))
+        faces, more = _oriented(_joints_split(vertices, faces))
+        turned += more
+    if turned:
+        remarks.append(
+            ("faces-turned", f"{turned} of {len(faces)} triangles looked the other way: turned alike")
+        )
     if not is_closed(faces):
         faces, gap = _capped(vertices, faces)
         if gap and is_closed(faces):
@@ -83,14 +89,8 @@ def _evenly_shared(faces: Ints) -> bool:
     """Whether every edge is shared by an even number of faces, whichever way they turn."""
     if not len(faces):
         return False
-    _, counts = np.unique(_edges(faces), axis=0, return_counts=True)
+    _, counts = np.unique(edges_of(faces), axis=0, return_counts=True)
     return bool((counts % 2 == 0).all())
-
-
-def _edges(faces: Ints) -> Ints:
-    """Undirected edges (3m, 2) of (m, 3) faces; edge k of face i stands in row 3i + k."""
-    pairs = np.stack([faces, np.roll(faces, -1, axis=1)], axis=2).reshape(-1, 2)
-    return np.sort(pairs, axis=1)
 
 
 def _without_doubles(faces: Ints) -> Ints:
@@ -114,14 +114,15 @@ def _without_doubles(faces: Ints) -> Ints:
     return kept
 
 
-def _oriented(faces: Ints) -> Ints:
+def _oriented(faces: Ints) -> tuple[Ints, int]:
     """Turn the faces of every connected piece alike, across edges that exactly two faces share.
 
     Every face stands twice in a graph, as it is and turned over; pieces of the graph are consistent choices.
-    A piece in which a face meets its own reverse (a one-sided surface) stays as it is.
+    A piece in which a face meets its own reverse (a one-sided surface) stays as it is. Returns the faces and how
+    many were turned.
     """
     count = len(faces)
-    edges = _edges(faces)
+    edges = edges_of(faces)
     ahead = np.stack([faces, np.roll(faces, -1, axis=1)], axis=2).reshape(-1, 2)[:, 0] == edges[:, 0]
     _, inverse, counts = np.unique(edges, axis=0, return_inverse=True, return_counts=True)
     inverse = inverse.reshape(-1)
@@ -139,7 +140,7 @@ def _oriented(faces: Ints) -> Ints:
     turn = (flipped ^ (votes[twins] < 0)) & (as_is != over)
     out = faces.copy()
     out[turn] = out[turn][:, ::-1]
-    return out
+    return out, int(np.count_nonzero(turn))
 
 
 def _open_edges(faces: Ints) -> tuple[Ints, Ints]:
@@ -235,37 +236,14 @@ def _lid(vertices: Floats, ring: Ints) -> Ints | None:
     return lid
 
 
-def connected(pairs: Ints, count: int) -> Ints:
-    """Number of the connected piece of each of `count` nodes that (k, 2) pairs join, (count,).
-
-    Labels are lowered across pairs and along chains until they stand still; no graph library, for start-up.
-    """
-    labels = np.arange(count, dtype=np.int64)
-    while True:
-        low = np.minimum(labels[pairs[:, 0]], labels[pairs[:, 1]])
-        new = labels.copy()
-        np.minimum.at(new, labels[pairs[:, 0]], low)
-        np.minimum.at(new, labels[pairs[:, 1]], low)
-        new = new[new]
-        new = new[new]
-        if np.array_equal(new, labels):
-            return labels
-        labels = new
-
-
-def shells(faces: Ints, count: int) -> Ints:
-    """Number of the connected shell of each of (m, 3) faces over `count` vertices, (m,)."""
-    pairs = np.concatenate([faces[:, :2], faces[:, 1:]])
-    return connected(pairs, count)[faces[:, 0]]
-
-
 def _turned_out(mesh: Mesh, remarks: list[tuple[str, str]]) -> Mended:
     """Turn shells that are inside out; one that lies within another and turns inward stays as its cavity."""
     total = volume(mesh)
     if abs(total) < VOID_VOLUME:
         return Mended(mesh, "no volume")
     if total < 0.0:
-        remarks.append(("inside-out", "the surface was inside out and was turned"))
+        if not any(kind == "faces-turned" for kind, _ in remarks):
+            remarks.append(("inside-out", "the surface was inside out and was turned"))
         mesh = Mesh(mesh.vertices, np.ascontiguousarray(mesh.faces[:, ::-1]), mesh.labels)
     number = shells(mesh.faces, len(mesh.vertices))
     pieces = np.unique(number)
