@@ -62,7 +62,8 @@ def _write_table(path: Path, columns: tuple[str, ...], rows: Iterable[object]) -
     values = attrgetter(*columns)
     # A lone surrogate (half a character, from a badly encoded model) cannot be written as UTF-8: replaced.
     with path.open("w", encoding="utf-8", errors="replace", newline="") as stream:
-        writer = csv.writer(stream, lineterminator="\n")
+        # Line ends of RFC 4180: with a bare "\n" the module leaves a "\r" within a text unquoted.
+        writer = csv.writer(stream, lineterminator="\r\n")
         writer.writerow(columns)
         writer.writerows([_cell(value) for value in values(row)] for row in rows)
 

@@ -14,7 +14,7 @@ CARE = (
 COLUMNS = (
     Column("Topic", "wrapped", narrowest=24),
     Column("What was used or assumed", "wrapped", narrowest=78),
-    Column("Source", "wrapped", narrowest=64),
+    Column("Source", "wrapped", narrowest=70),
 )
 Line = tuple[str, str, str]
 

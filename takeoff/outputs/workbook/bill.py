@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from takeoff.outputs.workbook.dimensions import ITEM_KEY_COLUMN, QUANTITY_COLUMN
 from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, Column, Formula, Page, Sheet, shown_width
-from takeoff.outputs.workbook.styles import ATTENTION_FILL, ATTENTION_INK, SECTION_FILL, UNIT_KINDS
+from takeoff.outputs.workbook.styles import ATTENTION_FILL, ATTENTION_INK, RULE, SECTION_FILL, UNIT_KINDS
 from takeoff.pricing.money import MONEY_DIGITS, QUANTITY_DIGITS
 from takeoff.pricing.records import Bill, Item, Section
 
@@ -110,7 +110,9 @@ def _write_section(
     sheet: Sheet, row: int, section: Section, counts: Mapping[str, int], first_rows: Mapping[str, int]
 ) -> tuple[int, SectionLine]:
     """Write a section from `row` on; returns the next free row and where the total stands."""
-    band = sheet.styles.of(bold=True, font_size=10, bg_color=SECTION_FILL, bottom=1, bottom_color="#B9C2CA")
+    band = sheet.styles.of(
+        bold=True, font_size=10, align="left", indent=1, bg_color=SECTION_FILL, bottom=1, bottom_color=RULE
+    )
     sheet.raw.set_row(row, 17)
     for column in range(KEY + 1):
         sheet.put_as(row, column, {0: section.code, DESCRIPTION: section.title}.get(column), band)
@@ -126,7 +128,7 @@ def _write_section(
     words = _total_words(
         f'"Total of section "&A{row + 1}', f"Total of section {section.code}", span, unpriced
     )
-    sheet.put_as(total, DESCRIPTION, words, sheet.styles.total(align="right"))
+    sheet.put_as(total, DESCRIPTION, words, sheet.styles.total(align="right", indent=0))
     sheet.put_as(total, AMOUNT, Formula(f"=SUM({span})", section.total), sheet.styles.total("money"))
     sheet.widen(AMOUNT, shown_width(section.total, "money"))
     line = SectionLine(section.code, section.title, f"Bill!${_AMOUNT}${total + 1}", section.total, unpriced)
@@ -174,7 +176,7 @@ def _write_net(sheet: Sheet, row: int, bill: Bill, lines: list[SectionLine], unp
         sheet.put_as(row, column, None, sheet.styles.total(top=6))
     span = f"{_AMOUNT}{FIRST_ROW + 1}:{_AMOUNT}{max(row, FIRST_ROW + 1)}"
     words = _total_words('"Net total, carried to Summary"', "Net total, carried to Summary", span, unpriced)
-    sheet.put_as(row, DESCRIPTION, words, sheet.styles.total(top=6, align="right"))
+    sheet.put_as(row, DESCRIPTION, words, sheet.styles.total(top=6, align="right", indent=0))
     sheet.put_as(row, AMOUNT, Formula(text, bill.net_total), sheet.styles.total("money", top=6))
     sheet.widen(AMOUNT, shown_width(bill.net_total, "money"))
     return row + 1

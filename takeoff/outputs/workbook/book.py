@@ -1,9 +1,12 @@
 """The workbook as a whole: its sheets in their order, written to a file that appears whole or not at all."""
 
 from collections.abc import Mapping
+from functools import partial
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import xlsxwriter
+from xlsxwriter.exceptions import FileCreateError
 
 from takeoff.measuring.records import Measurement
 from takeoff.outputs.files import write_whole
@@ -42,20 +45,28 @@ def write_workbook(path: Path, measurement: Measurement, bill: Bill, run: Mappin
         InputError: the path cannot be written (missing folder, a folder, no permission, open elsewhere), or
             there are more rows than a sheet holds. What stood at `path` is then left alone.
     """
-    write_whole(path, lambda partial: _write(partial, measurement, bill, run))
+    write_whole(path, partial(_write, measurement=measurement, bill=bill, run=run))
 
 
 def _write(path: Path, measurement: Measurement, bill: Bill, run: Mapping[str, object]) -> None:
-    # One row at a time is kept in memory, so that a sheet may be long: sheets are filled downwards.
-    book = xlsxwriter.Workbook(
-        str(path),
-        {
+    with TemporaryDirectory(prefix="takeoff-", ignore_cleanup_errors=True) as scratch:
+        # One row at a time is kept in memory, so that a sheet may be long: sheets are filled downwards.
+        options = {
             "constant_memory": True,
-            "strings_to_formulas": False,
-            "strings_to_urls": False,
+            "tmpdir": scratch,
             "default_format_properties": {"font_name": FONT, "font_size": 9},
-        },
-    )
+        }
+        book = xlsxwriter.Workbook(str(path), options)
+        _fill(book, measurement, bill, run)
+        try:
+            book.close()
+        except FileCreateError as error:
+            # The library wraps what the operating system said.
+            (cause,) = error.args
+            raise cause from None
+
+
+def _fill(book: xlsxwriter.Workbook, measurement: Measurement, bill: Bill, run: Mapping[str, object]) -> None:
     page = _page(run)
     book.set_properties({"title": cell_text(page.title)[:250], "comments": page.origin})
     styles = Styles(book)
@@ -73,7 +84,6 @@ def _write(path: Path, measurement: Measurement, bill: Bill, run: Mapping[str, o
     carried = Carried(layout, shares, listed)
     write_summary(book, sheets["Summary"], page, measurement, bill, run, carried)
     sheets["Summary"].raw.activate()
-    book.close()
 
 
 def _page(run: Mapping[str, object]) -> Page:

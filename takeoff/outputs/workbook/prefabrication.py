@@ -11,6 +11,7 @@ from takeoff.measuring.records import JointRow, Measurement, PieceRow
 from takeoff.outputs.workbook.records import element_column
 from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, Column, Formula, Page, Sheet, shown_width
 from takeoff.outputs.workbook.styles import FONT, INK, LINE, OTHER, PREFABRICATED, UNIT_KINDS
+from takeoff.pricing.money import QUANTITY_DIGITS
 from takeoff.pricing.records import ShareRow
 
 SHARES = (
@@ -96,13 +97,19 @@ def share_chart(book: xlsxwriter.Workbook, layout: ShareLayout, width: int, heig
     """Bars from 0 to 100 % for each measure of the whole: prefabricated, and the rest. Sizes in pixels."""
     chart = book.add_chart({"type": "bar", "subtype": "percent_stacked"})
     small = {"name": FONT, "size": 9, "color": INK}
-    for column, name, colour in ((6, "Precast and tilt-up", PREFABRICATED), (7, "Other concrete", OTHER)):
+    made = [share.share or 0.0 for share in layout.rows]
+    for column, name, colour, shown in (
+        (6, "Precast and tilt-up", PREFABRICATED, made),
+        (7, "Other concrete", OTHER, [1.0 - share for share in made]),
+    ):
         labels = {"value": True, "num_format": '0%;;""', "font": {**small, "color": "#FFFFFF"}}
         chart.add_series(
             {
                 "name": name,
                 "categories": ["Prefabrication", layout.first, 2, layout.last, 2],
                 "values": ["Prefabrication", layout.first, column, layout.last, column],
+                "categories_data": [share.measure for share in layout.rows],
+                "values_data": shown,
                 "fill": {"color": colour},
                 "border": {"none": True},
                 "gap": 60,
@@ -114,6 +121,7 @@ def share_chart(book: xlsxwriter.Workbook, layout: ShareLayout, width: int, heig
     chart.set_x_axis(
         {
             "num_format": "0%",
+            "label_position": "high",
             "num_font": small,
             "major_gridlines": {"visible": True, "line": {"color": LINE}},
             "line": {"none": True},
@@ -176,7 +184,7 @@ def _live_figures(number: int, share: ShareRow, measurement: Measurement) -> tup
             f'SUMIFS({element_column(field)},{element_column("method")},"{method}"{group})'
             for method in methods
         )
-        formulas.append(Formula("=" + "+".join(sums), figure))
+        formulas.append(Formula(f"=ROUND({'+'.join(sums)},{QUANTITY_DIGITS})", figure))
     return formulas[0], formulas[1]
 
 

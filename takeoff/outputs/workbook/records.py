@@ -1,11 +1,12 @@
 """The sheets that list measured records: Elements, Formwork, Reinforcement, Pieces."""
 
-from collections.abc import Iterable
+import dataclasses
+from collections.abc import Sequence
 from operator import attrgetter
 
 from xlsxwriter.utility import xl_col_to_name
 
-from takeoff.measuring.records import Measurement
+from takeoff.measuring.records import FormworkRow, MeasuredPart, Measurement, PieceRow, ReinforcementRow
 from takeoff.outputs.workbook.sheet import FIRST_ROW, Column, Page, Sheet, write_table
 from takeoff.outputs.workbook.styles import ATTENTION_FILL, ATTENTION_INK
 
@@ -21,29 +22,29 @@ ELEMENTS: Fields = (
     ("length_m", Column("Length m", "length")),
     ("width_m", Column("Width m", "length")),
     ("height_m", Column("Height m", "length")),
-    ("thickness_m", Column("Thick m", "length")),
-    ("gross_volume_m3", Column("Gross m3", "volume", total=True)),
     ("net_volume_m3", Column("Net m3", "volume", total=True)),
     ("formwork_m2", Column("Form m2", "area", total=True)),
     ("reinforcement_kg", Column("Steel kg", "mass", total=True)),
-    ("reinforcement_basis", Column("Steel from", widest=10)),
     ("weight_t", Column("Weight t", "weight", total=True)),
-    ("evidence", Column("What decided the method", "wrapped", widest=34, narrowest=18)),
     ("condition", Column("Condition", "wrapped", widest=24)),
     ("global_id", Column("GlobalId", widest=24, narrowest=24)),
-    ("part", Column("Part", "count", printed=False)),
-    ("lump", Column("Lump", "count", printed=False)),
-    ("subrole", Column("Subrole", printed=False)),
+    ("evidence", Column("What decided the method", widest=40, printed=False)),
+    ("reinforcement_basis", Column("Steel from", widest=10, printed=False)),
+    ("material", Column("Material", widest=30, printed=False)),
+    ("gross_volume_m3", Column("Gross m3", "volume", printed=False, total=True)),
+    ("overlap_volume_m3", Column("Overlap given up m3", "volume", printed=False, total=True)),
+    ("declared_volume_m3", Column("Declared volume m3", "volume", printed=False, total=True)),
+    ("thickness_m", Column("Thickness m", "length", printed=False)),
+    ("opening_area_m2", Column("Openings m2", "area", printed=False, total=True)),
+    ("plan_area_m2", Column("Plan area m2", "area", printed=False, total=True)),
+    ("side_area_m2", Column("Side area m2", "area", printed=False, total=True)),
+    ("reinforcement_low_kg", Column("Steel low kg", "mass", printed=False, total=True)),
+    ("reinforcement_high_kg", Column("Steel high kg", "mass", printed=False, total=True)),
     ("size_band", Column("Size band", printed=False)),
     ("type_name", Column("Type", widest=30, printed=False)),
-    ("material", Column("Material", widest=30, printed=False)),
-    ("overlap_volume_m3", Column("Overlap given up m3", "volume", printed=False, total=True)),
-    ("opening_area_m2", Column("Openings m2", "area", printed=False)),
-    ("plan_area_m2", Column("Plan area m2", "area", printed=False)),
-    ("side_area_m2", Column("Side area m2", "area", printed=False)),
-    ("declared_volume_m3", Column("Declared volume m3", "volume", printed=False)),
-    ("reinforcement_low_kg", Column("Steel low kg", "mass", printed=False)),
-    ("reinforcement_high_kg", Column("Steel high kg", "mass", printed=False)),
+    ("subrole", Column("Subrole", printed=False)),
+    ("part", Column("Part", "count", printed=False)),
+    ("lump", Column("Lump", "count", printed=False)),
     ("assembly", Column("Assembly", widest=24, printed=False)),
     ("ifc_class", Column("IFC class", printed=False)),
     ("model", Column("Model", printed=False)),
@@ -110,6 +111,21 @@ PIECES: Fields = (
 )
 
 
+_KINDS = {"m": "length", "m2": "area", "m3": "volume", "kg": "mass", "t": "weight", "deg": "angle"}
+
+
+def all_fields(record: type, listed: Fields) -> Fields:
+    """The listed columns and, to the right of the printed ones, one for each further field of the record."""
+    named = {name for name, _ in listed}
+    further = []
+    for field in dataclasses.fields(record):
+        if field.name not in named:
+            kind = _KINDS.get(field.name.rpartition("_")[2], "text")
+            heading = field.name.replace("_", " ").capitalize()
+            further.append((field.name, Column(heading, kind, printed=False)))
+    return (*listed, *further)
+
+
 def write_elements(sheet: Sheet, page: Page, measurement: Measurement) -> None:
     """Write one row a measured part."""
     elements = len({(part.model, part.global_id) for part in measurement.parts})
@@ -117,9 +133,8 @@ def write_elements(sheet: Sheet, page: Page, measurement: Measurement) -> None:
         f"{elements:,} elements in {len(measurement.parts):,} parts, as measured; net is after "
         "openings, recesses and overlaps. Further columns stand to the right of the printed ones."
     )
-    end = _write(
-        sheet, page, "Elements", note, ELEMENTS, measurement.parts, "There is no element to measure."
-    )
+    nothing = "There is no element to measure."
+    end = _write(sheet, page, note, MeasuredPart, ELEMENTS, measurement.parts, nothing)
     condition, method = _letter("condition"), _letter("method")
     first = FIRST_ROW + 1
     look = sheet.styles.highlight(ATTENTION_FILL, ATTENTION_INK)
@@ -134,7 +149,7 @@ def write_formwork(sheet: Sheet, page: Page, measurement: Measurement) -> None:
     note = (
         "Surfaces of cast-in-place parts that need a form, without contacts, faces on ground and free tops."
     )
-    _write(sheet, page, "Formwork", note, FORMWORK, measurement.formwork, "No surface needs a form.")
+    _write(sheet, page, note, FormworkRow, FORMWORK, measurement.formwork, "No surface needs a form.")
 
 
 def write_reinforcement(sheet: Sheet, page: Page, measurement: Measurement) -> None:
@@ -143,15 +158,8 @@ def write_reinforcement(sheet: Sheet, page: Page, measurement: Measurement) -> N
         "Best basis first: modelled bars and fabric, the ratio that the model requires, the allowance table. "
         "Low and high show the doubt in the likely figure."
     )
-    _write(
-        sheet,
-        page,
-        "Reinforcement",
-        note,
-        REINFORCEMENT,
-        measurement.reinforcement,
-        "No reinforcement was found.",
-    )
+    nothing = "No reinforcement was found."
+    _write(sheet, page, note, ReinforcementRow, REINFORCEMENT, measurement.reinforcement, nothing)
 
 
 def write_pieces(sheet: Sheet, page: Page, measurement: Measurement) -> None:
@@ -160,7 +168,7 @@ def write_pieces(sheet: Sheet, page: Page, measurement: Measurement) -> None:
         "Units as they are lifted. A group holds pieces of one shape, turned or shifted; mirror images are "
         "apart. Checks compare with limits from a data file; see the sheet Basis."
     )
-    _write(sheet, page, "Pieces", note, PIECES, measurement.pieces, "No precast or tilt-up pieces.")
+    _write(sheet, page, note, PieceRow, PIECES, measurement.pieces, "No precast or tilt-up pieces.")
 
 
 def element_column(field: str) -> str:
@@ -174,8 +182,9 @@ def _letter(field: str) -> str:
 
 
 def _write(
-    sheet: Sheet, page: Page, title: str, note: str, fields: Fields, records: Iterable[object], nothing: str
+    sheet: Sheet, page: Page, note: str, record: type, listed: Fields, rows: Sequence[object], nothing: str
 ) -> int:
-    values = attrgetter(*(field for field, _ in fields))
+    fields = all_fields(record, listed)
+    values = attrgetter(*(name for name, _ in fields))
     columns = [column for _, column in fields]
-    return write_table(sheet, page, title, note, columns, map(values, records), nothing)
+    return write_table(sheet, page, sheet.name, note, columns, map(values, rows), nothing)

@@ -26,6 +26,9 @@ FIRST_ROW = HEADING_ROW + 1
 LINE_POINTS = 11.8
 """Height of a line of the workbook's typeface, points."""
 
+MOST_LINES = 14
+"""Lines of a wrapped text that a row shows at most; a longer text is read in the cell itself."""
+
 PAPERS = {"a4": 9, "letter": 1}
 """Paper codes of ECMA-376 part 1, 18.3.1.63."""
 
@@ -110,8 +113,10 @@ class Sheet:
 
     def link(self, row: int, column: int, place: str, text: str) -> None:
         """Write text that leads to another place of the workbook."""
-        form = self.styles.cell("text", font_color=PREFABRICATED, underline=1)
-        self.raw.write_url(row, column, place, form, cell_text(text))
+        shown = cell_text(text)
+        quoted = {"quote_prefix": True} if starts_like_formula(shown) else {}
+        form = self.styles.cell("text", font_color=PREFABRICATED, underline=1, **quoted)
+        self.raw.write_url(row, column, place, form, shown)
 
     def head(self, title: str, note: str = "") -> None:
         """Write the sheet's title and its one-line explanation."""
@@ -142,7 +147,7 @@ class Sheet:
         """
         lines = max((_line_count(str(text), width) for text, width in wrapped if text), default=1)
         if lines > 1:
-            self.raw.set_row(row, min(LINE_POINTS * lines + 3, 409))
+            self.raw.set_row(row, LINE_POINTS * min(lines, MOST_LINES) + 3)
 
     def fit(self) -> None:
         """Set the column widths collected so far, with room for the filter's arrow and the cell's margin."""
@@ -264,14 +269,15 @@ def shown_width(value: object, kind: str) -> int:
 
 
 def _heading_width(column: Column) -> int:
-    """Width for the longest word of a heading, and for half of a long one, since headings wrap once."""
-    words = column.heading.split()
-    return max(column.narrowest, max(map(len, words)) + 1, (len(column.heading) + 1) // 2 + 1)
+    """Width for a short heading, for the longest word and for half of a long one: headings wrap once."""
+    length = len(column.heading)
+    longest = max(map(len, column.heading.split()), default=0)
+    return max(column.narrowest, longest + 1, length + 1 if length <= 9 else length // 2 + 2)
 
 
 def _line_count(text: str, width: int) -> int:
     """Lines that a text takes in a column of `width` characters; a little more fits, letters being narrow."""
-    room = max(1, int(width * 1.05))
+    room = max(1, int(width * 1.1))
     if len(text) <= room and "\n" not in text:
         return 1
     return sum(max(1, len(textwrap.wrap(line, room))) for line in text[:4000].split("\n"))

@@ -37,8 +37,9 @@ NUMBERS = {
     "diameter": "0.#",
 }
 
-# The same where a table is mostly empty: nothing shows as a dash.
-DASHED = {kind: f'{number};-{number};"-"' for kind, number in NUMBERS.items()}
+# `_0` leaves the width of a digit free at the right edge of the cell; a cell's indent does not do so for
+# figures in every program.
+_MARGIN = "_0"
 
 # Kind of figure by the unit of a bill item.
 UNIT_KINDS = {"m": "length", "m2": "area", "m3": "volume", "kg": "mass", "t": "weight", "nr": "count"}
@@ -70,7 +71,10 @@ class Styles:
             bg_color=HEADING_FILL,
             bottom=1,
             bottom_color=RULE,
-            **{**_side(kind), "text_wrap": True, "valign": "vcenter", "num_format": "General"},
+            text_wrap=True,
+            valign="vcenter",
+            align="right" if kind in NUMBERS else "left",
+            indent=1,
         )
 
     def total(self, kind: str = "text", **properties: Any) -> Format:
@@ -97,8 +101,15 @@ class Styles:
         return self.of(font_color=MUTED)
 
 
+def number_format(kind: str, nothing: str = "") -> str:
+    """The number format of a kind of figure, with its margin; `nothing` stands for zero if given."""
+    number = NUMBERS[kind]
+    zero = f'"{nothing}"' if nothing else number
+    return f"{number}{_MARGIN};-{number}{_MARGIN};{zero}{_MARGIN};@{_MARGIN}"
+
+
 def _side(kind: str) -> dict[str, Any]:
-    """Alignment by kind: figures right with their number format, text left, both a little in."""
+    """Alignment by kind: figures right with their number format, text left and a little in."""
     if kind in NUMBERS:
-        return {"num_format": NUMBERS[kind], "align": "right", "indent": 1}
+        return {"num_format": number_format(kind), "align": "right"}
     return {"align": "left", "indent": 1, **({"text_wrap": True} if kind == "wrapped" else {})}

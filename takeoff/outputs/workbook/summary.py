@@ -15,7 +15,13 @@ from takeoff.outputs.workbook.findings import FindingsLayout
 from takeoff.outputs.workbook.prefabrication import ShareLayout, share_chart
 from takeoff.outputs.workbook.records import element_column
 from takeoff.outputs.workbook.sheet import Column, Formula, Page, Sheet, shown_width
-from takeoff.outputs.workbook.styles import ATTENTION_FILL, ATTENTION_INK, DASHED, SECTION_FILL
+from takeoff.outputs.workbook.styles import (
+    ATTENTION_FILL,
+    ATTENTION_INK,
+    NUMBERS,
+    SECTION_FILL,
+    number_format,
+)
 from takeoff.pricing.money import MONEY_DIGITS
 from takeoff.pricing.records import Bill
 
@@ -158,8 +164,8 @@ def _put_total(
 
 def _put_row(sheet: Sheet, row: int, columns: Sequence[Column], cells: Sequence[object]) -> None:
     for index, (column, value) in enumerate(zip(columns, cells, strict=True)):
-        number = {"num_format": DASHED[column.kind]} if column.kind in DASHED else {}
-        sheet.put(row, index, value, column.kind, **number)
+        dashed = {"num_format": number_format(column.kind, "-")} if column.kind in NUMBERS else {}
+        sheet.put(row, index, value, column.kind, **dashed)
         if column.kind != "text":
             sheet.widen(index, shown_width(value, column.kind))
 
