@@ -1,0 +1,1 @@
+"""One file a command: its arguments, what it calls, its exit code."""

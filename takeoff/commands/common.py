@@ -1,0 +1,119 @@
+"""What all commands share: the measuring options, problems as one line, progress, the closing words.
+
+Exit codes: 0 done; 1 nothing could be produced; 2 wrong usage; 3 produced but incomplete, with --strict.
+"""
+
+import json
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, NoReturn
+
+import click
+
+from takeoff.findings import InputError
+
+if TYPE_CHECKING:
+    from takeoff.pipeline import Progress, Run
+    from takeoff.settings import Settings
+
+PATH = click.Path(path_type=Path)
+
+
+def measuring(command: Callable[..., None]) -> Callable[..., None]:
+    """The arguments and options that all measuring commands share."""
+    options = [
+        click.argument("models", nargs=-1, required=True, type=PATH),
+        click.option(
+            "--job", type=PATH, help="Job file (TOML) with everything a run needs; flags win over it."
+        ),
+        click.option(
+            "--convention", type=PATH, help="Measuring convention: a file, or a shipped one by name."
+        ),
+        click.option(
+            "--methods", type=PATH, help="Rules that tell cast-in-place, precast and tilt-up apart."
+        ),
+        click.option(
+            "--overrides", type=PATH, help="CSV of methods by global_id or mark; wins over all rules."
+        ),
+        click.option("--allowances", type=PATH, help="Reinforcement allowances (CSV)."),
+        click.option("--handling", type=PATH, help="Densities, transport and lifting limits (TOML)."),
+        click.option("--checks", type=PATH, help="Limits of the plausibility checks (TOML)."),
+        click.option("--processes", type=click.IntRange(1, 64), help="Worker processes for geometry."),
+        click.option(
+            "--limit-seconds", type=click.FloatRange(0.1), help="Patience with one element; default 60."
+        ),
+        click.option(
+            "--strict", is_flag=True, default=None, help="Exit with 3 when the result is incomplete."
+        ),
+        click.option("--json", "as_json", is_flag=True, help="Print the record of the run on stdout."),
+        click.option("-q", "--quiet", is_flag=True, help="Print problems only."),
+    ]
+    for option in reversed(options):
+        command = option(command)
+    return command
+
+
+@contextmanager
+def problems() -> Iterator[None]:
+    """Turn what a user can mend into one line on stderr and exit code 1."""
+    try:
+        yield
+    except InputError as error:
+        _fail(str(error))
+    except KeyboardInterrupt:
+        click.echo("takeoff: stopped; nothing was written", err=True)
+        sys.exit(130)
+
+
+def _fail(message: str) -> NoReturn:
+    for line in message.splitlines():
+        click.echo(f"takeoff: {line}", err=True)
+    sys.exit(1)
+
+
+@contextmanager
+def progress(quiet: bool) -> "Iterator[Progress]":
+    """A progress line by stage on a terminal, silence in a pipe."""
+    if quiet or not sys.stderr.isatty():
+        yield lambda stage, done, total: None
+        return
+    from takeoff.outputs.progress import progress_line
+
+    with progress_line() as report:
+        yield report
+
+
+def close(run: "Run", settings: "Settings", out: Path | None, as_json: bool, quiet: bool) -> None:
+    """Say what was done and leave with the right code."""
+    from takeoff.outputs.summary import summary_lines
+
+    for finding in run.failed:
+        click.echo(f"takeoff: {finding.message}", err=True)
+    if as_json:
+        click.echo(json.dumps(run.record, ensure_ascii=False, indent=1))
+    elif not quiet:
+        for line in summary_lines(run.measurement, run.bill, run.shares):
+            click.echo(line)
+        if out is not None:
+            click.echo(f"\nwritten: {out}")
+    missing = _incomplete(run)
+    if missing and settings.strict:
+        click.echo(f"takeoff: incomplete: {', '.join(missing)}", err=True)
+        sys.exit(3)
+
+
+def _incomplete(run: "Run") -> list[str]:
+    """What keeps the result from being complete, in words."""
+    parts = run.measurement.parts
+    unresolved = len({part.global_id for part in parts if part.method == "unresolved"})
+    unmeasured = len({part.global_id for part in parts if part.condition.startswith("not measured")})
+    unpriced = len(run.bill.unpriced) if run.bill is not None else 0
+    counted = [
+        (unpriced, "items without a rate"),
+        (unresolved, "elements of unresolved method"),
+        (unmeasured, "elements not measured"),
+        (len(run.failed), "models not read"),
+    ]
+    return [f"{number} {words}" for number, words in counted if number]
