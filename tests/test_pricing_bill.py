@@ -375,6 +375,33 @@ def test_what_a_slab_is_cast_on_makes_its_item(tmp_path: Path) -> None:
     }
 
 
+def test_blinding_that_is_modelled_is_no_slab_and_has_no_blinding_under_it(tmp_path: Path) -> None:
+    raft = Measurement(
+        parts=(
+            part("lean", "slab", "cast-in-place", 2.0, strength_class="C12/15", size_band="to 150"),
+            part("raft", "slab", "cast-in-place", 9.0, subrole="BASESLAB", size_band="300-450"),
+        ),
+        surfaces=(surface("lean", "slab", "ground", 20.0), surface("raft", "slab", "contact", 18.0)),
+    )
+    bill = bill_with(tmp_path, raft, RATES)
+    assert {key: item.quantity for key, item in items_of(bill).items()} == {
+        "concrete.blinding.c12-15": 2.0,
+        "concrete.ground-slab.cast-in-place.c30-37.300-450": 9.0,
+    }
+    assert not [finding for finding in bill.findings if finding.kind == "not-billed"]
+
+
+def test_a_light_panel_still_has_two_inserts(tmp_path: Path) -> None:
+    panels = Measurement(
+        parts=(part("a", "wall", "tilt-up", 1.2), part("b", "wall", "tilt-up", 6.0)),
+        pieces=(
+            piece("a", "wall", "tilt-up", (3.0, 2.0, 0.2)),  # 3 t
+            piece("b", "wall", "tilt-up", (6.0, 5.0, 0.2)),  # 15 t
+        ),
+    )
+    assert items_of(bill_with(tmp_path, panels, RATES))["tilt-up.inserts"].quantity == 2.0 + 3.0
+
+
 def test_hostile_text_stays_text(tmp_path: Path) -> None:
     walls = Measurement(
         parts=(

@@ -1,11 +1,17 @@
-import pytest
-from pricing_rows import items_of, joint, part, piece, shipped_bill, small_building
+from dataclasses import replace
 
-from takeoff.measuring.records import Measurement
+import pytest
+from pricing_rows import items_of, joint, part, piece, shipped_bill, small_building, surface
+
+from takeoff.measuring.records import Measurement, SurfaceRow
 from takeoff.pricing.records import ShareRow
 from takeoff.pricing.shares import prefabrication_shares
 
 Rows = dict[tuple[str, str, str], ShareRow]
+
+
+def contact(global_id: str, other: str, area: float, slope: float = 0.0) -> SurfaceRow:
+    return replace(surface(global_id, "slab", "contact", area, slope), other_id=other)
 
 
 def by_name(rows: tuple[ShareRow, ...]) -> Rows:
@@ -100,6 +106,24 @@ def test_toppings_are_deducted_once_over_all_lumps_and_never_below_nothing() -> 
     )
     rows = by_name(prefabrication_shares(measurement, ()))
     assert figures(rows, "all", "", "floor area") == (10.0, 15.0)  # 6 + 8 - 9 of its own, and the plank's 10
+
+
+def test_a_raft_on_its_blinding_is_one_floor() -> None:
+    measurement = Measurement(
+        parts=(
+            part("lean", "slab", "cast-in-place", 1.0, plan_area_m2=22.0),
+            part("raft", "slab", "cast-in-place", 8.0, plan_area_m2=20.0),
+            part("wall", "wall", "cast-in-place", 8.0),
+        ),
+        surfaces=(
+            contact("lean", "raft", 20.0),
+            contact("raft", "lean", 20.0),
+            contact("raft", "wall", 1.0),
+            contact("raft", "lean", 3.0, slope=90.0),
+        ),
+    )
+    rows = by_name(prefabrication_shares(measurement, ()))
+    assert figures(rows, "all", "", "floor area") == (0.0, 22.0)
 
 
 def test_nothing_to_compare_gives_no_rows() -> None:

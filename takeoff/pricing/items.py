@@ -65,7 +65,7 @@ class _Chooser:
             for place, section in enumerate(plan.sections)
             for number, rule in enumerate(section.items)
         ]
-        wheres = [(rule.source, rule.where) for _, _, rule in self._rules]
+        wheres = [(rule.source, rule.where | rule.unless) for _, _, rule in self._rules]
         wheres += [(left.source, left.where) for left in plan.left_out]
         self._asked: dict[str, tuple[str, ...]] = {}
         for source, where in wheres:
@@ -77,7 +77,9 @@ class _Chooser:
         if look not in self._known:
             series: dict[str, list[tuple[tuple[int, int], SectionRule, ItemRule]]] = {}
             for rank, section, rule in self._rules:
-                if rule.source == source and fits(rule.where, fields):
+                if rule.source != source or not fits(rule.where, fields):
+                    continue
+                if not rule.unless or not fits(rule.unless, fields):
                     series.setdefault(rule.series or rule.key, []).append((rank, section, rule))
             left_out = any(left.source == source and fits(left.where, fields) for left in self._plan.left_out)
             self._known[look] = _Choice(tuple(tuple(rules) for rules in series.values()), left_out)
@@ -171,6 +173,7 @@ def _counted(
         count = measured.value / rule.allow.per * rule.allow.number_for(fields.get(rule.allow.by, ""))
         if rule.allow.round_up:
             count = float(math.ceil(count - 1e-9))
+        count = max(count, rule.allow.at_least)
         return count, count, f"allowance: {rule.allow.because}"
     quantity = measured.value * 1000.0 if rule.unit == "kg" else measured.value
     percent = rule.add.percent_for(fields.get(rule.add.by, "")) if rule.add else 0.0

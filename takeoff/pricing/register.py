@@ -52,8 +52,11 @@ class Register:
         return register
 
     def bearing(self, part: MeasuredPart) -> str:
-        """What a part is cast on: `ground`, `units` (most of it lies on precast slab units), or empty."""
-        if (part.model, part.global_id, part.part) in self.on_ground:
+        """What a part is cast on: `ground`, `units` (most of it lies on precast slab units), or empty.
+
+        A slab that the model calls a base slab is on the ground even where blinding is modelled under it.
+        """
+        if part.subrole == "BASESLAB" or (part.model, part.global_id, part.part) in self.on_ground:
             return "ground"
         on_units = self.on_units.get((part.global_id, part.part), 0.0)
         if part.plan_area_m2 and on_units > MOST * part.plan_area_m2 and not is_unit(part):

@@ -55,12 +55,16 @@ class _Table(BaseModel):
 
 
 class Allowance(_Table):
-    """So many for each `per` of the measure: `number` for all, or by the value of the field `by`."""
+    """So many for each `per` of the measure: `number` for all, or by the value of the field `by`.
+
+    `round_up` makes whole numbers of each row's count, `at_least` is the least for one row.
+    """
 
     number: Annotated[float, Field(ge=0)] | dict[str, Annotated[float, Field(ge=0)]]
     by: str = "role"
     per: float = Field(default=1.0, gt=0)
     round_up: bool = False
+    at_least: float = Field(default=0.0, ge=0)
     because: str
 
     def number_for(self, value: str) -> float:
@@ -89,7 +93,8 @@ class Addition(_Table):
 class ItemRule(_Table):
     """Which rows of a table become items, what is measured, how they are split and described.
 
-    Rules of one `series` (the key's own words unless stated) compete: a row goes to the first one that fits.
+    A row fits when it has what `where` asks for and not all of what `unless` names. Rules of one `series`
+    (the key's own words unless stated) compete: a row goes to the first one that fits.
     """
 
     key: Annotated[str, AfterValidator(_key_prefix)]
@@ -98,6 +103,7 @@ class ItemRule(_Table):
     measure: str
     unit: Unit
     where: Where = {}
+    unless: Where = {}
     split: Words = ()
     text: Pattern
     words: dict[str, dict[str, str]] = {}
@@ -221,6 +227,7 @@ def _check_rule(plan: SectionPlan, rule: ItemRule, place: str) -> None:
         told = "an allowance is counted" if rule.allow else f"{rule.measure} is measured"
         raise InputError(f"{place}: unit {rule.unit} does not fit: {told} in {' or '.join(units)}")
     _known(rule.where, fields, f"{place}, where")
+    _known(rule.unless, fields, f"{place}, unless")
     _known(rule.split, fields, f"{place}, split")
     if rule.allow:
         _known((rule.allow.by,), fields, f"{place}, allow")

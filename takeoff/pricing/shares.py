@@ -15,6 +15,8 @@ from takeoff.pricing.records import Dimension, Item, ShareRow
 from takeoff.pricing.register import UNIT_METHODS, Register
 
 CONCRETE = ("cast-in-place", *UNIT_METHODS)
+LEVEL = 15.0
+"""Faces flatter than this, degrees, are tops and undersides."""
 UNITS = {"volume": "m3", "weight": "t", "wall length": "m", "floor area": "m2", "pieces": "nr", "value": ""}
 
 
@@ -40,8 +42,9 @@ def prefabrication_shares(
 ) -> tuple[ShareRow, ...]:
     """Shares by volume (m3), weight (t), wall length (m), floor area (m2), pieces (nr) and value.
 
-    A wall length counts once for all leaves of a wall, as prefabricated when any leaf is; floor under a
-    topping cast on units counts once, as prefabricated; a unit with cast concrete in it is one piece. Value
+    A wall length counts once for all leaves of a wall, as prefabricated when any leaf is; slabs that lie on
+    one another count once as floor, as prefabricated where one is; a unit with cast concrete in it is one
+    piece. Value
     is the net amount of priced items whose method is known, by storey through `dimensions`.
     """
     tally = _Tally()
@@ -82,25 +85,43 @@ def _add_walls(tally: _Tally, parts: Sequence[MeasuredPart]) -> None:
 
 
 def _add_floors(tally: _Tally, parts: Sequence[MeasuredPart], measurement: Measurement) -> None:
-    lumps = _lumps(part for part in parts if part.role == "slab")
-    on_units: dict[tuple[str, str], float] = {}
-    methods = {(part.model, part.global_id): part.method for part in parts if part.role == "slab"}
-    made_elements = {element for element, method in methods.items() if method in UNIT_METHODS}
+    slabs = [part for part in parts if part.role == "slab"]
+    twice = _counted_twice(slabs, measurement)
+    for (model, global_id, _), lump in _lumps(slabs).items():
+        area = max(part.plan_area_m2 or 0.0 for part in lump)
+        made = any(part.method in UNIT_METHODS for part in lump)
+        less = min(area, twice.get((model, global_id), 0.0))
+        if less:
+            twice[model, global_id] -= less
+        tally.add("floor area", "slab", lump[0].storey, area - less, area if made else 0.0)
+
+
+def _counted_twice(slabs: Sequence[MeasuredPart], measurement: Measurement) -> dict[tuple[str, str], float]:
+    """Plan area, m2, to take off each cast slab: what lies on units, or on or under a larger cast slab."""
+    volumes: dict[tuple[str, str], float] = {}
+    made: set[tuple[str, str]] = set()
+    for part in slabs:
+        element = (part.model, part.global_id)
+        volumes[element] = volumes.get(element, 0.0) + (part.net_volume_m3 or 0.0)
+        if part.method in UNIT_METHODS:
+            made.add(element)
+    twice: dict[tuple[str, str], float] = {}
     for joint in measurement.joints:
         sides = [(joint.model, joint.global_id), (joint.model, joint.other_id)]
         if joint.kind != "topping" or sides[0] == sides[1]:
             continue
-        for side, other in (sides, reversed(sides)):
-            if side in methods and side not in made_elements and other in made_elements:
-                on_units[side] = on_units.get(side, 0.0) + joint.area_m2
-    for (model, global_id, _), lump in lumps.items():
-        area = max(part.plan_area_m2 or 0.0 for part in lump)
-        made = any(part.method in UNIT_METHODS for part in lump)
-        if not made:
-            counted = min(area, on_units.get((model, global_id), 0.0))
-            on_units[model, global_id] = on_units.get((model, global_id), 0.0) - counted
-            area -= counted
-        tally.add("floor area", "slab", lump[0].storey, area, area if made else 0.0)
+        for cast, unit in (sides, sides[::-1]):
+            if cast in volumes and cast not in made and unit in made:
+                twice[cast] = twice.get(cast, 0.0) + joint.area_m2
+    for surface in measurement.surfaces:
+        own, other = (surface.model, surface.global_id), (surface.model, surface.other_id)
+        level = surface.slope_deg is not None and surface.slope_deg < LEVEL
+        if surface.state != "contact" or not level or not {own, other} <= volumes.keys() - made:
+            continue
+        # Both sides have a row for the contact; the smaller slab gives way.
+        if (volumes[own], own[1]) < (volumes[other], other[1]):
+            twice[own] = twice.get(own, 0.0) + surface.area_m2
+    return twice
 
 
 def _add_pieces(tally: _Tally, parts: Sequence[MeasuredPart], measurement: Measurement) -> None:
