@@ -1,0 +1,27 @@
+"""`takeoff measure`: quantities without prices."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from takeoff.commands.common import PATH, close, measuring, problems, progress
+
+
+@click.command()
+@measuring
+@click.option("--out", required=True, type=PATH, help="Folder for the tables.")
+def measure(
+    models: tuple[Path, ...], out: Path, job: Path | None, as_json: bool, quiet: bool, **flags: Any
+) -> None:
+    """Measure MODELS: elements, formwork, pieces and findings as CSV, without prices."""
+    with problems():
+        from takeoff import pipeline
+        from takeoff.outputs.tables import write_tables
+        from takeoff.settings import load_settings
+
+        settings = load_settings(job, flags)
+        with progress(quiet) as report:
+            run = pipeline.measure(models, settings, report)
+            write_tables(out, run.measurement, run.record)
+        close(run, settings, out, as_json, quiet)
