@@ -37,10 +37,12 @@ def starts_like_formula(text: str) -> bool:
 
 def heading_text(text: str, limit: int = 90) -> str:
     """One line for a page header: `&` doubled (it introduces codes there), at most `limit` characters."""
-    line = " ".join(cell_text(text).split())
-    if len(line) > limit:
-        line = line[: limit - 3].rstrip() + "..."
-    return line.replace("&", "&&")
+    return shortened(" ".join(cell_text(text).split()), limit).replace("&", "&&")
+
+
+def shortened(text: str, limit: int) -> str:
+    """The text, ending in dots where it is longer than `limit` characters."""
+    return text if len(text) <= limit else text[: limit - 3].rstrip() + "..."
 
 
 def display_width(text: str) -> int:

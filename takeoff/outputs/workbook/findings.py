@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 from takeoff.findings import Finding
 from takeoff.outputs.finding_groups import Kind, group_findings, severity_counts
-from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, ROW_LIMIT, Column, Formula, Page, Sheet
-from takeoff.outputs.workbook.styles import ATTENTION_FILL, ATTENTION_INK, ERROR_FILL, ERROR_INK
+from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, Column, Formula, Page, Sheet, require_rows
+from takeoff.outputs.workbook.styles import ATTENTION_FILL, ATTENTION_INK, ERROR_FILL, ERROR_INK, UNIT_KINDS
 
 COLUMNS = (
     Column("Severity", narrowest=10),
@@ -38,8 +38,9 @@ def write_findings(sheet: Sheet, page: Page, findings: Sequence[Finding]) -> Fin
     last_group = FIRST_ROW + max(len(kinds), 1) - 1
     list_heading = last_group + 3
     first = list_heading + 1
-    shown = [finding for kind in kinds for finding in kind.findings][: ROW_LIMIT - first]
+    shown = [finding for kind in kinds for finding in kind.findings]
     end = first + len(shown)
+    require_rows(sheet, end)
     for row, kind in enumerate(kinds, start=FIRST_ROW):
         _write_kind(sheet, row, kind, first + 1, end)
     if not kinds:
@@ -95,7 +96,7 @@ def _write_kind(sheet: Sheet, row: int, kind: Kind, first: int, end: int) -> Non
     sheet.put(row, 0, kind.severity, bold=True)
     sheet.put(row, 1, kind.kind, bold=True)
     sheet.put(row, 2, Formula(count, len(kind.findings)), "count", bold=True)
-    sheet.put(row, 3, worth.get(unit) if unit else None, "length")
+    sheet.put(row, 3, worth.get(unit) if unit else None, UNIT_KINDS.get(unit, "length"))
     sheet.put(row, 4, unit)
     sheet.put(row, 5, shown, "wrapped")
     sheet.put(row, 6, kind.findings[0].assumed, "wrapped")
@@ -108,7 +109,7 @@ def _write_finding(sheet: Sheet, row: int, finding: Finding) -> None:
     sheet.put(row, 0, finding.severity)
     sheet.put(row, 1, finding.kind)
     sheet.put(row, 2, None)
-    sheet.put(row, 3, finding.worth, "length")
+    sheet.put(row, 3, finding.worth, UNIT_KINDS.get(finding.worth_unit, "length"))
     sheet.put(row, 4, finding.worth_unit)
     sheet.put(row, 5, finding.message, "wrapped")
     sheet.put(row, 6, finding.assumed, "wrapped")

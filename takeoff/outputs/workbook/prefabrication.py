@@ -43,7 +43,13 @@ JOINTS = (
     Column("Length m", "length"),
     Column("Area m2", "area"),
 )
-LAST_COLUMN = len(GROUPS) - 1
+LAST_COLUMN = len(GROUPS) + 4
+"""Last printed column: the chart stands to the right of the shares."""
+
+# Pixels of a chart's title and legend, of each of its bars, and of a row of the sheet.
+CHART_HEAD = 110
+CHART_BAR = 34
+ROW_PIXELS = 20
 
 # Which column of Elements holds a measure's figures; other measures come from pricing as figures.
 _MEASURED_FIELDS = {"volume": "net_volume_m3", "weight": "weight_t"}
@@ -82,9 +88,9 @@ def write_prefabrication(
     whole = tuple(share for share in ordered if share.by == "all" and not share.measure.endswith(_UNRESOLVED))
     layout = ShareLayout(FIRST_ROW, FIRST_ROW + len(whole) - 1, whole) if whole else None
     if layout:
-        row += 1
-        sheet.raw.insert_chart(row, 0, share_chart(book, layout, 700, 60 + 34 * len(whole)))
-        row += (60 + 34 * len(whole)) // 20 + 2
+        height = CHART_HEAD + CHART_BAR * len(whole)
+        place_chart(sheet, HEADING_ROW, len(SHARES), share_chart(book, layout, 470, height))
+        row = max(row, HEADING_ROW + height // ROW_PIXELS + 1)
     row = _write_repetition(sheet, row + 1, measurement.pieces)
     row = _write_joints(sheet, row + 1, measurement.joints)
     sheet.fit()
@@ -131,6 +137,12 @@ def share_chart(book: xlsxwriter.Workbook, layout: ShareLayout, width: int, heig
     chart.set_chartarea({"border": {"none": True}})
     chart.set_size({"width": width, "height": height})
     return chart
+
+
+def place_chart(sheet: Sheet, row: int, column: int, chart: Chart) -> None:
+    """Put a chart of shares at a cell, with words for those who cannot see it."""
+    words = "Bars: share of precast and tilt-up concrete by measure, from the sheet Prefabrication"
+    sheet.raw.insert_chart(row, column, chart, {"x_offset": 16, "description": words})
 
 
 def _share_order(share: ShareRow) -> tuple[int, bool]:

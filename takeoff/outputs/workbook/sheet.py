@@ -12,7 +12,7 @@ from xlsxwriter.format import Format
 from xlsxwriter.utility import xl_col_to_name
 
 from takeoff.findings import InputError
-from takeoff.outputs.text import cell_text, display_width, heading_text, starts_like_formula
+from takeoff.outputs.text import cell_text, display_width, heading_text, shortened, starts_like_formula
 from takeoff.outputs.workbook.styles import NUMBERS, PREFABRICATED, Styles
 
 ROW_LIMIT = 1_048_576
@@ -121,9 +121,9 @@ class Sheet:
     def head(self, title: str, note: str = "") -> None:
         """Write the sheet's title and its one-line explanation."""
         self.raw.set_row(0, 21)
-        self.put_as(0, 0, title, self.styles.title)
+        self.put_as(0, 0, shortened(title, 100), self.styles.title)
         if note:
-            self.put_as(1, 0, note, self.styles.note)
+            self.put_as(1, 0, shortened(note, 200), self.styles.note)
 
     def headings(self, row: int, columns: Sequence[Column], first: int = 0) -> None:
         """Write column headings across from column `first`."""
@@ -168,6 +168,9 @@ class Sheet:
         raw.set_header(f"&L&8{heading_text(page.title)}&R&8&A", {"margin": 0.35})
         raw.set_footer(f"&L&8{heading_text(page.origin)}&R&8Page &P of &N", {"margin": 0.3})
         raw.hide_gridlines(2)
+        # Marks and storeys may look like numbers, and stated quantities stand among calculated ones.
+        everywhere = f"A1:XFD{ROW_LIMIT}"
+        raw.ignore_errors({"number_stored_as_text": everywhere, "formula_differs": everywhere})
 
 
 def write_table(
@@ -191,11 +194,7 @@ def write_table(
     forms = [sheet.styles.cell(kind) for kind in kinds]
     table = list(rows)
     end = FIRST_ROW + len(table)
-    if end > ROW_LIMIT:
-        raise InputError(
-            f"sheet {sheet.name}: {len(table):,} rows are more than a sheet holds ({ROW_LIMIT:,}); "
-            "measure fewer models together"
-        )
+    require_rows(sheet, end)
     widths = _column_widths(columns, table)
     wrapped = [index for index, kind in enumerate(kinds) if kind == "wrapped"]
     sheet.head(title, note)
@@ -217,6 +216,15 @@ def write_table(
     printed = sum(column.printed for column in columns)
     sheet.set_up(page, printed - 1, end - 1, HEADING_ROW)
     return end
+
+
+def require_rows(sheet: Sheet, rows: int) -> None:
+    """Raise InputError where a sheet would need more rows than it can have."""
+    if rows > ROW_LIMIT:
+        raise InputError(
+            f"sheet {sheet.name}: {rows:,} rows are more than a sheet holds ({ROW_LIMIT:,}); "
+            "measure fewer models together"
+        )
 
 
 def _column_widths(columns: Sequence[Column], table: Sequence[Sequence[object]]) -> list[int]:

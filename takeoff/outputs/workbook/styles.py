@@ -41,8 +41,16 @@ NUMBERS = {
 # figures in every program.
 _MARGIN = "_0"
 
-# Kind of figure by the unit of a bill item.
-UNIT_KINDS = {"m": "length", "m2": "area", "m3": "volume", "kg": "mass", "t": "weight", "nr": "count"}
+# Kind of figure by the unit of a bill item or of a finding's worth.
+UNIT_KINDS = {
+    "m": "length",
+    "m2": "area",
+    "m3": "volume",
+    "kg": "mass",
+    "t": "weight",
+    "nr": "count",
+    "pieces": "count",
+}
 
 
 class Styles:

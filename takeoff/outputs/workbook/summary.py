@@ -12,7 +12,14 @@ from takeoff.outputs.finding_groups import SEVERITY_RANK
 from takeoff.outputs.workbook.basis import records
 from takeoff.outputs.workbook.bill import BillLayout, count_unpriced, unpriced_words
 from takeoff.outputs.workbook.findings import FindingsLayout
-from takeoff.outputs.workbook.prefabrication import ShareLayout, share_chart
+from takeoff.outputs.workbook.prefabrication import (
+    CHART_BAR,
+    CHART_HEAD,
+    ROW_PIXELS,
+    ShareLayout,
+    place_chart,
+    share_chart,
+)
 from takeoff.outputs.workbook.records import element_column
 from takeoff.outputs.workbook.sheet import Column, Formula, Page, Sheet, shown_width
 from takeoff.outputs.workbook.styles import (
@@ -86,14 +93,10 @@ def write_summary(
     )
     row = _write_collection(sheet, bill, carried.bill)
     if carried.shares:
-        height = max(230, (row - COLLECTION_ROW) * 20)
-        sheet.raw.insert_chart(
-            COLLECTION_ROW,
-            len(COLLECTION),
-            share_chart(book, carried.shares, 460, height),
-            {"x_offset": 16},
-        )
-        row = max(row, COLLECTION_ROW + height // 20 + 1)
+        bars = CHART_HEAD + CHART_BAR * len(carried.shares.rows)
+        height = max(bars, (row - COLLECTION_ROW) * ROW_PIXELS)
+        place_chart(sheet, COLLECTION_ROW, len(COLLECTION), share_chart(book, carried.shares, 460, height))
+        row = max(row, COLLECTION_ROW + height // ROW_PIXELS + 1)
     row = _write_concrete(sheet, row + 1, measurement.parts)
     row = _write_findings(sheet, row + 1, measurement.parts, carried.findings)
     sheet.widen_to(COLLECTION)
