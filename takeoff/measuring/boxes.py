@@ -1,5 +1,7 @@
 """The tightest box round a piece, and distances between points, edges and triangles."""
 
+import math
+
 import numpy as np
 
 from takeoff.geometry.mesh import Floats
@@ -25,10 +27,16 @@ def tightest_box(points: Floats, upright: Floats | None = None) -> tuple[Floats,
     corners = hull.points[hull.vertices]
     best: tuple[float, Floats, Floats] | None = None
     vertical = np.array([0.0, 0.0, 1.0]) if upright is None else upright
-    for normal in [*_hull_directions(hull.points[hull.simplices]), vertical]:
+    directions = _hull_directions(hull.points[hull.simplices])
+    if all(abs(float(normal @ vertical)) < 1.0 - 1e-12 for normal in directions):
+        directions.append(vertical)
+    for normal in directions:
         across, along = _plane_axes(normal)
         flat = np.stack([corners @ across, corners @ along], axis=1)
-        ring = flat[ConvexHull(flat).vertices]
+        try:
+            ring = flat[ConvexHull(flat).vertices]
+        except QhullError:
+            continue  # seen from here the points are a line: too thin to tell a width
         sides = np.roll(ring, -1, axis=0) - ring
         length = np.linalg.norm(sides, axis=1)
         sides = sides[length > 1e-9] / length[length > 1e-9, None]
@@ -43,7 +51,8 @@ def tightest_box(points: Floats, upright: Floats | None = None) -> tuple[Floats,
                 [turned[pick, i, 0] * across + turned[pick, i, 1] * along for i in (0, 1)] + [normal]
             )
             best = float(size.prod()), axes, size
-    assert best is not None
+    if best is None:
+        raise ValueError("the points lie in a plane")
     return best[1], best[2]
 
 
@@ -65,10 +74,11 @@ def _hull_directions(triangles: Floats) -> list[Floats]:
 
 def _plane_axes(normal: Floats) -> tuple[Floats, Floats]:
     """Two unit vectors (3,) that complete `normal` to a right-handed frame."""
-    helper = np.eye(3)[np.argmin(np.abs(normal))]
-    across = np.cross(helper, normal)
-    across /= np.linalg.norm(across)
-    return across, np.cross(normal, across)
+    x, y, z = normal.tolist()
+    # Square to the normal in the coordinate plane where it is longest, so that nothing cancels out.
+    size = math.hypot(y, z) if abs(x) <= abs(y) else math.hypot(x, z)
+    a, b, c = (0.0, z / size, -y / size) if abs(x) <= abs(y) else (-z / size, 0.0, x / size)
+    return np.array([a, b, c]), np.array([y * c - z * b, z * a - x * c, x * b - y * a])
 
 
 def to_segments(points: Floats, segments: Floats) -> Floats:

@@ -16,6 +16,8 @@ SMOOTH = float(np.radians(13.7))
 """Turns below this count as smooth. Odd on purpose: no usual number of segments of a circle falls on it."""
 WELD = 1e-5
 """Vertices closer than this (metres) are one."""
+MOST_PLANES = 256
+"""Planes tried for the largest face, from the largest triangle down: enough for flat work, bounded for curved."""
 SLIVER = 2e-5
 """A triangle lower than this (metres) has no normal of its own to speak of."""
 
@@ -100,7 +102,9 @@ def largest_plane(mesh: Mesh, tolerance: float = 1e-3) -> tuple[float, Floats]:
     area, normal = areas(corners), normals(corners)
     left = area > 0.0
     best, direction = 0.0, np.array([0.0, 0.0, 1.0])
-    while left.any() and area[left].sum() > best:
+    for _ in range(MOST_PLANES):
+        if not left.any() or area[left].sum() <= best:
+            break
         lead = int(np.argmax(np.where(left, area, -1.0)))
         distance = np.abs((corners - corners[lead, 0]) @ normal[lead]).max(axis=1)
         same = left & (normal @ normal[lead] > 1.0 - 1e-6) & (distance <= tolerance)

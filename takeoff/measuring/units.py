@@ -104,20 +104,17 @@ def _lifted_together(
     if len(members) == 1:
         return [members]
     bodies = [[meshes[part_key(part)] for part in own] for own in members]
+    size = len(members)
+    pairs = _near_pairs(bodies, max(rules.touch, rules.leaf_gap))
     joints = [
-        (i, j)
-        for i in range(len(members))
-        for j in range(i + 1, len(members))
-        if any(touching(a, b, rules.touch) for a in bodies[i] for b in bodies[j])
+        (i, j) for i, j in pairs if any(touching(a, b, rules.touch) for a in bodies[i] for b in bodies[j])
     ]
+    apart = set(pairs) - set(joints)
     leaves = [
         (i, j)
-        for i in range(len(members))
-        for j in range(i + 1, len(members))
-        if (i, j) not in joints and len(bodies[i]) == len(bodies[j]) == 1
-        if are_leaves(bodies[i][0], bodies[j][0], rules)
+        for i, j in sorted(apart)
+        if len(bodies[i]) == len(bodies[j]) == 1 and are_leaves(bodies[i][0], bodies[j][0], rules)
     ]
-    size = len(members)
     links = np.array(joints + leaves).reshape(-1, 2)
     graph = coo_array((np.ones(len(links)), (links[:, 0], links[:, 1])), shape=(size, size))
     label = connected_components(graph, directed=False)[1]
@@ -131,6 +128,18 @@ def _lifted_together(
         else:
             groups.extend([members[i]] for i in inside)
     return groups
+
+
+def _near_pairs(bodies: Sequence[Sequence[Mesh]], gap: float) -> list[tuple[int, int]]:
+    """Pairs (i < j) of members whose boxes come within `gap` metres."""
+    boxes = [np.array([mesh.box() for mesh in own]) for own in bodies]
+    low = np.array([box[:, 0].min(axis=0) for box in boxes])
+    high = np.array([box[:, 1].max(axis=0) for box in boxes])
+    pairs: list[tuple[int, int]] = []
+    for i in range(len(bodies) - 1):
+        near = np.all((low[i + 1 :] <= high[i] + gap) & (high[i + 1 :] >= low[i] - gap), axis=1)
+        pairs += [(i, int(j)) for j in np.flatnonzero(near) + i + 1]
+    return pairs
 
 
 def touching(one: Mesh, other: Mesh, gap: float) -> bool:
