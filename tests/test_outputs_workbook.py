@@ -237,6 +237,7 @@ def test_shares_are_live_where_elements_hold_the_figures(formulas: Workbook, val
 def test_a_chart_of_the_share_stands_on_both_sheets(formulas: Workbook) -> None:
     for name in ("Summary", "Prefabrication"):
         (chart,) = formulas[name]._charts
+        assert chart.anchor._from.row >= 4
         ranges = [series.val.numRef.f for series in chart.series]
         assert ranges == ["Prefabrication!$G$5:$G$7", "Prefabrication!$H$5:$H$7"]
         assert chart.series[0].cat.strRef.f == "Prefabrication!$C$5:$C$7"

@@ -89,8 +89,9 @@ def write_prefabrication(
     layout = ShareLayout(FIRST_ROW, FIRST_ROW + len(whole) - 1, whole) if whole else None
     if layout:
         height = CHART_HEAD + CHART_BAR * len(whole)
-        place_chart(sheet, HEADING_ROW, len(SHARES), share_chart(book, layout, 470, height))
-        row = max(row, HEADING_ROW + height // ROW_PIXELS + 1)
+        # Below the heading row, which is repeated on every page.
+        place_chart(sheet, FIRST_ROW, len(SHARES), share_chart(book, layout, 470, height))
+        row = max(row, FIRST_ROW + height // ROW_PIXELS + 1)
     row = _write_repetition(sheet, row + 1, measurement.pieces)
     row = _write_joints(sheet, row + 1, measurement.joints)
     sheet.fit()
