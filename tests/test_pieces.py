@@ -374,3 +374,19 @@ def test_faults_of_a_handling_file_are_named(tmp_path: Path, old, new, says):
     with pytest.raises(InputError, match=says) as caught:
         load_handling(path)
     assert str(path) in str(caught.value)
+
+
+def test_groups_by_shape_are_the_designers_marks_on_a_real_model(shared_models):
+    """A model whose designer gave each shape its mark: grouping by shape alone finds the same."""
+    from takeoff.pipeline import measure
+
+    run = measure([next((shared_models / "models").glob("precast-with-embedded-parts.*"))])
+    pieces = run.measurement.pieces
+    assert len(pieces) == 106
+    assert len({(row.mark, row.repetition_group) for row in pieces}) == 56
+    assert len({row.mark for row in pieces}) == len({row.repetition_group for row in pieces}) == 56
+    flight = next(row for row in pieces if row.mark == "TR-02-01")
+    assert len(flight.parts.split("; ")) == 3
+    balcony = next(row for row in pieces if row.mark == "BP-01-01")
+    assert balcony.embedded == "5 bearing, 5 pipe, 4 anchor, 2 insulation"
+    assert balcony.volume_m3 == pytest.approx(1.476873 + 2 * 0.005006, abs=1e-5)  # as declared, with its rims
