@@ -153,9 +153,9 @@ def _take(draft: _Draft, entry: Entry, measured: Quantity, fields: Mapping[str, 
             entry.location,
             quantity,
             times,
-            length,
-            width,
-            height,
+            _side(length),
+            _side(width),
+            _side(height),
             notes,
         )
     )
@@ -163,6 +163,10 @@ def _take(draft: _Draft, entry: Entry, measured: Quantity, fields: Mapping[str, 
     draft.methods.add(fields["method"])
     if entry.piece:
         draft.pieces[entry.piece.model, entry.piece.global_id] = entry.piece
+
+
+def _side(length: float | None) -> float | None:
+    return None if length is None else round_quantity(length)
 
 
 def _counted(
