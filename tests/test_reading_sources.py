@@ -186,7 +186,55 @@ def test_editions_of_a_schema_are_read_as_the_schema(schema: str, name: str, tmp
     assert bool(noted) == (name.upper() != written)
 
 
-def test_a_byte_order_mark_and_space_before_the_file(plain: Path, tmp_path: Path) -> None:
+def test_a_byte_order_mark_before_the_file(plain: Path, tmp_path: Path) -> None:
     path = tmp_path / "bom.ifc"
-    path.write_bytes(b"\n" + plain.read_bytes())
-    assert len(read_model(path, tmp_path).elements) == 1
+    path.write_bytes(b"\xef\xbb\xbf" + plain.read_bytes())
+    assert len(read_model(path, tmp_path / "scratch").elements) == 1
+
+
+def test_faults_that_the_parser_met_are_told(plain: Path, tmp_path: Path) -> None:
+    text = plain.read_text()
+    line = next(x for x in text.splitlines() if "IFCRECTANGLEPROFILEDEF" in x or "IFCPOLYLINE" in x)
+    path = tmp_path / "faulty.ifc"
+    path.write_text(text.replace(line, line.replace("IFCPOLYLINE", "IFCNOSUCHTHING")))
+    (found,) = [f for f in read_model(path, tmp_path).findings if f.kind == "parse-faults"]
+    assert found.severity == "error"
+    assert "IFCNOSUCHTHING" in found.message.upper()
+    assert not [f for f in read_model(plain, tmp_path).findings if f.kind == "parse-faults"]
+
+
+@pytest.mark.parametrize(
+    ("raw", "name"),
+    [
+        ("Wände €".encode(), "Wände €"),
+        ("Wände €".encode("cp1252"), "Wände €"),
+        ("梁 Béton".encode(), "梁 Béton"),
+        ("\U0001f3d7 crane".encode(), "\U0001f3d7 crane"),
+        (b"W\\X2\\00E4\\X0\\nde", "Wände"),
+        (b"half \\X2\\D800\\X0\\", "half"),
+    ],
+)
+@pytest.mark.parametrize("in_zip", [False, True])
+def test_letters_however_they_are_written(
+    raw: bytes, name: str, in_zip: bool, plain: Path, tmp_path: Path
+) -> None:
+    content = plain.read_bytes().replace(b"'Wall'", b"'" + raw + b"'")
+    path = tmp_path / "letters.ifc"
+    path.write_bytes(content)
+    if in_zip:
+        path = zipped(tmp_path / "letters.ifczip", {"a.ifc": content})
+    facts = read_model(path, tmp_path / "scratch")
+    assert facts.elements[0].name == name
+    facts.elements[0].name.encode()
+    kinds = [f.kind for f in facts.findings]
+    assert kinds == ([] if raw.isascii() else ["text-encoding"])
+    assert facts.elements[0].step_id == read_model(plain, tmp_path).elements[0].step_id
+
+
+def test_a_broken_frame_of_a_file_is_one_line(plain: Path, tmp_path: Path) -> None:
+    text = plain.read_text()
+    line = next(x for x in text.splitlines() if "IFCPROJECT(" in x)
+    assignment = line.rsplit("#", 1)[1].split(")")[0]
+    path = tmp_path / "frame.ifc"
+    path.write_text(text.replace(line, line.replace(f"#{assignment})", "#1)")))
+    assert "cannot be read" in refused(path, tmp_path)

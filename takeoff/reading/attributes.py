@@ -1,7 +1,10 @@
 """Attributes by name, where a class may not have them, without the parser's costly search for the missing."""
 
+import re
 from functools import lru_cache
 from typing import Any
+
+_SURROGATES = re.compile("[\ud800-\udfff]")
 
 
 @lru_cache(maxsize=4096)
@@ -23,3 +26,32 @@ def attribute(entity: Any, name: str) -> Any:
         return None
     position = _position(entity.is_a(True), name)
     return None if position is None else entity.get_argument(position)
+
+
+def clean(value: Any) -> str:
+    """A text as people wrote it: without space around it, empty for none. Bytes that are no Unicode, as
+    careless exporters leave them, are taken as Windows' Western European letters; nothing else can be written
+    out."""
+    if not value:
+        return ""
+    text = str(value).strip()
+    return text if text.isascii() else _SURROGATES.sub("\ufffd", text)
+
+
+def identity(thing: Any) -> str:
+    """The GlobalId of an entity, its STEP id (`#12`) where it has none or it cannot be read."""
+    try:
+        return clean(attribute(thing, "GlobalId")) or f"#{thing.id()}"
+    except RuntimeError:
+        return f"#{thing.id()}"
+
+
+def name_of(thing: Any) -> str:
+    """The name of an entity, empty for none."""
+    return clean(attribute(thing, "Name"))
+
+
+def first_line(fault: BaseException) -> str:
+    """What a fault says, in one short line."""
+    words = str(fault).splitlines()
+    return clean(words[0])[:120] if words and words[0].strip() else type(fault).__name__

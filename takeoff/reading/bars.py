@@ -9,7 +9,7 @@ from typing import Any, Literal
 import numpy as np
 
 from takeoff.findings import Finding
-from takeoff.reading.attributes import attribute
+from takeoff.reading.attributes import attribute, clean, identity, name_of
 from takeoff.reading.facts import Bar, Declared
 from takeoff.reading.shapes import items
 from takeoff.reading.structure import Context, unreadable
@@ -127,9 +127,9 @@ def _bar(context: Context, product: Any, host: str) -> tuple[Bar, float | None]:
         if abs(weighed / diameter - 1.0) > DIAMETER_TOLERANCE:
             diameter, written = _full_millimetres(weighed), diameter
     bar = Bar(
-        global_id=product[0] or f"#{product.id()}",
+        global_id=identity(product),
         kind=kind,
-        name=(product[2] or "").strip() or (attribute(product, "ObjectType") or "").strip(),
+        name=name_of(product) or clean(attribute(product, "ObjectType")),
         diameter=diameter,
         length=steel.length,
         count=count,
@@ -147,9 +147,8 @@ def _full_millimetres(diameter: float) -> float:
 
 
 def _mass(declared: Iterable[Declared], count: int, reckoned: float | None, how: str) -> tuple[float, str]:
-    """(mass in kg, what it rests on): the declared total, the declared weight (of one bar, if reckoning
-    shows that
-    it is), else what was reckoned."""
+    """(mass in kg, what it rests on): the declared total, the declared weight (of one bar, if reckoning shows
+    that it is), else what was reckoned."""
     weights = [d for d in declared if d.kind == "weight" and d.value > 0.0]
     total = next((d for d in weights if key(d.name) in _TOTAL_NAMES), None)
     if total is not None:

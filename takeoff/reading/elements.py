@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from takeoff.findings import Finding
-from takeoff.reading.attributes import attribute
+from takeoff.reading.attributes import attribute, clean, identity, name_of
 from takeoff.reading.facts import Declared, ElementFacts, PropertyValue, Storey
 from takeoff.reading.marks import find_mark, find_unit_mark
 from takeoff.reading.materials import Material
@@ -39,9 +39,9 @@ class ElementReader:
         wholes = [w for w in relations.ancestors(product) if kind_of(w) in WHOLES]
         assembly = next((w for w in wholes if kind_of(w) == "assembly"), None)
         kind = relations.type_of.get(product.id())
-        type_name = (kind[2] or "").strip() if kind is not None else ""
+        type_name = name_of(kind)
         sets, declared = context.properties.read(product)
-        name, tag = (product[2] or "").strip(), (product[7] or "").strip()
+        name, tag = name_of(product), clean(attribute(product, "Tag"))
         mark = find_mark(sets, tag, (name, draft.object_type, type_name))
         if draft.of_parts:
             sets, declared = self._with_parts(draft, sets, declared)
@@ -56,7 +56,6 @@ class ElementReader:
                 f"{product.is_a()} {name} is filed under no storey",
                 "its height decides",
             )
-        global_id = product[0] or f"#{product.id()}"
         build_up = material.build_up
         if build_up is not None and inherited and build_up.offset is not None:
             # The reference line is that of the whole; of a part only the direction of the layers is known.
@@ -64,7 +63,7 @@ class ElementReader:
         return ElementFacts(
             model=context.name,
             step_id=product.id(),
-            global_id=global_id,
+            global_id=identity(product),
             ifc_class=product.is_a(),
             predefined_type=draft.predefined,
             object_type=draft.object_type,
@@ -83,16 +82,15 @@ class ElementReader:
             declared=declared,
             body=self._body(draft),
             openings=self._openings(draft),
-            assembly=(assembly[0] or f"#{assembly.id()}") if assembly is not None else "",
+            assembly=identity(assembly) if assembly is not None else "",
             assembly_mark=self._unit_mark(assembly) if assembly is not None else "",
-            description=(product[3] or "").strip(),
+            description=clean(product[3]),
             body_materials=self._body_materials(draft),
             material_categories=material.categories,
         )
 
     def _note(self, kind: str, product: Any, message: str, assumed: str) -> None:
-        identity = product[0] or f"#{product.id()}"
-        self.findings.append(Finding("note", kind, self.context.name, identity, message, assumed))
+        self.findings.append(Finding("note", kind, self.context.name, identity(product), message, assumed))
 
     def _with_parts(
         self, draft: Draft, sets: PropertySets, declared: tuple[Declared, ...]
@@ -127,13 +125,12 @@ class ElementReader:
         known = self._unit_marks.get(assembly.id())
         if known is None:
             sets = self.context.properties.sets(assembly)
-            known = self._unit_marks[assembly.id()] = find_unit_mark(sets, (assembly[7] or "").strip())
+            known = self._unit_marks[assembly.id()] = find_unit_mark(sets, clean(attribute(assembly, "Tag")))
         return known
 
     def _material(self, draft: Draft, wholes: Iterable[Any]) -> tuple[Material, bool]:
         """(material, whether it is a whole's): the element's own or its type's, else that of its parts, else
-        of
-        the nearest whole that has one."""
+        of the nearest whole that has one."""
         materials = self.context.materials
         own = materials.of(draft.product)
         if own.names or own.build_up:
@@ -196,8 +193,6 @@ class ElementReader:
         known = self._references.get(reference.id())
         if known is None:
             code = attribute(reference, "Identification") or attribute(reference, "ItemReference") or ""
-            name = attribute(reference, "Name") or ""
-            known = self._references[reference.id()] = " ".join(
-                dict.fromkeys(t.strip() for t in (code, name) if t.strip())
-            )
+            name = name_of(reference)
+            known = self._references[reference.id()] = " ".join(dict.fromkeys(t for t in (code, name) if t))
         return known

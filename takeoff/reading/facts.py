@@ -98,12 +98,11 @@ class ElementFacts:
 
     `body` holds the STEP ids of the products whose Body representations make the element (itself, or its
     parts where it has no body of its own), `openings` those of the opening elements that void it or its
-    parts. `role` and `subrole` are what class, predefined type and aggregation say (`role` empty: none of
-    the six). `properties` are sets by name, instance over type. `assembly` is the GlobalId of the assembly
-    it is part of. `storey` is the name of the storey that the model files it under. `body_materials` stands
-    beside `body` where the element is made of parts: the material of each, empty where it has none of its
-    own;
-    an empty tuple where the body is the element's own. `material_categories` stands beside `materials`.
+    parts. `role` and `subrole` are what class, predefined type and aggregation say (`role` empty: none of the
+    six). `properties` are sets by name, instance over type. `assembly` is the GlobalId of the assembly it is
+    part of. `storey` is the name of the storey that the model files it under. `body_materials` stands beside
+    `body` where the element is made of parts: the material of each, empty where it has none of its own; an
+    empty tuple where the body is the element's own. `material_categories` stands beside `materials`.
     """
 
     model: str

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from typing import Any
 
+from takeoff.reading.attributes import identity, name_of
 from takeoff.reading.bars import BAR_CLASSES
 from takeoff.reading.facts import ElementFacts, Embedded
 from takeoff.reading.roles import kind_of
@@ -44,8 +45,7 @@ class Hosts:
 
     def of(self, product: Any) -> ElementFacts | None:
         """The nearest element that the product is part of, else the biggest concrete one of its assembly,
-        else
-        the one it is assigned to, else the one that its properties name."""
+        else the one it is assigned to, else the one that its properties name."""
         relations = self.context.relations
         for whole in relations.ancestors(product):
             facts = self.elements.get(whole.id()) or self._by_body.get(whole.id())
@@ -127,25 +127,25 @@ def read_embedded(context: Context, structure: Structure, hosts: Hosts) -> list[
     found = []
     for children in context.relations.children.values():
         for product in children:
-            identity = product.id()
-            if identity in bars or not product.is_a("IfcElement"):
+            step_id = product.id()
+            if step_id in bars or not product.is_a("IfcElement"):
                 continue
             if product.is_a("IfcReinforcingElement") and product.is_a() in BAR_CLASSES:
                 continue
             if any(product.is_a(name) for name in _NEVER_EMBEDDED):
                 continue
-            facts = hosts.elements.get(identity)
+            facts = hosts.elements.get(step_id)
             if facts is not None and is_concrete(facts) is not False:
                 continue
-            if facts is None and (identity in bodies or _is_concrete_part(context, product)):
+            if facts is None and (step_id in bodies or _is_concrete_part(context, product)):
                 continue
             host = hosts.of(product)
-            if host is not None and host.step_id != identity:
+            if host is not None and host.step_id != step_id:
                 found.append(
                     Embedded(
-                        global_id=product[0] or f"#{identity}",
+                        global_id=identity(product),
                         ifc_class=product.is_a(),
-                        name=(product[2] or "").strip(),
+                        name=name_of(product),
                         material=", ".join(context.materials.of(product).names),
                         host=host.global_id,
                     )

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 from typing import Any
 
-from takeoff.reading.attributes import attribute
+from takeoff.reading.attributes import attribute, clean, name_of
 from takeoff.reading.facts import BuildUp, Layer
 from takeoff.reading.relations import Relations
 
@@ -13,8 +13,7 @@ _AXES = {"AXIS1": 0, "AXIS2": 1, "AXIS3": 2}
 @dataclass(frozen=True, slots=True)
 class Material:
     """What an element is made of: names in order without repetition, their categories (or descriptions)
-    beside
-    them, the layers if there are any."""
+    beside them, the layers if there are any."""
 
     names: tuple[str, ...] = ()
     categories: tuple[str, ...] = ()
@@ -96,9 +95,9 @@ class Materials:
         names = _named([layer.Material for layer in layers])
         read = tuple(
             Layer(
-                material=(layer.Material.Name or "") if layer.Material else "",
+                material=name_of(layer.Material),
                 thickness=float(layer.LayerThickness or 0.0) * self.length,
-                name=attribute(layer, "Name") or attribute(layer, "Category") or "",
+                name=name_of(layer) or clean(attribute(layer, "Category")),
             )
             for layer in layers
         )
@@ -109,6 +108,7 @@ def _named(materials: Any) -> Material:
     """Names of plain materials, each once, with their categories (IFC4 and later)."""
     pairs: dict[str, str] = {}
     for material in materials:
-        if material is not None and (material.Name or "").strip():
-            pairs.setdefault(material.Name.strip(), attribute(material, "Category") or "")
+        name = name_of(material)
+        if name:
+            pairs.setdefault(name, clean(attribute(material, "Category")))
     return Material(tuple(pairs), tuple(pairs.values()))

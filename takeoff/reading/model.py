@@ -1,10 +1,12 @@
 """The reader: one IFC file to facts."""
 
+import re
 from collections import Counter
 from pathlib import Path
 from typing import Any
 
 from takeoff.findings import Finding, InputError
+from takeoff.reading.attributes import clean, first_line, name_of
 from takeoff.reading.bars import BAR_CLASSES, read_bars
 from takeoff.reading.elements import ElementReader
 from takeoff.reading.facts import ElementFacts, ModelFacts
@@ -21,38 +23,66 @@ from takeoff.reading.units import Units, read_units
 NAMES_SHOWN = 5
 """Most names that one finding lists."""
 
+_FAULT = re.compile(
+    r"^\[(?:error|warning)\](?: \[[^\]]*\])*+ (?!Instance encountered with non-unique GlobalId)(.*)"
+)
+"""A line of the parser's log. Elements that share a GlobalId have a finding of their own."""
+
 
 def read_model(path: Path, scratch: Path, model_name: str | None = None) -> ModelFacts:
     """All facts of the model at `path`; its name is `model_name`, else the file's name without its ending.
 
     What has to be unpacked goes into `scratch`, which must outlive the use of `ModelFacts.path`. Raises
     InputError, one line, for a file that is no readable model. An element that cannot be read costs that
-    element
-    and leaves a finding. The parser is native code that a hostile file can bring down or keep busy for ever:
-    who
-    reads files of unknown origin calls this in a process of its own; all that is returned can be pickled.
+    element and leaves a finding. The parser is native code that a hostile file can bring down or keep busy
+    for ever: who reads files of unknown origin calls this in a process of its own; all that is returned can
+    be pickled.
     """
     source = open_source(path, scratch)
     name = model_name or path.stem
-    model = _parse(source, path)
-    return _read(model, source, name, path)
+    model, findings = _parse(source, path, name)
+    try:
+        return _read(model, source, name, findings)
+    except Exception as fault:
+        # What is wrong with single products is caught with them; here the file's frame is broken.
+        raise InputError(f"{path}: cannot be read ({first_line(fault)}); export it again") from fault
 
 
-def _parse(source: Source, path: Path) -> Any:
-    """The parsed file."""
+def _parse(source: Source, path: Path, name: str) -> tuple[Any, list[Finding]]:
+    """The parsed file, and a finding where the parser had to leave something out."""
     import ifcopenshell
 
+    ifcopenshell.get_log()
     try:
         model = ifcopenshell.open(source.path)
+        projects = model.by_type("IfcProject")
     except Exception as fault:
-        words = (str(fault).splitlines() or [type(fault).__name__])[0]
-        raise InputError(f"{path}: cannot be read as {source.schema} ({words}); export it again") from None
-    if model is None or not model.by_type("IfcProject"):
+        raise InputError(
+            f"{path}: cannot be read as {source.schema} ({first_line(fault)}); export it again"
+        ) from None
+    if not projects:
         raise InputError(f"{path}: holds no project; it is empty or damaged, export it again")
-    return model
+    return model, _parse_findings(ifcopenshell.get_log(), name)
 
 
-def _read(model: Any, source: Source, name: str, path: Path) -> ModelFacts:
+def _parse_findings(log: str, name: str) -> list[Finding]:
+    """What the parser complained of: lines that it could not read, and so left out or replaced."""
+    faults = [match[1] for line in log.splitlines() if (match := _FAULT.search(line))]
+    if not faults:
+        return []
+    return [
+        Finding(
+            "error",
+            "parse-faults",
+            name,
+            "",
+            f"{len(faults)} places in the file are faulty, first: {clean(faults[0])[:160]}; ask for a new export",
+            "read without them, the quantities may be incomplete",
+        )
+    ]
+
+
+def _read(model: Any, source: Source, name: str, findings: list[Finding]) -> ModelFacts:
     units = read_units(model)
     relations = read_relations(model)
     properties = Properties(relations, units)
@@ -66,6 +96,7 @@ def _read(model: Any, source: Source, name: str, path: Path) -> ModelFacts:
     bars, bar_findings = read_bars(context, structure.bars, bar_hosts)
     map_conversion, map_name, map_findings = _map(model, units, name)
     findings = [
+        *findings,
         *_source_findings(source, name),
         *_unit_findings(units, properties, name),
         *storey_findings,
@@ -89,7 +120,7 @@ def _read(model: Any, source: Source, name: str, path: Path) -> ModelFacts:
         sha256=source.sha256,
         schema="IFC4X3" if source.schema.startswith("IFC4X3") else source.schema,
         length_unit=units.length,
-        project_name=(project.LongName or project.Name or "").strip(),
+        project_name=clean(project.LongName) or name_of(project),
         storeys=tuple(storeys.values()),
         elements=tuple(elements.values()),
         bars=tuple(bars),
@@ -142,18 +173,15 @@ def _map(model: Any, units: Units, name: str) -> tuple[tuple[float, ...] | None,
 
 
 def _source_findings(source: Source, name: str) -> list[Finding]:
-    if source.written_schema.upper() == source.schema:
-        return []
-    return [
-        Finding(
-            "note",
-            "schema-read-as",
-            name,
-            "",
-            f"the file's schema is called {source.written_schema}",
-            f"read as {source.schema}",
-        )
-    ]
+    """What was put right before the file could be parsed."""
+    findings = []
+    if source.written_schema.upper() != source.schema:
+        message = f"the file's schema is called {clean(source.written_schema)}"
+        findings.append(Finding("note", "schema-read-as", name, "", message, f"read as {source.schema}"))
+    if source.encoding:
+        message = "letters are written as raw bytes, which the standard does not allow"
+        findings.append(Finding("note", "text-encoding", name, "", message, f"read as {source.encoding}"))
+    return findings
 
 
 def _unit_findings(units: Units, properties: Properties, name: str) -> list[Finding]:
@@ -197,7 +225,7 @@ def _left_out(context: Context, structure: Structure) -> list[Finding]:
     """One note on the proxies and parts that aren't plainly concrete."""
     if not structure.left_out:
         return []
-    names = Counter((product[2] or product.is_a()).strip() for product in structure.left_out)
+    names = Counter(name_of(product) or product.is_a() for product in structure.left_out)
     shown = ", ".join(f"{n} ({c})" if c > 1 else n for n, c in names.most_common(NAMES_SHOWN))
     more = f" and {len(names) - NAMES_SHOWN} more" if len(names) > NAMES_SHOWN else ""
     return [
@@ -215,6 +243,5 @@ def _left_out(context: Context, structure: Structure) -> list[Finding]:
 def _application(model: Any) -> str:
     """The program that wrote the file, as it calls itself."""
     for application in model.by_type("IfcApplication"):
-        name, version = application.ApplicationFullName or "", application.Version or ""
-        return f"{name} {version}".strip()
+        return f"{clean(application.ApplicationFullName)} {clean(application.Version)}".strip()
     return ""

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from takeoff.findings import Finding
-from takeoff.reading.attributes import attribute
+from takeoff.reading.attributes import attribute, clean, first_line, identity, name_of
 from takeoff.reading.facts import Storey
 from takeoff.reading.relations import DEPTH_LIMIT, Relations
 from takeoff.reading.units import unit_factor
@@ -75,8 +75,8 @@ def read_storeys(model: Any, placements: Placements, name: str) -> tuple[dict[in
                     "warning",
                     "unreadable",
                     name,
-                    _identity(storey),
-                    f"storey unreadable: {fault}".splitlines()[0],
+                    identity(storey),
+                    f"storey cannot be read ({first_line(fault)})",
                 )
             )
             continue
@@ -90,7 +90,7 @@ def read_storeys(model: Any, placements: Placements, name: str) -> tuple[dict[in
     differing = []
     for storey, height, written in found:
         elevation = base + written if by_words and written is not None else height
-        storeys[storey.id()] = Storey(_identity(storey), storey.Name or storey.LongName or "", elevation)
+        storeys[storey.id()] = Storey(identity(storey), name_of(storey) or clean(storey.LongName), elevation)
         if not by_words and written is not None:
             differing.append((storey, height - written))
     if by_words:
@@ -111,8 +111,8 @@ def read_storeys(model: Any, placements: Placements, name: str) -> tuple[dict[in
                 "note",
                 "storey-elevation",
                 name,
-                _identity(storey),
-                f"storey {storey.Name or ''}: placed {difference - shift:+.3f} m off its written elevation",
+                identity(storey),
+                f"storey {name_of(storey)}: placed {difference - shift:+.3f} m off its written elevation",
                 "the placement",
             )
             for storey, difference in differing
@@ -136,22 +136,15 @@ def storey_of(product: Any, relations: Relations, storeys: dict[int, Storey]) ->
     return None
 
 
-def _identity(thing: Any) -> str:
-    try:
-        return thing.GlobalId or f"#{thing.id()}"
-    except Exception:
-        return f"#{thing.id()}"
-
-
 def read_map(model: Any, length: float, name: str) -> tuple[tuple[float, ...] | None, str, list[Finding]]:
     """The matrix from model to map coordinates (row-major, metres), the name of the map's reference system,
-    and
-    findings. From `IfcMapConversion`; in IFC2X3 from the property sets agreed in its place, if present."""
+    and findings. From `IfcMapConversion`; in IFC2X3 from the property sets agreed in its place, if
+    present."""
     if model.schema == "IFC2X3":
         return _map_of_properties(model, name)
     for operation in model.by_type("IfcCoordinateOperation"):
         target = operation.TargetCRS
-        map_name = attribute(target, "Name") or ""
+        map_name = name_of(target)
         map_unit = attribute(target, "MapUnit")
         unit = (unit_factor(map_unit) if map_unit is not None else None) or length
         if operation.is_a("IfcMapConversion"):
@@ -234,7 +227,7 @@ def _map_of_properties(model: Any, name: str) -> tuple[tuple[float, ...] | None,
                 if p.is_a("IfcPropertySingleValue") and p.NominalValue is not None
             }
     values = sets.get("epset_mapconversion")
-    map_name = str(sets.get("epset_projectedcrs", {}).get("Name", ""))
+    map_name = clean(sets.get("epset_projectedcrs", {}).get("Name"))
     if (
         not values
         or not isinstance(values.get("Eastings"), float)

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from takeoff.reading.attributes import attribute
+from takeoff.reading.attributes import attribute, clean, first_line
 from takeoff.reading.facts import Declared, PropertyValue, QuantityKind
 from takeoff.reading.relations import Relations
 from takeoff.reading.units import KIND_OF_MEASURE, Units
@@ -115,8 +115,7 @@ class Properties:
         try:
             found = self._parsed(definition)
         except Exception as fault:
-            words = (str(fault).splitlines() or [type(fault).__name__])[0]
-            self.broken.append((definition.id(), f"{definition.is_a()}: {words}"))
+            self.broken.append((definition.id(), f"{definition.is_a()} cannot be read ({first_line(fault)})"))
             found = ()
         if definition.id():
             self._sets[definition.id()] = found
@@ -133,7 +132,7 @@ class Properties:
         return ()
 
     def _property_set(self, definition: Any) -> PropertySet:
-        set_name = definition[2] or ""
+        set_name = clean(definition[2])
         values: dict[str, PropertyValue] = {}
         declared: list[Declared] = []
         self._properties(set_name, definition[4] or (), "", values, declared, 0)
@@ -152,7 +151,7 @@ class Properties:
         # over every property of every element.
         for item in items:
             get = item.get_argument
-            name = prefix + (get(0) or "")
+            name = prefix + clean(get(0))
             kind = item.is_a()
             if kind == "IfcPropertySingleValue":
                 typed = get(2)
@@ -160,7 +159,7 @@ class Properties:
                     continue
                 written = typed.get_argument(0)
                 if isinstance(written, str):
-                    text = written.strip()
+                    text = clean(written)
                     if text and not (text == "UNKNOWN" and typed.is_a() == "IfcLogical"):
                         values[name] = text
                     continue
@@ -185,7 +184,7 @@ class Properties:
         """A typed value as text, number or truth value; densities in kg/m3 and kg/m2, all else as written."""
         value = typed[0]
         if isinstance(value, str):
-            text = value.strip()
+            text = clean(value)
             return None if not text or (text == "UNKNOWN" and typed.is_a() == "IfcLogical") else text
         if isinstance(value, bool):
             return value
@@ -229,7 +228,7 @@ class Properties:
         return Declared(set_name, name, kind, float(typed[0]) * self._factor(kind, unit))
 
     def _quantity_set(self, definition: Any) -> PropertySet:
-        set_name = definition[2] or ""
+        set_name = clean(definition[2])
         declared = []
         for item in definition[5] or ():
             kind = _QUANTITY_KINDS.get(item.is_a())
@@ -238,7 +237,7 @@ class Properties:
             get = item.get_argument
             value = get(3)
             if isinstance(value, (int, float)) and math.isfinite(value):
-                name, unit = get(0) or "", get(2)
+                name, unit = clean(get(0)), get(2)
                 declared.append(Declared(set_name, name, kind, value * self._factor(kind, unit)))
         return PropertySet(set_name, {}, tuple(declared))
 

@@ -4,6 +4,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
+from takeoff.reading.attributes import first_line
+
 DEPTH_LIMIT = 64
 """Deepest nesting of aggregates that is followed; deeper is a loop or hostile."""
 
@@ -122,5 +124,7 @@ class _Guard:
     def __exit__(self, kind: type[BaseException] | None, fault: BaseException | None, trace: object) -> bool:
         if fault is None or not isinstance(fault, Exception):
             return False
-        self.found.broken.append((self.relation.id(), f"{self.relation.is_a()}: {fault}".splitlines()[0]))
+        self.found.broken.append(
+            (self.relation.id(), f"{self.relation.is_a()} cannot be read ({first_line(fault)})")
+        )
         return True

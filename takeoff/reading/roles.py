@@ -5,7 +5,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from takeoff.reading.attributes import attribute
+from takeoff.reading.attributes import attribute, clean
 from takeoff.reading.places import Placements
 from takeoff.reading.shapes import axis_lean, extents
 from takeoff.reading.words import named_role
@@ -133,9 +133,9 @@ def predefined_type(product: Any, kind: Any) -> tuple[str, str]:
     """(predefined type, object type text) of an element; its own, else its type's. A user-defined one is its
     text."""
     own = attribute(product, "PredefinedType") or attribute(product, "ShapeType") or ""
-    text = (attribute(product, "ObjectType") or "").strip()
+    text = clean(attribute(product, "ObjectType"))
     of_type = attribute(kind, "PredefinedType") or ""
-    type_text = (attribute(kind, "ElementType") or "").strip()
+    type_text = clean(attribute(kind, "ElementType"))
     chosen = own if own not in _NO_TYPE else of_type
     if chosen == "USERDEFINED":
         chosen = (text if own == "USERDEFINED" else type_text or text) or chosen

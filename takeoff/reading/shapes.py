@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from takeoff.reading.attributes import attribute
+from takeoff.reading.attributes import attribute, clean
 from takeoff.reading.places import Placements
 
 REPRESENTATION = 6
@@ -80,7 +80,7 @@ def presentation_layers(model: Any) -> dict[int, tuple[str, ...]]:
     found: dict[int, tuple[str, ...]] = {}
     for layer in model.by_type("IfcPresentationLayerAssignment"):
         try:
-            name = (layer[0] or "").strip()
+            name = clean(layer[0])
             for assigned in layer[2] or ():
                 if name and name not in found.get(assigned.id(), ()):
                     found[assigned.id()] = (*found.get(assigned.id(), ()), name)

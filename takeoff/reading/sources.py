@@ -10,10 +10,10 @@ from pathlib import Path, PurePosixPath
 from typing import IO
 
 from takeoff.findings import InputError
+from takeoff.reading.copies import CHUNK, write_copy, written_encoding
 
 HEAD_BYTES = 1 << 16
 TAIL_BYTES = 1 << 16
-CHUNK = 1 << 20
 
 UNPACKED_LIMIT = 4 << 30
 """Most bytes that a zipped model may unpack to: beyond any building model seen, and bounded for disks."""
@@ -34,6 +34,7 @@ CLOSE_SCHEMAS = (
 )
 """Names of the same schemas, corrected editions of them, with the name that the parser knows."""
 
+_BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 _SCHEMA = re.compile(rb"FILE_SCHEMA\s*\(\s*\(\s*'([^']*)'", re.IGNORECASE)
 _END = re.compile(rb"END-ISO-10303-21\s*;?")
 
@@ -43,20 +44,22 @@ class Source:
     """A model file that is ready to be parsed.
 
     `path` is a plain STEP file, the user's own or a copy in the scratch folder; `sha256` is of the file as
-    given; `written_schema` is the name in the header, `schema` the one that it is read as.
+    given; `written_schema` is the name in the header, `schema` the one that it is read as; `encoding` is how
+    letters beyond ASCII are written where they aren't as the standard wants them.
     """
 
     path: Path
     sha256: str
     schema: str
     written_schema: str
+    encoding: str = ""
 
 
 def open_source(path: Path, scratch: Path) -> Source:
     """Check the file at `path` and give the STEP file to parse; copies go into `scratch` (made if missing).
 
-    Raises InputError with one line for what cannot be read: missing, a folder, no permission, empty, not
-    IFC, cut off, an unknown schema, a zip with no model or with two, a zip that unpacks out of proportion.
+    Raises InputError with one line for what cannot be read: missing, a folder, no permission, empty, not IFC,
+    cut off, an unknown schema, a zip with no model or with two, a zip that unpacks out of proportion.
     """
     try:
         mode = path.stat().st_mode
@@ -142,7 +145,7 @@ def _checked(path: Path, label: str, scratch: Path, digest: str) -> Source:
         size = stream.seek(0, 2)
         stream.seek(max(0, size - TAIL_BYTES))
         tail = stream.read()
-    start = head.removeprefix(b"\xef\xbb\xbf").lstrip()
+    start = head.removeprefix(_BYTE_ORDER_MARK).lstrip()
     if not start:
         raise InputError(f"{label}: is empty; export the model again")
     if start.startswith(b"<"):
@@ -163,26 +166,20 @@ def _checked(path: Path, label: str, scratch: Path, digest: str) -> Source:
             f"{label}: names no schema (no FILE_SCHEMA in its header); export it again as IFC4 or IFC2X3"
         )
     written = found.group(1).decode("latin-1").strip()
-    known = SCHEMAS.get(written.upper())
-    if known is not None:
-        return Source(path, digest, known, written)
-    for pattern, name in CLOSE_SCHEMAS:
-        if pattern.fullmatch(written.upper()):
-            return Source(_renamed(path, scratch, digest, found.span(1), name), digest, name, written)
-    raise InputError(
-        f"{label}: has the schema {written[:40]!r}, which is none of IFC2X3, IFC4, IFC4X3; export it again"
-    )
+    name = SCHEMAS.get(written.upper()) or _close_schema(written)
+    if not name:
+        raise InputError(
+            f"{label}: has the schema {written[:40]!r}, which is none of IFC2X3, IFC4, IFC4X3; export it again"
+        )
+    mark = len(head) - len(head.removeprefix(_BYTE_ORDER_MARK))
+    encoding = written_encoding(path)
+    if name != written.upper() or mark or encoding:
+        target = scratch / f"{digest[:32]}-readable.ifc"
+        write_copy(path, target, mark, found.span(1), name, encoding)
+        path = target
+    return Source(path, digest, name, written, encoding)
 
 
-def _renamed(path: Path, scratch: Path, digest: str, span: tuple[int, int], schema: str) -> Path:
-    """A copy in the scratch folder whose header names the schema as the parser knows it; all else as it
-    was."""
-    scratch.mkdir(parents=True, exist_ok=True)
-    target = scratch / f"{digest[:32]}-as-{schema.lower()}.ifc"
-    with path.open("rb") as source, target.open("wb") as out:
-        out.write(source.read(span[0]))
-        out.write(schema.encode())
-        source.seek(span[1])
-        while chunk := source.read(CHUNK):
-            out.write(chunk)
-    return target
+def _close_schema(written: str) -> str:
+    """The schema that an edition's name stands for, empty for none."""
+    return next((name for pattern, name in CLOSE_SCHEMAS if pattern.fullmatch(written.upper())), "")

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from takeoff.findings import Finding
-from takeoff.reading.attributes import attribute
+from takeoff.reading.attributes import attribute, clean, first_line, identity, name_of
 from takeoff.reading.materials import Materials
 from takeoff.reading.places import Placements
 from takeoff.reading.properties import Properties
@@ -103,7 +103,7 @@ def read_structure(context: Context) -> Structure:
                     "warning",
                     "aggregation-loop",
                     context.name,
-                    product[0] or f"#{product.id()}",
+                    identity(product),
                     "is part of itself by the model's relations; ask for a new export",
                     "taken on its own",
                 )
@@ -134,9 +134,8 @@ def _is_own_ancestor(relations: Relations, product: Any) -> bool:
 def text_of(context: Context, product: Any) -> tuple[str, ...]:
     """Name, object type and type name: the texts by which people know an element."""
     kind = context.relations.type_of.get(product.id())
-    return tuple(
-        t for t in (product[2], attribute(product, "ObjectType"), kind[2] if kind is not None else None) if t
-    )
+    texts = (name_of(product), clean(attribute(product, "ObjectType")), name_of(kind))
+    return tuple(text for text in texts if text)
 
 
 def substance_of(context: Context, product: Any) -> Substance:
@@ -245,8 +244,8 @@ class _Walk:
             "warning",
             "proxy-taken-in",
             context.name,
-            product[0] or f"#{product.id()}",
-            f"{product.is_a()} {product[2] or ''} is concrete by its {_ground(context, product, bodies)}; "
+            identity(product),
+            f"{product.is_a()} {name_of(product)} is concrete by its {_ground(context, product, bodies)}; "
             "ask for a proper class",
             f"role {role}, {why}",
         )
@@ -258,8 +257,8 @@ class _Walk:
                 "warning",
                 "no-body",
                 self.context.name,
-                draft.product[0] or f"#{draft.product.id()}",
-                f"{draft.product.is_a()} {draft.product[2] or ''} has no body; ask for its geometry",
+                identity(draft.product),
+                f"{draft.product.is_a()} {name_of(draft.product)} has no body; ask for its geometry",
                 "not measured",
             )
             self.structure.findings.append(finding)
@@ -316,16 +315,11 @@ def _bodied(context: Context, product: Any, seen: set[int]) -> Iterator[Any]:
 
 def unreadable(name: str, product: Any, fault: Exception) -> Finding:
     """The finding for a product that the reader could not read."""
-    try:
-        identity = product[0] or f"#{product.id()}"
-    except Exception:
-        identity = f"#{product.id()}"
-    words = str(fault).splitlines()[0][:120] if str(fault) else type(fault).__name__
     return Finding(
         "error",
         "unreadable",
         name,
-        identity,
-        f"{product.is_a()} cannot be read ({words}); ask for a new export",
+        identity(product),
+        f"{product.is_a()} cannot be read ({first_line(fault)}); ask for a new export",
         "left out",
     )
