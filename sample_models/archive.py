@@ -123,7 +123,7 @@ def _twin_walls(m: Archive) -> None:
                 (x, y), (x, y + 2.8), 0.3, UNDER_FLOOR - BASE, BASE, name=name, material=None, made=None
             )
             m.layers(wall, layers, axis=1, sense=1, offset=-0.15)
-            m.piece(wall, f"TW{len(panels) + 1:02d}")
+            m.piece(wall, f"DW{len(panels) + 1:02d}")
             panels.append(wall)
     m.box_void(panels[4], (0.8, -0.3, 1.4), (1.6, 0.3, 2.0), name="Service duct")
     m.type(panels, "Twin wall 300", predefined_type="STANDARD")

@@ -40,7 +40,9 @@ def write_hall(m: Archive) -> None:
     """Everything from the ground floor up, and the works outside."""
     m.storey("Ground floor", 0.0)
     _floor(m)
+    m.into("Basement")
     _stair(m)
+    m.into("Ground floor")
     _long_walls(m)
     _gables(m)
     m.storey("Roof", EAVES)
@@ -140,7 +142,8 @@ def _gables(m: Archive) -> None:
             if side == "west" and i == 1:
                 m.box_void(panel, (-0.1, 3.3, -0.1), (0.3, 5.7, 2.7), name="Gate")
             elif i != 1:
-                m.box_void(panel, (-0.1, low + 0.9, 1.2), (0.3, low + 2.1, 2.4), name="Window")
+                near = 0.9 if i == 0 else WIDTH - 2.1  # the outer panels mirror one another
+                m.box_void(panel, (-0.1, near, 1.2), (0.3, near + 1.2, 2.4), name="Window")
             m.properties(panel, "Sample_Identity", {"Mark": f"TU{len(panels) + 1:02d}"})
             panels.append(panel)
     m.type(panels, "Tilt-up panel 180", predefined_type="STANDARD")

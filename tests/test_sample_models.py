@@ -141,6 +141,21 @@ def test_reinforcement_has_three_bases(measured: Measurement) -> None:
     assert kilograms["C1"] == pytest.approx(7850 * steel, rel=1e-3)
 
 
+def test_pieces_repeat(measured: Measurement) -> None:
+    # Ten planks alike; five twin walls alike and the one with the duct; the four outer gable panels are one shape,
+    # since a flat panel turned about is its own mirror image; the two in the middle differ by the gate; one flight.
+    names = {part.global_id: part.name for part in measured.parts}
+    counts = {names[piece.global_id]: piece.repetition_count for piece in measured.pieces}
+    wanted = {f"Plank {i}": 10 for i in range(1, 11)}
+    wanted |= {f"Twin wall {side} {i}": 5 for side in ("west", "east") for i in (1, 2, 3)}
+    wanted |= {f"Gable {side} {i}": 4 for side in ("west", "east") for i in (1, 3)}
+    wanted |= {"Twin wall east 2": 1, "Gable west 2": 1, "Gable east 2": 1, "Flight": 1}
+    assert counts == wanted
+    weights = {names[piece.global_id]: piece.weight_t for piece in measured.pieces}
+    assert weights["Plank 1"] == pytest.approx(2.5 * NET["Plank 1"], rel=1e-4)
+    assert weights["Twin wall west 1"] == pytest.approx(2.5 * 2 * NET["Twin wall west 1#1"], rel=1e-4)
+
+
 def test_deliberate_gaps_are_found(measured: Measurement) -> None:
     names = {part.global_id: part.name for part in measured.parts}
     found = [(item.kind, names.get(item.global_id, "")) for item in measured.findings]
