@@ -221,6 +221,48 @@ def test_a_stair_of_flights_and_landings(schema: str, read: Read) -> None:
     assert not facts.findings
 
 
+def test_parts_beside_flights_take_the_stairs_material(read: Read) -> None:
+    model = Model("IFC4")
+    stair = model.product("IfcStair", material="Concrete")
+    flight = model.product("IfcStairFlight", box(model, (0, 0, 0), (1, 3, 2)), filed=False)
+    nosing = model.product("IfcBuildingElementPart", box(model, (0, 0, 0), (1, 1, 1)), filed=False)
+    tread = model.product(
+        "IfcBuildingElementPart", box(model, (0, 0, 0), (1, 1, 1)), filed=False, material="Oak"
+    )
+    model.aggregate(stair, [flight, nosing, tread])
+    facts = read(model)
+    assert {i: e.role for i, e in by_id(facts).items()} == {
+        flight.GlobalId: "stair",
+        nosing.GlobalId: "stair",
+    }
+    assert by_id(facts)[nosing.GlobalId].materials == ("Concrete",)
+    assert kinds(facts) == ["proxy-left-out", "proxy-taken-in"]
+
+
+@pytest.mark.parametrize(
+    ("identifier", "kind", "whether"),
+    [
+        ("Body", "SweptSolid", True),
+        ("Shape", "Brep", True),
+        (None, "SolidModel", True),
+        ("body", None, True),
+        ("Axis", "SweptSolid", False),
+        ("Reference", "SweptSolid", False),
+        ("Box", "BoundingBox", False),
+    ],
+)
+def test_which_representations_are_a_body(
+    identifier: str | None, kind: str | None, whether: bool, read: Read
+) -> None:
+    model = Model("IFC4")
+    wall = model.wall((0, 0), (5, 0), 0.3, 3.0)
+    shape = wall.Representation.Representations[0]
+    shape.RepresentationIdentifier, shape.RepresentationType = identifier, kind
+    facts = read(model)
+    assert facts.elements[0].body == ((wall.id(),) if whether else ())
+    assert kinds(facts) == ([] if whether else ["no-body"])
+
+
 def test_stairs_with_a_body_and_of_mere_parts(read: Read) -> None:
     model = Model("IFC4")
     solid = model.product("IfcStair", box(model, (0, 0, 0), (1, 3, 2)), name="Solid")

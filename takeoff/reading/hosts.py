@@ -49,8 +49,8 @@ class Hosts:
         relations = self.context.relations
         for whole in relations.ancestors(product):
             facts = self.elements.get(whole.id()) or self._by_body.get(whole.id())
-            if facts is not None:
-                return facts if is_concrete(facts) is not False else None
+            if facts is not None and is_concrete(facts) is not False:
+                return facts
             if kind_of(whole) == "assembly":
                 facts = self._of_assembly(whole)
                 if facts is not None:

@@ -17,7 +17,23 @@ REPRESENTATION = 6
 POINT_LIMIT = 2000
 """Most points of a shape that are looked at for its extents."""
 
-_SOLID_NAMES = {"body", "body-fallback", "facetation", "tessellation", "solid", ""}
+_NO_BODIES = {
+    "axis",
+    "box",
+    "footprint",
+    "annotation",
+    "profile",
+    "surface",
+    "reference",
+    "clearance",
+    "lighting",
+    "boundary",
+    "walkingline",
+    "cog",
+    "plan",
+}
+"""Identifiers of representations that are something else than a body."""
+
 _CURVES = {
     "geometriccurveset",
     "geometricset",
@@ -36,7 +52,7 @@ _CURVE_ITEMS = ("IfcCurve", "IfcPoint", "IfcGeometricCurveSet", "IfcBoundingBox"
 
 
 def body_representations(product: Any) -> Iterator[Any]:
-    """The representations that can be a body: named so (or not named), not of curves, not empty."""
+    """The representations that can be a body: not named as something else, not of curves, not empty."""
     definition = product.get_argument(REPRESENTATION)
     if definition is None:
         return
@@ -44,7 +60,7 @@ def body_representations(product: Any) -> Iterator[Any]:
         if not representation.is_a("IfcShapeRepresentation"):
             continue
         get = representation.get_argument
-        if (get(1) or "").strip().lower() not in _SOLID_NAMES:
+        if (get(1) or "").strip().lower() in _NO_BODIES:
             continue
         parts = get(3)
         if not parts or (get(2) or "").lower() in _CURVES:

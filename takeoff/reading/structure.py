@@ -233,6 +233,8 @@ class _Walk:
         found = substance_of(context, product)
         if found == "" and of_parts:
             found = "concrete" if any(substance_of(context, b) == "concrete" for b in bodies) else found
+        if found == "":
+            found = self._of_wholes(product)
         if not bodies or found != "concrete":
             if bodies and kind_of(product) != "assembly":
                 self.structure.left_out.append(product)
@@ -250,6 +252,14 @@ class _Walk:
             f"role {role}, {why}",
         )
         self._keep(Draft(product, role, subrole, predefined, object_type, bodies, (finding,)))
+
+    def _of_wholes(self, product: Any) -> Substance:
+        """What the nearest stair, ramp, roof or assembly with a material is made of: its pieces inherit it."""
+        for whole in self.context.relations.ancestors(product):
+            material = self.context.materials.of(whole)
+            if kind_of(whole) in WHOLES and material.text:
+                return _mixed([substance(name) for name in material.names], material.text)
+        return ""
 
     def _keep(self, draft: Draft) -> None:
         if not draft.bodies:
