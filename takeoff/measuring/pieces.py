@@ -253,7 +253,8 @@ def _over_limits(rows: Sequence[PieceRow]) -> list[Finding]:
     findings = []
     for (model, limit), pieces in sorted(over.items()):
         row, check = max(pieces, key=lambda pair: (pair[0].weight_t, pair[0].global_id))
-        groups = ", ".join(dict.fromkeys(piece.repetition_group for piece, _ in pieces))
+        labels = list(dict.fromkeys(piece.repetition_group for piece, _ in pieces))
+        groups = ", ".join(labels[:5]) + (f" and {len(labels) - 5} more" if len(labels) > 5 else "")
         message = (
             f"{len(pieces)} pieces are beyond the usual (groups {groups}), the heaviest {row.mark} {check}: "
             "divide them, or plan and price for it"
