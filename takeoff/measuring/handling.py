@@ -6,7 +6,6 @@ local codes; the data file carries the sentence that outputs repeat.
 
 import re
 import tomllib
-import unicodedata
 from collections.abc import Sequence
 from functools import lru_cache
 from pathlib import Path
@@ -15,6 +14,7 @@ from typing import Annotated
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from takeoff.findings import InputError
+from takeoff.reading.words import plain
 
 Positive = Annotated[float, Field(gt=0.0)]
 
@@ -136,11 +136,6 @@ def first_fault(fault: ValidationError) -> str:
     """The first thing that is wrong, as `entry: what`."""
     error = fault.errors()[0]
     return f"{'.'.join(str(part) for part in error['loc']) or 'file'}: {error['msg'].lower()}"
-
-
-def plain(text: str) -> str:
-    """Text without case and accents, for comparing words."""
-    return "".join(c for c in unicodedata.normalize("NFKD", text.casefold()) if not unicodedata.combining(c))
 
 
 def matches(text: str, words: Sequence[str]) -> bool:
