@@ -60,5 +60,21 @@ def test_case(campus: tuple[Measurement, dict[str, str]], case: Case) -> None:
     assert not (found := faults(case, measurement, members)), "\n" + "\n".join(found)
 
 
+@pytest.mark.parametrize("name", ["frame overlapping", "round column in a faceted hole", "twin wall"])
+def test_case_alone(name: str, tmp_path: Path) -> None:
+    from takeoff.pipeline import measure
+
+    case = next(case for case in CASES if case.name == name)
+    model = CaseModel("IFC4", "cm", name=name)
+    model.add(case)
+    measurement = measure([model.save(tmp_path / "alone.ifc")]).measurement
+    assert not (found := faults(case, measurement, model.members)), "\n" + "\n".join(found)
+
+
 def test_names_are_unique() -> None:
     assert len({case.name for case in CASES}) == len(CASES)
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case.name.replace(" ", "-"))
+def test_nothing_measured_is_no_answer(case: Case) -> None:
+    assert faults(case, Measurement(), {})
