@@ -5,11 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
+from takeoff.geometry.edges import connected
 from takeoff.geometry.facets import Facets
 from takeoff.geometry.mesh import Floats, Ints
+from takeoff.geometry.neighbours import ragged_product
 
 SMOOTH = np.cos(np.radians(16.0))
 """Neighbouring facets that turn by less than this are one curved surface (22 to 24 sides or more a circle)."""
@@ -49,8 +49,11 @@ def find_curves(facets: Facets) -> Curves:
     if (patch >= 0).any():
         order = np.argsort(patch, kind="stable")
         order = order[patch[order] >= 0]
+        triangles = np.argsort(facets.triangle_facet, kind="stable")
+        bounds = np.searchsorted(facets.triangle_facet[triangles], np.arange(len(facets) + 1))
         for members in np.split(order, np.flatnonzero(np.diff(patch[order])) + 1):
-            cylinder = _upright_cylinder(facets, members)
+            _, position = ragged_product(bounds[members], bounds[members + 1])
+            cylinder = _upright_cylinder(facets, members, triangles[position])
             if cylinder is not None:
                 cylinders.append(cylinder)
     return Curves(patch, tuple(cylinders))
@@ -67,7 +70,7 @@ def _patches(facets: Facets) -> Ints:
     smooth = (turn > SMOOTH) & (turn < 1.0 - 1e-7)
     extent = np.linalg.norm(facets.box[:, 1] - facets.box[:, 0], axis=1)
     width = facets.area / np.maximum(extent, 1e-9)
-    group = _components(count, a[smooth], b[smooth])
+    group = connected(facets.edges[smooth], count)
     wide = np.zeros(count, dtype=bool)
     sizes = np.bincount(group)
     large = sizes[group] >= 3
@@ -76,26 +79,16 @@ def _patches(facets: Facets) -> Ints:
     median = width[order[start + (sizes - 1) // 2]]
     wide[large] = width[large] > 3.0 * median[group[large]]
     smooth &= ~(wide[a] | wide[b])
-    group = _components(count, a[smooth], b[smooth])
+    group = connected(facets.edges[smooth], count)
     sizes = np.bincount(group)
     return np.where(sizes[group] >= 3, group, -1)
 
 
-def _components(count: int, a: Ints, b: Ints) -> Ints:
-    graph = coo_matrix((np.ones(len(a)), (a, b)), shape=(count, count))
-    return connected_components(graph, directed=False)[1].astype(np.int64)
-
-
-def _upright_cylinder(facets: Facets, members: Ints) -> Cylinder | None:
-    """The upright cylinder that a patch lies on, or None."""
+def _upright_cylinder(facets: Facets, members: Ints, triangles: Ints) -> Cylinder | None:
+    """The upright cylinder that a patch (its facets, their triangles) lies on, or None."""
     if np.abs(facets.normal[members, 2]).max() > 1e-3:
         return None
-    chosen = (
-        np.flatnonzero(np.isin(facets.triangle_facet, members))
-        if len(members) > 64
-        else np.concatenate([np.flatnonzero(facets.triangle_facet == member) for member in members])
-    )
-    corners = facets.vertices[facets.triangles[chosen]]
+    corners = facets.vertices[facets.triangles[triangles]]
     plan = corners[:, :, :2].reshape(-1, 2)
     centre, radius = fit_circle(plan)
     stray = np.abs(np.linalg.norm(plan - centre, axis=1) - radius)

@@ -6,9 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
+from takeoff.geometry.edges import connected
 from takeoff.geometry.frames import Frames, make_frames
 from takeoff.geometry.loops import Loops, trace_loops
 from takeoff.geometry.mesh import Floats, Ints, Mesh, areas, normals
@@ -52,11 +51,6 @@ class Facets:
 
     def __len__(self) -> int:
         return len(self.part)
-
-    @property
-    def rise(self) -> Floats:
-        """Angle of the outward normal above level, degrees: 90 looks up, 0 is a wall face, -90 a soffit."""
-        return np.degrees(np.arcsin(np.clip(self.normal[:, 2], -1.0, 1.0)))
 
 
 def make_facets(meshes: Sequence[Mesh]) -> Facets:
@@ -169,8 +163,7 @@ def _flat_groups(
         own = own[np.lexsort((-area[other[own]], -np.round(alike[own], 3), one[own]))]
         _, first = np.unique(one[own], return_index=True)
         join[own[first]] = True
-    graph = coo_matrix((np.ones(int(join.sum())), (a[join], b[join])), shape=(len(faces), len(faces)))
-    return connected_components(graph, directed=False)[1].astype(np.int64)
+    return connected(np.column_stack([a[join], b[join]]), len(faces))
 
 
 def _straightened(vertices: Floats, faces: Ints, area: Floats, normal: Floats, group: Ints) -> Ints:

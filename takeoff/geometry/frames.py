@@ -3,11 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
-from scipy.spatial import cKDTree
 
+from takeoff.geometry.edges import connected
 from takeoff.geometry.mesh import Floats, Ints
+from takeoff.geometry.neighbours import near_pairs
 
 PARALLEL = 2e-4
 """Normals closer than this (a chord, about radians) count as parallel."""
@@ -35,9 +34,8 @@ def make_frames(normals: Floats, weights: Floats) -> Frames:
     inverse = inverse.reshape(-1)
     count = len(rounded)
     both = np.concatenate([rounded, -rounded])
-    near = cKDTree(both).query_pairs(PARALLEL, output_type="ndarray")
-    graph = coo_matrix((np.ones(len(near)), (near[:, 0], near[:, 1])), shape=(2 * count, 2 * count))
-    _, component = connected_components(graph, directed=False)
+    near = near_pairs(np.stack([both, both], axis=1), PARALLEL)
+    component = connected(near, 2 * count)
     plus, minus = component[:count], component[count:]
     pair = np.minimum(plus, minus)
     classes, of_unique = np.unique(pair, return_inverse=True)

@@ -14,15 +14,19 @@ from takeoff.geometry.mesh import Floats, Ints
 class Surfaces:
     """All arrays have one entry a surface.
 
+    `rise` is the angle of the outward normal above level, degrees: 90 looks up, 0 is a wall face, -90 a soffit.
+
     `polygon` lies in the plane frame `axes` (s, 3, 3; rows u, v, n), or is unrolled (angle, height) for a
     cylinder; polygon area times `scale` is the true `area`. `frame` (s,) is the number of the plane frame,
     -1 for a cylinder, `side` the sense of the outward normal in it. `curved` marks cylinders and the strips
     of other curved surfaces, `patch` joins such strips (-1: flat). `radius` and plan `axis_point` (s, 2) are
-    nan for what is no cylinder. `label`, `rim`, `edges`, `edge_*` as in Facets.
+    nan for what is no cylinder. `label`, `rim`, `edges`, `edge_*` as in Facets, edges
+    sorted by body (`edges_of`).
     """
 
     part: Ints
     normal: Floats
+    rise: Floats
     centre: Floats
     area: Floats
     box: Floats
@@ -42,15 +46,15 @@ class Surfaces:
     edge_length: Floats
     edge_height: Floats
     edge_convex: NDArray[np.bool_]
+    edge_bound: Ints
     of_facet: Ints
 
     def __len__(self) -> int:
         return len(self.part)
 
-    @property
-    def rise(self) -> Floats:
-        """Angle of the outward normal above level, degrees: 90 looks up, 0 is a wall face, -90 a soffit."""
-        return np.degrees(np.arcsin(np.clip(self.normal[:, 2], -1.0, 1.0)))
+    def edges_of(self, part: int) -> slice:
+        """Where the edges of one body lie in `edges` and `edge_*`."""
+        return slice(int(self.edge_bound[part]), int(self.edge_bound[part + 1]))
 
     def height_at(self, index: int, x: float, y: float) -> float:
         """Height of a flat surface's plane over a point of the plan, m; not for upright surfaces."""
@@ -98,13 +102,18 @@ def make_surfaces(facets: Facets, curves: Curves | None = None) -> Surfaces:
         weight = facets.area[cylinder.facets]
         centre[row] = (facets.centre[cylinder.facets] * weight[:, None]).sum(axis=0) / weight.sum()
         rim[row] = facets.rim[cylinder.facets].mean() > 0.5
-    edges = of_facet[facets.edges] if len(facets.edges) else facets.edges
-    between = edges[:, 0] != edges[:, 1] if len(edges) else np.empty(0, bool)
+    edges = of_facet[facets.edges].reshape(-1, 2)
+    part = facets.part[rows]
+    owner = part[edges[:, 0]]
+    between = np.argsort(owner, kind="stable")
+    between = between[edges[between, 0] != edges[between, 1]]
+    bodies = int(part.max()) + 1 if total else 0
     axes = np.zeros((total, 3, 3))
     axes[: len(flat)] = facets.frames.axes[facets.frames.of_facet[flat]]
     return Surfaces(
-        part=facets.part[rows],
+        part=part,
         normal=facets.normal[rows],
+        rise=np.degrees(np.arcsin(np.clip(facets.normal[rows, 2], -1.0, 1.0))),
         centre=centre,
         area=area,
         box=box,
@@ -124,5 +133,6 @@ def make_surfaces(facets: Facets, curves: Curves | None = None) -> Surfaces:
         edge_length=facets.edge_length[between],
         edge_height=facets.edge_height[between],
         edge_convex=facets.edge_convex[between],
+        edge_bound=np.searchsorted(owner[between], np.arange(bodies + 1)),
         of_facet=of_facet,
     )

@@ -102,7 +102,8 @@ def _beside(surfaces: Surfaces, rows: Ints, chosen: np.ndarray) -> np.ndarray:
     members = set(rows[chosen].tolist())
     if not members:
         return np.zeros(len(rows), bool)
-    hollow = surfaces.edges[~surfaces.edge_convex]
+    own = surfaces.edges_of(int(surfaces.part[rows[0]]))
+    hollow = surfaces.edges[own][~surfaces.edge_convex[own]]
     partners = {int(a) for a, b in hollow if int(b) in members}
     return np.array([int(row) in partners for row in rows])
 
@@ -150,7 +151,9 @@ def _risers(surfaces: Surfaces, rows: Ints, rise: np.ndarray, plumb: float) -> n
     position = {int(row): i for i, row in enumerate(rows)}
     climbs = np.zeros(len(rows), bool)
     topped = np.zeros(len(rows), bool)
-    for (a, b), convex, level in zip(surfaces.edges, surfaces.edge_convex, surfaces.edge_height, strict=True):
+    own = surfaces.edges_of(int(surfaces.part[rows[0]]))
+    along = zip(surfaces.edges[own], surfaces.edge_convex[own], surfaces.edge_height[own], strict=True)
+    for (a, b), convex, level in along:
         i = position.get(int(a))
         if i is None or not low[i] or int(b) not in tread:
             continue
