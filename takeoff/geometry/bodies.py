@@ -9,19 +9,19 @@ import numpy as np
 
 from takeoff.geometry.booleans import (
     BooleanFailed,
-    Planes,
-    aligned,
     lumps,
     manifold,
+    meet,
     mesh_of,
     split,
     without_crumbs,
 )
+from takeoff.geometry.flush import NEAR, Planes, aligned
 from takeoff.geometry.items import Items, NoSolid, Solid, moved, solid_moved, union
 from takeoff.geometry.mesh import Floats, Mesh, volume
 from takeoff.geometry.placements import Placements, applied, matrix_of
 from takeoff.geometry.repair import mend
-from takeoff.geometry.slicing import cuts, ruler_for, sliced
+from takeoff.geometry.slicing import across, cuts, sliced
 from takeoff.geometry.solids import Slice, SolidRequest, SolidResult
 from takeoff.geometry.tessellation import KERNELS, tessellate
 
@@ -201,7 +201,8 @@ class Bodies:
         self, whole: Manifold, gross: Mesh, openings: Sequence[Entity], base: Entity, anchor: Floats
     ) -> tuple[Manifold | None, dict[int, int], list[float], list[tuple[str, str]]]:
         """Subtract openings lump by lump: the rest (None where it failed), labels, volumes, remarks."""
-        planes = Planes(gross) if openings else None
+        planes = Planes(gross)
+        done: list[Manifold] = []
         labels: dict[int, int] = {}
         volumes: list[float] = []
         remarks: list[tuple[str, str]] = []
@@ -215,10 +216,13 @@ class Bodies:
             taken = 0.0
             for solid in solids:
                 remarks += [(kind, f"opening {opening.GlobalId}: {text}") for kind, text in solid.remarks]
-                assert planes is not None
                 try:
-                    cutters = lumps(aligned(solid.mesh.moved(-anchor), planes))
-                    for cutter in cutters:
+                    for lump in lumps(solid.mesh.moved(-anchor)):
+                        if any(meet(lump, other, NEAR) for other in done):
+                            # Faces of earlier openings are faces of the body now, to be flush with.
+                            planes, done = Planes(mesh_of(net)), []
+                        cutter = manifold(aligned(mesh_of(lump), planes))
+                        done.append(cutter)
                         labels[cutter.original_id()] = number
                         within, net = split(net, cutter)
                         taken += within.volume()
@@ -304,10 +308,10 @@ def _slices(
     slicing = request.slicing
     if slicing.offset is not None and slicing.axis is not None:
         slicing = replace(slicing, offset=slicing.offset - float(anchor[slicing.axis]))
-    ruler, sign, remarks = ruler_for(gross, slicing, -anchor)
-    spans, notes = cuts(ruler, sign, slicing)
-    grosses = sliced(whole, ruler, spans)
-    nets = grosses if net is whole else sliced(net, ruler, spans)
+    lie = across(gross, slicing, -anchor)
+    spans, notes = cuts(lie, slicing)
+    grosses = sliced(whole, lie.ruler, spans)
+    nets = grosses if net is whole else sliced(net, lie.ruler, spans)
     out: list[tuple[float, float, Mesh] | None] = []
     for before, after in zip(grosses, nets, strict=True):
         if before is None or after is None:
@@ -315,7 +319,7 @@ def _slices(
             continue
         mesh = without_crumbs(mesh_of(after, labels))
         out.append((before.volume(), volume(mesh), mesh))
-    return tuple(out), [*remarks, *notes]
+    return tuple(out), [*lie.remarks, *notes]
 
 
 def body_representation(product: Entity) -> Entity:

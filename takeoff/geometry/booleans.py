@@ -1,8 +1,7 @@
 """Solids added to and cut from each other, every result proved by volumes.
 
-A boolean is believed only when volume(A) = volume(A and B) + volume(A without B). Faces of a cutter that lie
-on a face of the body within a hundredth of a millimetre are moved two thousandths beyond it first, so that no
-skin of rounding remains; faces where bodies touch are moved into each other in the same way.
+A boolean is believed only when volume(A) = volume(A and B) + volume(A without B). Faces of cutters that are
+flush with the body's are moved first (see `flush`), so that no skin of rounding remains.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -12,15 +11,10 @@ import manifold3d
 import numpy as np
 
 from takeoff.geometry.edges import parted, shells
-from takeoff.geometry.mesh import BODY, Floats, Mesh, areas, normals, volume
+from takeoff.geometry.flush import NEAR, Planes, aligned
+from takeoff.geometry.mesh import BODY, Mesh, volume
 
 Manifold: TypeAlias = Any
-
-NEAR = 1e-5
-"""Faces closer than this, metres, are taken to lie on each other."""
-
-BEYOND = 2e-6
-"""How far such faces are moved, metres."""
 
 GROWTH = 1e-7
 """How far a cutter is grown or shifted when a boolean failed its proof, metres."""
@@ -78,11 +72,12 @@ def lumps(mesh: Mesh) -> list[Manifold]:
     hollows = [mesh_of(part) for part, size in zip(parts, volumes, strict=True) if size < 0.0]
     for hollow in hollows:
         void = manifold(Mesh(hollow.vertices, np.ascontiguousarray(hollow.faces[:, ::-1]), hollow.labels))
-        outer = [split(part, void)[1] if _meet(part, void) else part for part in outer]
+        outer = [split(part, void)[1] if meet(part, void) else part for part in outer]
     return [part.as_original() for part in outer]
 
 
-def _meet(one: Manifold, other: Manifold, gap: float = 0.0) -> bool:
+def meet(one: Manifold, other: Manifold, gap: float = 0.0) -> bool:
+    """Whether the boxes of two solids touch, within `gap` metres."""
     a, b = np.array(one.bounding_box()), np.array(other.bounding_box())
     return bool((a[:3] <= b[3:] + gap).all() and (b[:3] <= a[3:] + gap).all())
 
@@ -131,8 +126,8 @@ def join(parts: Sequence[Manifold]) -> Manifold:
     whole = order[0]
     apart: list[Manifold] = []
     for part in order[1:]:
-        if not _meet(whole, part, NEAR):
-            if any(_meet(other, part, NEAR) for other in apart):
+        if not meet(whole, part, NEAR):
+            if any(meet(other, part, NEAR) for other in apart):
                 whole = manifold3d.Manifold.batch_boolean([whole, *apart], manifold3d.OpType.Add)
                 apart = []
             else:
@@ -154,51 +149,6 @@ def _joined(whole: Manifold, part: Manifold) -> Manifold:
     if proved(both.volume(), whole.volume(), rest.volume()):
         return both
     raise BooleanFailed("no way of joining gives volumes that add up")
-
-
-class Planes:
-    """The planes of a mesh's faces with the box that the faces on each of them fill."""
-
-    def __init__(self, mesh: Mesh) -> None:
-        corners = mesh.corners
-        sized = areas(corners) > 1e-10
-        corners = corners[sized]
-        normal = normals(corners)
-        offset = np.einsum("ij,ij->i", normal, corners[:, 0])
-        keys = np.round(np.column_stack([normal / 1e-6, offset / 1e-6])).astype(np.int64)
-        _, first, inverse = np.unique(keys, axis=0, return_index=True, return_inverse=True)
-        self.normals: Floats = normal[first]
-        self.offsets: Floats = offset[first]
-        self.low = np.full((len(first), 3), np.inf)
-        self.high = np.full((len(first), 3), -np.inf)
-        np.minimum.at(self.low, inverse.reshape(-1), corners.min(axis=1))
-        np.maximum.at(self.high, inverse.reshape(-1), corners.max(axis=1))
-
-
-def aligned(mesh: Mesh, planes: Planes, into: bool = False) -> Mesh:
-    """Move faces of a mesh that lie on given planes a little beyond them (out of the body that they bound).
-
-    With `into`, only faces that look at the plane from outside are moved, into the body: to join, not to cut.
-    """
-    if not len(mesh.faces) or not len(planes.offsets):
-        return mesh
-    distances = mesh.vertices @ planes.normals.T - planes.offsets
-    close = np.abs(distances) < NEAR
-    used = np.flatnonzero(close.any(axis=0))
-    corners = mesh.corners
-    low, high = corners.min(axis=1), corners.max(axis=1)
-    facing = normals(corners) @ planes.normals.T
-    vertices = mesh.vertices.copy()
-    goal = -BEYOND if into else BEYOND
-    for plane in used.tolist():
-        on = close[mesh.faces, plane].all(axis=1)
-        on &= (low <= planes.high[plane] + NEAR).all(axis=1) & (high >= planes.low[plane] - NEAR).all(axis=1)
-        on &= facing[:, plane] < -0.9 if into else np.abs(facing[:, plane]) > 0.9
-        if on.any():
-            index = np.unique(mesh.faces[on])
-            shift = goal - (vertices[index] @ planes.normals[plane] - planes.offsets[plane])
-            vertices[index] += np.outer(shift, planes.normals[plane])
-    return Mesh(vertices, mesh.faces, mesh.labels)
 
 
 def without_crumbs(mesh: Mesh) -> Mesh:

@@ -7,9 +7,10 @@ from typing import Any
 import manifold3d
 import numpy as np
 
-from takeoff.geometry.booleans import BooleanFailed, Planes, aligned, join, lumps, manifold, mesh_of, split
+from takeoff.geometry.booleans import BooleanFailed, join, lumps, manifold, mesh_of, split
 from takeoff.geometry.curves import Unread, curve_points, ring
 from takeoff.geometry.extrusions import extrusion, prism
+from takeoff.geometry.flush import Planes, aligned
 from takeoff.geometry.mesh import Floats, Mesh, volume
 from takeoff.geometry.placements import applied, axis_placement, mapping
 from takeoff.geometry.primitives import primitive

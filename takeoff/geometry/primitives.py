@@ -63,9 +63,9 @@ def _tip(outline: Floats, top: Floats) -> Mesh:
 
 
 def _sphere(radius: float) -> Mesh:
-    """Rings of latitude, as fine as circles are; poles closed by fans."""
+    """Rings of latitude, twice as fine as circles are, since both curvatures cost volume; poles are fans."""
     around = arc_steps(radius, 2.0 * math.pi)
-    rings = max(4, around // 2)
+    rings = around
     tilt = np.pi * np.arange(1, rings) / rings
     angles = np.arange(around) * (2.0 * math.pi / around)
     flat = np.column_stack([np.cos(angles), np.sin(angles), np.zeros(around)])

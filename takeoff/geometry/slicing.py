@@ -85,8 +85,21 @@ class Concentric:
         return split(solid, manifold3d.Manifold(mesh))
 
 
-def ruler_for(mesh: Mesh, slicing: Slicing, home: Floats) -> tuple[Ruler, int, Remarks]:
-    """Choose the direction across which the layers lie: the ruler, the sign of its sense, and remarks.
+@dataclass(frozen=True, slots=True)
+class Across:
+    """How layers lie across a body: the ruler, the way (1 or -1) in which they follow, the stated beginning.
+
+    `start` is the position on the ruler at which the model says layer 1 begins, None where it does not.
+    """
+
+    ruler: Ruler
+    sense: int
+    start: float | None
+    remarks: Remarks
+
+
+def across(mesh: Mesh, slicing: Slicing, home: Floats) -> Across:
+    """Choose the direction across which the layers lie.
 
     The stated axis where the body is as thick as the layers along it; else the local axis, else the direction
     of the largest pair of faces, that has this thickness; else a curved wall; else a direction in which large
@@ -100,7 +113,7 @@ def ruler_for(mesh: Mesh, slicing: Slicing, home: Floats) -> tuple[Ruler, int, R
     fitting = [number for number in range(3) if _fits(local[number], total)]
     fitting.sort(key=lambda number: -_area_along(faced, units[number]))
     if fitting and (axis is None or axis in fitting):
-        return local[fitting[0] if axis is None else axis], 1, []
+        return _stated(local[fitting[0] if axis is None else axis], slicing)
     for normal, _ in faced:
         toward = units[axis] if axis is not None else units[int(np.argmax(np.abs(normal)))]
         straight = _straight(mesh, normal if float(normal @ toward) >= 0.0 else -normal)
@@ -111,35 +124,49 @@ def ruler_for(mesh: Mesh, slicing: Slicing, home: Floats) -> tuple[Ruler, int, R
                     "the body has the thickness of its layers in another direction than stated: taken there"
                 )
                 remarks.append(("layers-turned", message))
-            return straight, 1, remarks
+            return _stated(straight, slicing, remarks)
     curved = _concentric(mesh, total)
     if curved is not None:
-        sign, sure = _outward(curved, axis, home)
-        message = "layers of a curved body were counted from its inner face outward"
-        return curved, sign, [] if sure else [("layers-curved", message)]
+        return _stated_round(curved, slicing, home)
     for number in [axis] if axis is not None else range(3):
         main = _main_faces(mesh, units[number], total)
         if main is not None:
             message = "parts of the body reach beyond its layers: they were counted to the outer ones"
-            return main, 1, [("body-beyond-layers", message)]
+            return _stated(main, slicing, [("body-beyond-layers", message)])
     if axis is None:
         axis = min(range(3), key=lambda number: local[number].high - local[number].low)
-    return local[axis], 1, []
+    return _stated(local[axis], slicing)
 
 
-def cuts(ruler: Ruler, sign: int, slicing: Slicing) -> tuple[list[tuple[float, float]], Remarks]:
+def _stated(ruler: Straight, slicing: Slicing, remarks: Remarks | None = None) -> Across:
+    along = slicing.axis is not None and ruler.normal[slicing.axis] > 1.0 - 1e-9
+    return Across(ruler, slicing.sense, slicing.offset if along else None, remarks or [])
+
+
+def _stated_round(ruler: Concentric, slicing: Slicing, home: Floats) -> Across:
+    """Layers about an axis: outward where the stated local axis looks outward at the element's own origin."""
+    first, second = (ruler.up + 1) % 3, (ruler.up + 2) % 3
+    away = home[[first, second]] - ruler.centre
+    radius = float(np.linalg.norm(away))
+    share = float(away[int(slicing.axis == second)]) / max(radius, 1e-9)
+    if slicing.axis not in (first, second) or radius < ruler.low / 2.0 or abs(share) < 0.2:
+        message = "layers of a curved body were counted from its inner face outward"
+        return Across(ruler, slicing.sense, None, [("layers-curved", message)])
+    sign = 1 if share > 0.0 else -1
+    start = None if slicing.offset is None or abs(share) < 0.99 else radius + sign * slicing.offset
+    return Across(ruler, slicing.sense * sign, start, [])
+
+
+def cuts(lie: Across, slicing: Slicing) -> tuple[list[tuple[float, float]], Remarks]:
     """Positions (start, end), start < end, of every slice along the ruler, and what was assumed."""
-    sense = 1 if slicing.sense * sign > 0 else -1
+    ruler, sense = lie.ruler, 1 if lie.sense > 0 else -1
     thickness, total = ruler.high - ruler.low, slicing.total
     face = ruler.low if sense > 0 else ruler.high
     remarks: Remarks = []
     fits = abs(thickness - total) <= FIT
     begin = face
-    along = (
-        isinstance(ruler, Straight) and slicing.axis is not None and ruler.normal[slicing.axis] > 1.0 - 1e-9
-    )
-    if slicing.offset is not None and along:
-        start, end = slicing.offset, slicing.offset + sense * total
+    if lie.start is not None:
+        start, end = lie.start, lie.start + sense * total
         if fits and abs(start - face) > FIT:
             other = ruler.high if sense > 0 else ruler.low
             if abs(start - other) <= FIT:
@@ -175,7 +202,7 @@ def _stretched(
             out.append((start + extra, end + extra))
         else:
             out.append((start, end))
-    return out, f"{text}: the difference of {extra:+.4f} m went to layer slice {thickest + 1}, the thickest"
+    return out, f"{text}: the difference of {extra:+.4f} m went to slice {thickest + 1}, the thickest"
 
 
 def sliced(solid: Manifold, ruler: Ruler, spans: Sequence[tuple[float, float]]) -> list[Manifold | None]:
@@ -261,7 +288,8 @@ def _concentric(mesh: Mesh, total: float) -> Concentric | None:
         on_ring = np.minimum(radius - low, high - radius) < FIT
         if on_ring.all() and abs(high - low - total) <= FIT and low > total:
             angles = np.arctan2(flat[:, 1] - centre[1], flat[:, 0] - centre[0])
-            around = np.unique(np.round(np.concatenate([angles, np.linspace(-np.pi, np.pi, 129)[:-1]]), 9))
+            around = np.sort(np.concatenate([angles, np.linspace(-np.pi, np.pi, 129)[:-1]]) % (2.0 * np.pi))
+            around = around[np.diff(around, append=around[0] + 2.0 * np.pi) > 1e-5]
             reach = mesh.vertices[:, up]
             return Concentric(centre, up, around, float(reach.min()), float(reach.max()), low, high)
     return None
@@ -295,15 +323,3 @@ def _circle_guess(points: Floats) -> Floats:
     answer = np.linalg.lstsq(system, (points**2).sum(axis=1), rcond=None)[0]
     centre: Floats = answer[:2]
     return centre
-
-
-def _outward(curved: Concentric, axis: int | None, home: Floats) -> tuple[int, bool]:
-    """Whether the local axis looks outward (1) or inward (-1) at the element's origin; is it sure."""
-    first, second = (curved.up + 1) % 3, (curved.up + 2) % 3
-    if axis not in (first, second):
-        return 1, False
-    away = home[[first, second]] - curved.centre
-    if float(np.linalg.norm(away)) < curved.low / 2.0:
-        return 1, False
-    part = float(away[0] if axis == first else away[1]) / float(np.linalg.norm(away))
-    return (1 if part > 0.0 else -1), abs(part) > 0.2

@@ -1,0 +1,93 @@
+"""Faces of one body that lie on faces of another, and how far to move them so that booleans leave no skins."""
+
+import numpy as np
+
+from takeoff.geometry.mesh import Floats, Ints, Mesh, areas, normals
+
+NEAR = 1e-5
+"""Faces closer than this, metres, are taken to lie on each other."""
+
+BEYOND = 2e-6
+"""How far such faces are moved, metres."""
+
+_MOST_PAIRS = 2_000_000
+"""Pairs of triangles of one plane above which they are taken to overlap where their boxes do."""
+
+
+class Planes:
+    """The planes of a mesh's faces: `normals` (k, 3) outward, `offsets` (k,), `on` the faces on each of them."""
+
+    def __init__(self, mesh: Mesh) -> None:
+        corners = mesh.corners
+        corners = corners[areas(corners) > 1e-10]
+        normal = normals(corners)
+        offset = np.einsum("ij,ij->i", normal, corners[:, 0])
+        keys = np.round(np.column_stack([normal / 1e-6, offset / 1e-6])).astype(np.int64)
+        _, first, inverse = np.unique(keys, axis=0, return_index=True, return_inverse=True)
+        order = np.argsort(inverse.reshape(-1), kind="stable")
+        self.normals: Floats = normal[first]
+        self.offsets: Floats = offset[first]
+        self.on: list[Ints] = np.split(order, np.cumsum(np.bincount(inverse.reshape(-1)))[:-1])
+        self.corners: Floats = corners
+
+
+def aligned(mesh: Mesh, planes: Planes, into: bool = False) -> Mesh:
+    """Move faces of a cutter that are flush with faces of a body, and look the same way, a little out of it.
+
+    Else a cutter that ends a rounding error before the body's face leaves a skin there. With `into`, faces that
+    touch the body from outside are moved, and into it: to join, so that no slit remains.
+    """
+    if not len(mesh.faces) or not len(planes.offsets):
+        return mesh
+    close = np.abs(mesh.vertices @ planes.normals.T - planes.offsets) < NEAR
+    enough = np.flatnonzero(np.count_nonzero(close, axis=0) > 2)
+    if not len(enough):
+        return mesh
+    corners = mesh.corners
+    facing = normals(corners) @ planes.normals.T
+    vertices = mesh.vertices.copy()
+    goal = -BEYOND if into else BEYOND
+    for plane in enough.tolist():
+        normal = planes.normals[plane]
+        on = close[mesh.faces, plane].all(axis=1)
+        on &= facing[:, plane] < -0.9 if into else facing[:, plane] > 0.9
+        faces = np.flatnonzero(on)
+        if not len(faces):
+            continue
+        keep = np.delete(np.arange(3), int(np.argmax(np.abs(normal))))
+        touching = overlapping(corners[faces][:, :, keep], planes.corners[planes.on[plane]][:, :, keep])
+        if touching.any():
+            # All faces of the mesh on this plane move together, so that they stay flat.
+            index = np.unique(mesh.faces[faces])
+            vertices[index] += np.outer(goal - (vertices[index] @ normal - planes.offsets[plane]), normal)
+    return Mesh(vertices, mesh.faces, mesh.labels)
+
+
+def overlapping(first: Floats, second: Floats) -> np.ndarray:
+    """Which of (n, 3, 2) triangles overlap any of (m, 3, 2) others by more than `NEAR`, (n,) truths.
+
+    By separating axes: two triangles are apart when some side of either has all of the other beyond it.
+    """
+    apart = np.zeros((len(first), len(second)), dtype=bool)
+    for lines, boxes in ((np.eye(2)[None].repeat(len(first), axis=0), True), (_across(first), False)):
+        if not boxes and apart.size > _MOST_PAIRS:
+            return np.asarray((~apart).any(axis=1))
+        own = np.einsum("ijk,iak->ija", first, lines)
+        other = np.einsum("mjk,iak->imja", second, lines)
+        reach = np.minimum(own.max(axis=1)[:, None], other.max(axis=2))
+        apart |= (reach - np.maximum(own.min(axis=1)[:, None], other.min(axis=2)) <= NEAR).any(axis=2)
+    lines = _across(second)
+    own = np.einsum("mjk,mak->mja", second, lines)
+    other = np.einsum("ijk,mak->imja", first, lines)
+    reach = np.minimum(own.max(axis=1)[None], other.max(axis=2))
+    apart |= (reach - np.maximum(own.min(axis=1)[None], other.min(axis=2)) <= NEAR).any(axis=2)
+    return np.asarray((~apart).any(axis=1))
+
+
+def _across(triangles: Floats) -> Floats:
+    """Unit normals (n, 3, 2) of the sides of (n, 3, 2) triangles."""
+    side = np.roll(triangles, -1, axis=1) - triangles
+    across = np.stack([-side[:, :, 1], side[:, :, 0]], axis=2)
+    length = np.linalg.norm(across, axis=2, keepdims=True)
+    out: Floats = np.divide(across, length, out=np.zeros_like(across), where=length > 0)
+    return out
