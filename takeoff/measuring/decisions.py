@@ -8,14 +8,13 @@ material's words, then type and name. What the deciding text does not agree with
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
-from takeoff.measuring.methods import FIELDS, MAKINGS, MethodRules, Statement
+from takeoff.measuring.methods import MAKINGS, RANK, MethodRules, Statement, by_rank
 from takeoff.measuring.overrides import Override
 from takeoff.reading.facts import ElementFacts
 
-_RANK = {name: rank for rank, name in enumerate(FIELDS)}
 _OF_MATERIAL = ("material", "layer")
 # Of what a thing is, a predefined type (a partition, say) tells less than a type or name that says concrete.
-_SUBSTANCE_RANK = {**_RANK, "predefined_type": _RANK["presentation_layer"] + 0.5}
+_SUBSTANCE_RANK = {**RANK, "predefined_type": RANK["presentation_layer"] + 0.5}
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,30 +89,15 @@ def gather(
             if text:
                 found.extend(rules.read(name, text, f'{name.replace("_", " ")} "{text}"'))
     own = tuple(sorted((s for s in found if s.rule.own), key=lambda s: s.order))
-    rest = sorted((s for s in found if not s.rule.own), key=_by_rank)
+    rest = sorted((s for s in found if not s.rule.own), key=by_rank)
     high = tuple(s for s in rest if s.field in ("property", "predefined_type"))
     low = tuple(s for s in rest if s.field not in ("property", "predefined_type"))
     return Evidence(facts, override, own, high, low)
 
 
-def statements_of(subject: Subject, rules: MethodRules) -> tuple[Statement, ...]:
-    """What the rules say of the subject's material, best first."""
-    told = (
-        statement
-        for name, text, source in subject.texts
-        if text
-        for statement in rules.read(name, text, f'{source} "{text}"')
-    )
-    return tuple(sorted(told, key=_by_rank))
-
-
-def _by_rank(statement: Statement) -> tuple[int, int]:
-    return _RANK[statement.field], statement.order
-
-
 def own_making(subject: Subject, rules: MethodRules) -> str | None:
     """The method that the material states; empty for concrete that states none, None for no concrete."""
-    told = statements_of(subject, rules)
+    told = rules.about(subject.texts)
     substance = _first(told, lambda s: bool(s.rule.substance))
     if substance is None or substance.rule.substance != "concrete":
         return None
@@ -137,7 +121,7 @@ def decide(
     `among_others`: other parts may be the element's concrete, so what the user says of the element leaves
     alone a part that plainly is something else.
     """
-    told = statements_of(subject, rules)
+    told = rules.about(subject.texts)
     of_material = tuple(s for s in told if not s.rule.own)
     substance = _substance(of_material, evidence, by_element)
     kept = substance if among_others else None

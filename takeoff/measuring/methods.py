@@ -6,7 +6,7 @@ rules' answers for one element stands in `decisions.py`.
 
 import re
 import tomllib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -33,6 +33,7 @@ FIELDS = (
     "assembly_mark",
     "storey",
 )
+RANK = {name: rank for rank, name in enumerate(FIELDS)}
 FieldName = Literal[
     "class",
     "predefined_type",
@@ -108,6 +109,11 @@ class Statement:
         return f"{own}{self.source} ({self.rule.because})"
 
 
+def by_rank(statement: Statement) -> tuple[int, int]:
+    """Sorts statements by the worth of their field, then by the order of the rules."""
+    return RANK[statement.field], statement.order
+
+
 class _RuleFields(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True)
 
@@ -161,22 +167,26 @@ class Assumptions:
 
 
 class PropertyNames:
-    """Patterns "Set.Name" in order, found for a property by its set and name."""
+    """Patterns "Set.Name" in order, found for the properties of a set."""
 
     def __init__(self, patterns: Sequence[tuple[str, int]]) -> None:
         """`patterns`: pairs of "Set.Name" and the number that stands for it."""
         self._patterns = [(*_property_shape(pattern), number) for pattern, number in patterns]
-        self._known: dict[tuple[str, str], tuple[int, ...]] = {}
+        self._known: dict[tuple[str, ...], tuple[tuple[str, tuple[int, ...]], ...]] = {}
 
-    def find(self, set_name: str, name: str) -> tuple[int, ...]:
-        """Numbers of the patterns that fit, ascending."""
-        key = (set_name, name)
+    def find(self, set_name: str, names: Iterable[str]) -> tuple[tuple[str, tuple[int, ...]], ...]:
+        """Of the properties `names` of a set, those that fit any pattern, with the patterns' numbers."""
+        key = (set_name, *names)
         found = self._known.get(key)
         if found is None:
-            own_set, own_name = squeeze(set_name), squeeze(name)
-            numbers = {n for s, p, n in self._patterns if s.fullmatch(own_set) and p.fullmatch(own_name)}
-            found = self._known[key] = tuple(sorted(numbers))
+            matched = ((name, self._match(set_name, name)) for name in key[1:])
+            found = self._known[key] = tuple((name, numbers) for name, numbers in matched if numbers)
         return found
+
+    def _match(self, set_name: str, name: str) -> tuple[int, ...]:
+        own_set, own_name = squeeze(set_name), squeeze(name)
+        numbers = {n for s, p, n in self._patterns if s.fullmatch(own_set) and p.fullmatch(own_name)}
+        return tuple(sorted(numbers))
 
 
 def _property_shape(pattern: str) -> tuple[re.Pattern[str], re.Pattern[str]]:
@@ -228,6 +238,8 @@ class MethodRules:
         except ValueError as fault:
             raise InputError(f"{source}: [properties]: {fault}") from None
         self._lexicon = Lexicon(groups)
+        self._fields = frozenset(field for rule in self.rules for field in rule.fields)
+        self._about: dict[tuple[tuple[str, str, str], ...], tuple[Statement, ...]] = {}
 
     def is_filled(self, name: str, value: PropertyValue) -> bool:
         """Whether the value of the property `name` says anything.
@@ -241,17 +253,27 @@ class MethodRules:
 
     def read(self, field: str, text: str, source: str) -> Iterator[Statement]:
         """Statements of the rules on `field` about `text`, in their order; `source` names the text."""
+        if field not in self._fields:
+            return
         for order in self._lexicon.find(text):
             rule = self.rules[order]
             if field in rule.fields:
                 yield Statement(rule, order, field, source)
 
+    def about(self, texts: tuple[tuple[str, str, str], ...]) -> tuple[Statement, ...]:
+        """Statements about several texts, each (field, text, how to name it to a person), best first."""
+        found = self._about.get(texts)
+        if found is None:
+            told = [s for name, text, source in texts for s in self.read(name, text, f'{source} "{text}"')]
+            found = self._about[texts] = tuple(sorted(told, key=by_rank))
+        return found
+
     def read_properties(self, properties: Mapping[str, Mapping[str, PropertyValue]]) -> Iterator[Statement]:
         """Statements of the rules on properties, in the order of the sets."""
         for set_name, values in properties.items():
-            for name, value in values.items():
-                orders = self._told_by_property.find(set_name, name)
-                if orders and self.is_filled(name, value):
+            for name, orders in self._told_by_property.find(set_name, values):
+                value = values[name]
+                if self.is_filled(name, value):
                     told = self._lexicon.find(str(value))
                     for order in orders:
                         if order in told:
@@ -278,10 +300,10 @@ class MethodRules:
         self, names: PropertyNames, properties: Mapping[str, Mapping[str, PropertyValue]]
     ) -> list[tuple[int, str, str, PropertyValue]]:
         found = [
-            (ranks[0], set_name, name, value)
+            (ranks[0], set_name, name, values[name])
             for set_name, values in properties.items()
-            for name, value in values.items()
-            if (ranks := names.find(set_name, name)) and self.is_filled(name, value)
+            for name, ranks in names.find(set_name, values)
+            if self.is_filled(name, values[name])
         ]
         return sorted(found, key=lambda row: row[:3])
 

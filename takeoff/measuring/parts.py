@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from takeoff.findings import Finding
-from takeoff.measuring.decisions import Decision, Evidence, Subject, decide, gather, own_making, statements_of
+from takeoff.measuring.decisions import Decision, Evidence, Subject, decide, gather, own_making
 from takeoff.measuring.layering import borrowed_build_up, build_ups_by_type
 from takeoff.measuring.methods import MAKINGS, MethodRules
 from takeoff.measuring.overrides import Overrides
@@ -136,7 +136,7 @@ class _Planner:
 
     def _or_from_properties(self, subject: Subject) -> Subject:
         """`subject`, or the material that a property gives where the element's own says nothing."""
-        if any(s.rule.substance for s in statements_of(subject, self._rules)):
+        if any(s.rule.substance for s in self._rules.about(subject.texts)):
             return subject
         named = self._rules.material_properties(self._facts.properties)
         if not named:
@@ -189,7 +189,7 @@ class _Planner:
         element's properties.
         """
         rules, evidence = self._rules, self._evidence
-        told = [statements_of(subject, rules) for subject in subjects]
+        told = [rules.about(subject.texts) for subject in subjects]
         known = [any(s.rule.substance or s.rule.own for s in statements) for statements in told]
         makings = [own_making(subject, rules) for subject in subjects]
         may_be = [making is not None or not k for making, k in zip(makings, known, strict=True)]
@@ -345,6 +345,8 @@ class _Planner:
 
 def _without_settled(decision: Decision, outcomes: set[str]) -> Decision:
     """`decision` without conflicts about the element as a whole that another of its parts answers."""
+    if not decision.conflicts:
+        return decision
     left = tuple(
         s
         for s in decision.conflicts

@@ -9,10 +9,12 @@ camel case is also read as its single words. Nothing here knows construction: th
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
+from functools import lru_cache
 from itertools import pairwise, product
 
 _LETTERS = {"ø": "o", "æ": "ae", "œ": "oe", "ð": "d", "đ": "d", "ł": "l", "þ": "th", "ı": "i"}
 _SPELT_OUT = {"ä": "ae", "ö": "oe", "ü": "ue", "å": "aa", "ø": "oe"}
+_DIGITS = re.compile(r"\d+")
 _TOKEN = re.compile(r"[^\W\d_]+|\d+")
 _PATTERN_TOKEN = re.compile(r"(?:[^\W\d_]|\*)+|\d+|#")
 _AFTER_NUMBER = re.compile(r"(?<=[\d#])\*")  # "S355*": letters after a number are a word of their own anyway
@@ -29,6 +31,7 @@ def fold(text: str) -> str:
     return "".join(c for c in unicodedata.normalize("NFKD", lowered) if not unicodedata.combining(c))
 
 
+@lru_cache(maxsize=1 << 16)
 def squeeze(text: str) -> str:
     """Letters, digits and `*` of `text`, folded: "beton kwaliteit" and "Betonkwaliteit" become one."""
     return "".join(c for c in fold(text) if c.isalnum() or c == _ANY)
@@ -71,8 +74,14 @@ def _spelt_out(pattern: str) -> str:
 
 
 def _joined(words: Sequence[str]) -> Iterator[tuple[str, ...]]:
-    """`words` with each choice of blanks left out; single letters and numbers stay words of their own."""
-    may_join = [_joinable(a) and _joinable(b) for a, b in pairwise(words)]
+    """`words` with each choice of blanks left out.
+
+    Single letters and numbers stay words of their own, and so does what an open end (`*`) parts from the next.
+    """
+    may_join = [
+        _joinable(a) and _joinable(b) and not a.endswith(_ANY) and not b.startswith(_ANY)
+        for a, b in pairwise(words)
+    ]
     for choice in product(*((False, True) if may else (False,) for may in may_join)):
         form = [words[0]]
         for word, join in zip(words[1:], choice, strict=True):
@@ -118,6 +127,10 @@ class _WordIndex:
             self._ends[core] = number
         return number
 
+    def numbers(self) -> frozenset[str]:
+        """The numbers that stand in patterns."""
+        return frozenset(word for word in self._exact if word.isdecimal())
+
     def find(self, token: str) -> frozenset[int]:
         """Numbers of all word patterns that fit `token`."""
         hits = self._known.get(token)
@@ -144,6 +157,17 @@ class _WordIndex:
                 yield number
 
 
+class _Node:
+    """A place in the tree of phrases: where it leads by the next word, and whom it serves if it ends here."""
+
+    __slots__ = ("excepted_by", "next", "wanted_by")
+
+    def __init__(self) -> None:
+        self.next: dict[int, _Node] = {}
+        self.wanted_by: list[int] = []
+        self.excepted_by: list[int] = []
+
+
 class Lexicon:
     """Groups of patterns, each with exceptions; `find` tells which groups a text speaks of.
 
@@ -154,19 +178,25 @@ class Lexicon:
     def __init__(self, groups: Iterable[tuple[Sequence[str], Sequence[str]]]) -> None:
         """`groups`: each a pair of patterns and exceptions. Raises ValueError for a pattern with no word."""
         self._words = _WordIndex()
-        self._phrases: dict[int, list[tuple[tuple[int, ...], list[int], list[int]]]] = {}
-        by_form: dict[tuple[int, ...], tuple[list[int], list[int]]] = {}
+        self._root = _Node()
         for group, (patterns, exceptions) in enumerate(groups):
-            for place, wanted in enumerate((patterns, exceptions)):
-                for form in dict.fromkeys(form for pattern in wanted for form in phrases(pattern)):
-                    key = tuple(map(self._words.add, form))
-                    by_form.setdefault(key, ([], []))[place].append(group)
-        for key, (wanted_by, excepted_by) in by_form.items():
-            self._phrases.setdefault(key[0], []).append((key[1:], wanted_by, excepted_by))
+            for form in _forms(patterns):
+                self._node(form).wanted_by.append(group)
+            for form in _forms(exceptions):
+                self._node(form).excepted_by.append(group)
+        self._told_numbers = self._words.numbers()
         self._known: dict[str, tuple[int, ...]] = {}
+
+    def _node(self, form: tuple[str, ...]) -> _Node:
+        node = self._root
+        for word in form:
+            node = node.next.setdefault(self._words.add(word), _Node())
+        return node
 
     def find(self, text: str) -> tuple[int, ...]:
         """Numbers of the groups that `text` speaks of, ascending."""
+        # Numbers that no pattern names are all alike, so that "Wall 17" and "Wall 18" are read once.
+        text = _DIGITS.sub(self._plain_number, text)
         found = self._known.get(text)
         if found is None:
             groups: set[int] = set()
@@ -175,21 +205,29 @@ class Lexicon:
             found = self._known[text] = tuple(sorted(groups))
         return found
 
+    def _plain_number(self, digits: re.Match[str]) -> str:
+        return digits[0] if digits[0] in self._told_numbers else "0"
+
     def _read(self, reading: tuple[str, ...]) -> Iterator[int]:
         hits = [self._words.find(token) for token in reading]
         wanted: dict[int, list[tuple[int, int]]] = {}
         excepted: dict[int, list[tuple[int, int]]] = {}
-        for start, numbers in enumerate(hits):
-            for number in numbers:
-                for rest, wanted_by, excepted_by in self._phrases.get(number, ()):
-                    end = start + 1 + len(rest)
-                    if end > len(hits) or any(n not in hits[start + 1 + i] for i, n in enumerate(rest)):
-                        continue
-                    for group in wanted_by:
-                        wanted.setdefault(group, []).append((start, end))
-                    for group in excepted_by:
-                        excepted.setdefault(group, []).append((start, end))
+        for start in range(len(hits)):
+            ways = [(self._root, start)]
+            while ways:
+                node, place = ways.pop()
+                for group in node.wanted_by:
+                    wanted.setdefault(group, []).append((start, place))
+                for group in node.excepted_by:
+                    excepted.setdefault(group, []).append((start, place))
+                if node.next and place < len(hits):
+                    ways.extend((node.next[n], place + 1) for n in hits[place] if n in node.next)
         for group, spans in wanted.items():
             holes = excepted.get(group, ())
             if any(all(end <= h0 or start >= h1 for h0, h1 in holes) for start, end in spans):
                 yield group
+
+
+def _forms(patterns: Iterable[str]) -> Iterable[tuple[str, ...]]:
+    """The forms of all patterns, each once."""
+    return dict.fromkeys(form for pattern in patterns for form in phrases(pattern))
