@@ -163,7 +163,8 @@ def _flat_groups(
         own = own[np.lexsort((-area[other[own]], -np.round(alike[own], 3), one[own]))]
         _, first = np.unique(one[own], return_index=True)
         join[own[first]] = True
-    return connected(np.column_stack([a[join], b[join]]), len(faces))
+    number = connected(np.column_stack([a[join], b[join]]), len(faces))
+    return np.unique(number, return_inverse=True)[1].reshape(-1)
 
 
 def _straightened(vertices: Floats, faces: Ints, area: Floats, normal: Floats, group: Ints) -> Ints:
@@ -176,7 +177,7 @@ def _straightened(vertices: Floats, faces: Ints, area: Floats, normal: Floats, g
     vector /= np.maximum(np.linalg.norm(vector, axis=1, keepdims=True), 1e-300)
     middle = vertices[faces].mean(axis=1)
     centre = np.column_stack([_sums(group, weight * middle[:, k], count) for k in range(3)])
-    centre /= _sums(group, weight, count)[:, None]
+    centre /= np.maximum(_sums(group, weight, count), 1e-300)[:, None]
     stray = np.abs(np.einsum("ijk,ik->ij", vertices[faces] - centre[group][:, None], vector[group])).max(
         axis=1
     )
