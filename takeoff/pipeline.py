@@ -82,8 +82,9 @@ def measure(paths: Sequence[Path], settings: Settings | None = None, progress: P
         with clock.stage("methods"):
             from takeoff.measuring.orders import make_orders
             from takeoff.measuring.parts import plan_elements
+            from takeoff.measuring.plan import with_distinct_parts
 
-            plans = plan_elements(models, methods, overrides)
+            plans = with_distinct_parts(plan_elements(models, methods, overrides))
             orders = make_orders(plans)
             if not orders:
                 raise InputError(f"{_names(paths)}: no concrete element was found; nothing to measure")

@@ -1,6 +1,7 @@
 """The plan for each element: into which parts it is taken apart and how each of them is made."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from takeoff.findings import Finding
 from takeoff.reading.facts import ElementFacts
@@ -40,3 +41,21 @@ class ElementPlan:
     subrole: str
     parts: tuple[PartPlan, ...]
     findings: tuple[Finding, ...] = ()
+
+
+def with_distinct_parts(plans: Sequence[ElementPlan]) -> tuple[ElementPlan, ...]:
+    """The plans with part numbers that go on where two elements of one model share a GlobalId.
+
+    Every table is keyed by model, GlobalId and part, so a fault of the exporter must not merge two elements.
+    """
+    used: dict[tuple[str, str], int] = {}
+    distinct = []
+    for plan in plans:
+        key = plan.facts.model, plan.facts.global_id
+        taken = used.get(key, 0)
+        if taken:
+            parts = tuple(replace(part, part=part.part + taken) for part in plan.parts)
+            plan = replace(plan, parts=parts)
+        used[key] = max([taken, *(part.part for part in plan.parts)])
+        distinct.append(plan)
+    return tuple(distinct)

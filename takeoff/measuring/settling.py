@@ -75,9 +75,10 @@ def settle(
     }
     bodies: list[Body] = []
     swallowed: dict[tuple[int, int], tuple[float, float, str]] = {}
-    numbers: dict[int, int] = defaultdict(int)
-    for number, plan in enumerate(plans):
-        numbers[number] = max((part.part for part in plan.parts), default=0)
+    numbers: dict[tuple[str, str], int] = defaultdict(int)
+    for plan in plans:
+        key = plan.facts.model, plan.facts.global_id
+        numbers[key] = max([numbers[key], *(part.part for part in plan.parts)])
     for i, raw in enumerate(raws):
         plan = plans[raw.element]
         if not lumps[i]:
@@ -90,13 +91,14 @@ def settle(
         uncut = len(lumps[i]) == 1 and lumps[i][0] is raw.mesh
         for place, ((name, level), meshes) in enumerate(groups):
             share = nets[place] / total if total else 0.0
+            key = plan.facts.model, plan.facts.global_id
             if place:
-                numbers[raw.element] += 1
+                numbers[key] += 1
             bodies.append(
                 Body(
                     element=plan,
                     plan=raw.plan,
-                    number=numbers[raw.element] if place else raw.plan.part,
+                    number=numbers[key] if place else raw.plan.part,
                     lump=place + 1,
                     mesh=_joined(meshes),
                     gross=raw.gross * share,
