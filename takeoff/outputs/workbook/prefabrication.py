@@ -191,7 +191,8 @@ def _live_figures(number: int, share: ShareRow, measurement: Measurement) -> tup
             for part in measurement.parts
             if part.method in methods and (not grouping or getattr(part, grouping) == share.group)
         )
-        if abs(measured - figure) > 1e-6:
+        # Near the middle between two roundings a spreadsheet may go the other way: stated then.
+        if abs(measured - figure) > 0.499 * 10**-QUANTITY_DIGITS:
             return stated
         sums = (
             f'SUMIFS({element_column(field)},{element_column("method")},"{method}"{group})'
