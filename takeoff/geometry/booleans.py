@@ -120,23 +120,17 @@ def _ways(body: Manifold, cutter: Manifold) -> Iterator[tuple[Manifold, Manifold
 
 def join(parts: Sequence[Manifold]) -> Manifold:
     """The union of solids, each step proved. Raises BooleanFailed when a step fails."""
-    if not parts:
-        return manifold3d.Manifold()
-    order = sorted(parts, key=lambda part: -part.volume())
-    whole = order[0]
-    apart: list[Manifold] = []
-    for part in order[1:]:
-        if not meet(whole, part, NEAR):
-            if any(meet(other, part, NEAR) for other in apart):
-                whole = manifold3d.Manifold.batch_boolean([whole, *apart], manifold3d.OpType.Add)
-                apart = []
-            else:
-                apart.append(part)
-                continue
-        whole = _joined(whole, part)
-    if apart:
-        whole = manifold3d.Manifold.batch_boolean([whole, *apart], manifold3d.OpType.Add)
-    return whole
+    groups: list[Manifold] = []
+    for part in sorted(parts, key=lambda part: -part.volume()):
+        near = [group for group in groups if meet(group, part, NEAR)]
+        groups = [group for group in groups if not any(group is other for other in near)]
+        groups.append(_joined(_together(near), part) if near else part)
+    return _together(groups)
+
+
+def _together(apart: Sequence[Manifold]) -> Manifold:
+    """One solid of several that do not meet."""
+    return apart[0] if len(apart) == 1 else manifold3d.Manifold.batch_boolean(apart, manifold3d.OpType.Add)
 
 
 def _joined(whole: Manifold, part: Manifold) -> Manifold:
