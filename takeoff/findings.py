@@ -27,3 +27,7 @@ class Finding:
 
 class InputError(Exception):
     """Something the user gave cannot be used: the text is one line saying what, where and what to do."""
+
+
+class NothingToMeasure(InputError):
+    """The files can be read, but hold no concrete: an answer, where InputError is otherwise a fault."""

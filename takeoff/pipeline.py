@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from takeoff import __version__
-from takeoff.findings import Finding, InputError
+from takeoff.findings import Finding, InputError, NothingToMeasure
 from takeoff.settings import Settings
 
 if TYPE_CHECKING:
@@ -87,7 +87,7 @@ def measure(paths: Sequence[Path], settings: Settings | None = None, progress: P
             plans = with_distinct_parts(plan_elements(models, methods, overrides))
             orders = make_orders(plans)
             if not orders:
-                raise InputError(f"{_names(paths)}: no concrete element was found; nothing to measure")
+                raise NothingToMeasure(f"{_names(paths)}: no concrete element was found; nothing to measure")
         with clock.stage("solids"):
             solids, origin = _solids(models, plans, orders, settings, progress)
     from takeoff.measuring.measure import measure as measure_all

@@ -10,6 +10,9 @@ from typing import Any
 from takeoff.findings import InputError
 from takeoff.templates import template_path
 
+OTHER_TABLES = ("nightly",)
+"""Tables of a job file that belong to one command, which reads and checks them itself."""
+
 _FILES = {
     "convention": "conventions/net.toml",
     "methods": "methods.toml",
@@ -83,6 +86,8 @@ def _job(job: Path) -> dict[str, Any]:
     known = {entry.name for entry in fields(Settings)}
     values: dict[str, Any] = {}
     for key, value in data.items():
+        if key in OTHER_TABLES and isinstance(value, dict):
+            continue
         if key not in known:
             raise InputError(f"{job}: '{key}' is not known; a job file may hold {', '.join(sorted(known))}")
         values[key] = _checked(job, key, value)
