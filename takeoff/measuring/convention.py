@@ -2,17 +2,59 @@
 
 import tomllib
 from bisect import bisect_left
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
+from pydantic import BaseModel, ConfigDict, Field, PlainValidator, ValidationError, field_validator
 
 from takeoff.findings import InputError
 
 Role = Literal["foundation", "slab", "column", "wall", "beam", "stair"]
 Positive = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Units = Literal["metric", "imperial"]
+
+# In an imperial file bands and rounding stand under these keys. The factor turns a figure of the metric key
+# into the unit of the imperial one (international foot and inch, exactly 0.3048 m and 25.4 mm).
+_IMPERIAL_BANDS = {
+    "height_to_soffit_m": ("height_to_soffit_ft", 1 / 0.3048),
+    "slab_thickness_mm": ("slab_thickness_in", 1 / 25.4),
+    "wall_thickness_mm": ("wall_thickness_in", 1 / 25.4),
+    "edge_depth_mm": ("edge_depth_in", 1 / 25.4),
+    "beam_depth_mm": ("beam_depth_in", 1 / 25.4),
+    "column_girth_mm": ("column_girth_in", 1 / 25.4),
+    "foundation_depth_mm": ("foundation_depth_in", 1 / 25.4),
+    "hole_area_m2": ("hole_area_ft2", 1 / 0.3048**2),
+}
+_IMPERIAL_ROUNDING = {"m3": "yd3", "m2": "ft2", "m": "ft", "t": "ton"}
+
+
+class Limits(tuple[float, ...]):
+    """Upper limits of bands, ascending, as the file states them; `factor` turns a figure into their unit."""
+
+    factor: float = 1.0
+
+    def times(self, factor: float) -> "Limits":
+        """The same limits for figures that `factor` turns into their unit."""
+        limits = Limits(self)
+        limits.factor = factor
+        return limits
+
+
+def _limits(value: Any) -> Limits:
+    if isinstance(value, Limits):
+        return value
+    if not isinstance(value, list | tuple) or not all(
+        isinstance(step, int | float) and not isinstance(step, bool) for step in value
+    ):
+        raise ValueError("must be a list of numbers")
+    if any(b <= a for a, b in pairwise(value)) or not all(0 < step < float("inf") for step in value):
+        raise ValueError("must be positive and ascending")
+    return Limits(float(step) for step in value)
+
+
+Steps = Annotated[Limits, PlainValidator(_limits)]
 
 
 class _Table(BaseModel):
@@ -62,23 +104,16 @@ class Ground(_Table):
 
 
 class Bands(_Table):
-    """Upper limits of bands, ascending."""
+    """Upper limits of bands, ascending; in an imperial file the keys end in _ft, _in and _ft2."""
 
-    height_to_soffit_m: tuple[float, ...]
-    slab_thickness_mm: tuple[float, ...]
-    wall_thickness_mm: tuple[float, ...]
-    edge_depth_mm: tuple[float, ...]
-    beam_depth_mm: tuple[float, ...]
-    column_girth_mm: tuple[float, ...]
-    foundation_depth_mm: tuple[float, ...]
-    hole_area_m2: tuple[float, ...]
-
-    @field_validator("*")
-    @classmethod
-    def _ascending(cls, value: tuple[float, ...]) -> tuple[float, ...]:
-        if any(b <= a for a, b in pairwise(value)) or any(v <= 0 for v in value):
-            raise ValueError("must be positive and ascending")
-        return value
+    height_to_soffit_m: Steps
+    slab_thickness_mm: Steps
+    wall_thickness_mm: Steps
+    edge_depth_mm: Steps
+    beam_depth_mm: Steps
+    column_girth_mm: Steps
+    foundation_depth_mm: Steps
+    hole_area_m2: Steps
 
 
 class Edges(_Table):
@@ -94,7 +129,7 @@ class Reveals(_Table):
 
 
 class Rounding(_Table):
-    """Decimal places of bill quantities by unit."""
+    """Decimal places of bill quantities by unit; in an imperial file the keys are yd3, ft2, ft and ton."""
 
     m3: Annotated[int, Field(ge=0, le=6)]
     m2: Annotated[int, Field(ge=0, le=6)]
@@ -116,20 +151,54 @@ class Convention(_Table):
     edges: Edges
     reveals: Reveals
     rounding: Rounding
+    units: Units = "metric"
 
 
 def load_convention(path: Path) -> Convention:
     """Read and check a convention file. Raises InputError with the place and the fault."""
     try:
-        return Convention.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+        content = tomllib.loads(path.read_text(encoding="utf-8"))
+        return Convention.model_validate(
+            _metric_keys(content) if content.get("units") == "imperial" else content
+        )
     except OSError as error:
         raise InputError(f"{path}: cannot be read ({error.strerror}); name a convention file") from error
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise InputError(f"{path}: is no valid TOML: {error}") from error
+    except InputError as error:
+        raise InputError(f"{path}: {error}") from error
     except ValidationError as error:
         first = error.errors()[0]
         where = ".".join(str(step) for step in first["loc"])
         raise InputError(f"{path}: {where}: {first['msg']}; compare with the shipped net.toml") from error
+
+
+def _metric_keys(content: dict[str, Any]) -> dict[str, Any]:
+    """An imperial file under the metric keys, its limits with the factors that belong to them."""
+    content = dict(content)
+    if isinstance(bands := content.get("bands"), dict):
+        _refuse(bands, _IMPERIAL_BANDS, "bands")
+        listed = {name: (metric, factor) for metric, (name, factor) in _IMPERIAL_BANDS.items()}
+        moved: dict[str, Any] = {}
+        for name, value in bands.items():
+            metric, factor = listed.get(name, (name, 1.0))
+            try:
+                moved[metric] = _limits(value).times(factor)
+            except ValueError:
+                moved[metric] = value
+        content["bands"] = moved
+    if isinstance(rounding := content.get("rounding"), dict):
+        _refuse(rounding, _IMPERIAL_ROUNDING, "rounding")
+        named = {name: metric for metric, name in _IMPERIAL_ROUNDING.items()}
+        content["rounding"] = {named.get(name, name): value for name, value in rounding.items()}
+    return content
+
+
+def _refuse(table: Mapping[str, Any], metric: Mapping[str, Any], where: str) -> None:
+    for name in table:
+        if name in metric:
+            right = metric[name] if isinstance(metric[name], str) else metric[name][0]
+            raise InputError(f"{where}.{name}: the file says imperial units; write {right}")
 
 
 def band(limits: Sequence[float], value: float, slack: float = 1e-6) -> str:
@@ -139,6 +208,7 @@ def band(limits: Sequence[float], value: float, slack: float = 1e-6) -> str:
     """
     if not limits:
         return ""
+    value *= limits.factor if isinstance(limits, Limits) else 1.0
     place = bisect_left(limits, value * (1.0 - slack) - 1e-9)
     if place == 0:
         return f"to {limits[0]:g}"
