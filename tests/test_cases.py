@@ -5,6 +5,7 @@ All cases of a variant stand far apart in one model, so that the whole table cos
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 from cases import CASES, Case, CaseModel
@@ -54,7 +55,12 @@ def campus(
     return measure([path]).measurement, model.members
 
 
-@pytest.mark.parametrize("case", CASES, ids=lambda case: case.name.replace(" ", "-"))
+def _param(case: Case) -> Any:
+    marks = [pytest.mark.xfail(strict=True, reason=case.known)] if case.known else []
+    return pytest.param(case, id=case.name.replace(" ", "-"), marks=marks)
+
+
+@pytest.mark.parametrize("case", [_param(case) for case in CASES])
 def test_case(campus: tuple[Measurement, dict[str, str]], case: Case) -> None:
     measurement, members = campus
     assert not (found := faults(case, measurement, members)), "\n" + "\n".join(found)

@@ -12,7 +12,7 @@ listed is known to be nothing.
 
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 from build import Model
@@ -54,7 +54,8 @@ class Case:
     """A thing to build, what must come out, and which findings must be made.
 
     `findings` pairs a word that the kind of a finding must contain with the names of the elements on any one
-    of which it may stand. `unformed` names roles whose formwork is left open.
+    of which it may stand. `unformed` names roles whose formwork is left open. `known`
+    says what is known to be wrong still: the case must then fail, so that a repair is noticed.
     """
 
     name: str
@@ -62,7 +63,8 @@ class Case:
     answers: Answers
     findings: tuple[tuple[str, tuple[str, ...]], ...] = ()
     tolerance: float = FLAT
-    unformed: tuple[str, ...] = field(default=())
+    unformed: tuple[str, ...] = ()
+    known: str = ""
 
 
 class CaseModel(Model):

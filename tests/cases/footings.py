@@ -45,8 +45,8 @@ def no_material(m: CaseModel) -> None:
     m.wall((0, 0), (5, 0), 0.2, 2.5)
 
 
-# A pile 0.3 x 0.3 x 4.0 below a cap 1.0 x 1.0 x 0.6 into which it reaches 0.1. Both are foundations; the cap is
-# the larger and keeps: pile net 0.09 x 3.9 = 0.351; the ground is its form: 1.2 x 3.9 = 4.68 and its foot
+# A pile 0.3 x 0.3 x 4.0 below a cap 1.0 x 1.0 x 0.6 into which it reaches 0.1. Both are foundations; the cap
+# is the larger and keeps: pile net 0.09 x 3.9 = 0.351; the ground is its form: 1.2 x 3.9 = 4.68 and its foot
 # 0.09; cap net 0.6, side 2.4, underside on the ground less the pile's head 1.0 - 0.09 = 0.91.
 def pile_in_cap(m: CaseModel) -> None:
     m.footing(rectangle(-0.5, -0.5, 0.5, 0.5), 0.6, -0.6, PredefinedType="PILE_CAP")

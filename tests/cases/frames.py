@@ -120,6 +120,13 @@ def flush_with_slab_edge(m: CaseModel) -> None:
     m.slab(rectangle(0, -0.1, 4, 3), 0.2, 2.8)
 
 
+# A beam 4.0 x 0.3 x 0.5 that climbs 20 degrees: net 0.6; soffit 1.2, its top slopes and is formed: 1.2; sides
+# 2 x 4.0 x 0.5 = 4.0, the ends lean 20 degrees from upright and are sides still: 2 x 0.15 = 0.3.
+def climbing(m: CaseModel) -> None:
+    body = m.extrusion(m.rectangle(0.3, 0.5), 4.0, axes=((1, 0, 0), (0, 1, 0)))
+    m.member("IfcBeam", body, at=(0, 0, 3.0), turn=25.0, tilt=-20.0)
+
+
 CASES = (
     Case("frame flush", flush, FRAME),
     Case(
@@ -202,5 +209,10 @@ CASES = (
             "wall": {"net": 2.24, "wall-side": 22.4, "wall-end": 1.12, "free": 0.0, "parts": 1},
             "slab": {"net": 2.48, "slab-soffit": 11.6, "slab-edge": 2.84, "free": 12.4},
         },
+    ),
+    Case(
+        "beam that climbs",
+        climbing,
+        {"beam": {"net": 0.6, "beam-side": 4.3, "beam-soffit": 1.2, "top-slope": 1.2, "free": 0.0}},
     ),
 )

@@ -1,8 +1,10 @@
 """Walls and slabs built up of layers that are made differently, and elements made of parts."""
 
+import math
+
 from build import rectangle
 
-from cases.case import Case, CaseModel
+from cases.case import CURVED, Case, CaseModel
 
 OUTER, CORE, INNER = 0.07, 0.15, 0.05
 TOTAL = OUTER + CORE + INNER
@@ -136,6 +138,27 @@ def parts_only(m: CaseModel) -> None:
 
 WHOLE = {"wall": {"net": 2.4, "wall-side": 24.0, "wall-end": 1.2, "free": 0.8, "seated": 0.8, "parts": 1}}
 
+
+# The same wall pushed along its length instead of upward.
+def pushed_along(m: CaseModel) -> None:
+    section = rectangle(-TOTAL / 2, 0, TOTAL / 2, 3)
+    words = {"name": "Twin", "material": None, "made": None}
+    wall = m.profile_along("IfcWall", section, (0, 0, 0), (4, 0, 0), **words)
+    m.layers(wall, TWIN, axis=1, sense=1, offset=-TOTAL / 2)
+
+
+# A curved twin wall, a quarter ring from 4.0 to 4.27, 3.0 high: the layers are rings. Layers from the inside,
+# which is the negative side of an axis that turns left: leaf 0.07, core 0.15, leaf 0.05.
+#   core: between radii 4.07 and 4.22; its ends 2 x 0.15 x 3.0 = 0.9, its sides are against the leaves
+RING = [math.pi / 4 * 3.0 * (b * b - a * a) for a, b in ((4.0, 4.07), (4.07, 4.22), (4.22, 4.27))]
+
+
+def curved(m: CaseModel) -> None:
+    body = m.extrusion(m.ring_sector(4.0, 4.0 + TOTAL, 90.0), 3.0)
+    wall = m.member("IfcWall", body, name="Twin", material=None, made=None)
+    m.layers(wall, TWIN)
+
+
 CASES = (
     Case("twin wall", centred, ANSWERS),
     Case("twin wall, negative sense", negative, ANSWERS),
@@ -188,4 +211,15 @@ CASES = (
     ),
     Case("own body and parts", own_body_and_parts, WHOLE),
     Case("parts without a body of the whole", parts_only, WHOLE),
+    Case("twin wall pushed along", pushed_along, ANSWERS),
+    Case(
+        "curved twin wall",
+        curved,
+        {
+            "wall": {"net": sum(RING), "wall-side": 0.0, "wall-end": 0.9, "parts": 3},
+            "cast-in-place": {"net": RING[1]},
+        },
+        tolerance=CURVED,
+        known="1.4 % of the contact between curved layers is missed",
+    ),
 )

@@ -69,6 +69,35 @@ def curved_wall(m: CaseModel) -> None:
     m.member("IfcWall", m.extrusion(m.ring_sector(4.0, 4.3, 90.0), 3.0))
 
 
+# A round column of radius 0.25 in a hole of radius 0.30: 50 mm apart, no contact. Column side 2 pi r x 6.0;
+# slab edge 12 x 0.2 + 2 pi 0.3 x 0.2; one hole.
+def hole_loose(m: CaseModel) -> None:
+    m.round_column((1.5, 1.5), R, 6.0)
+    slab = m.slab(rectangle(0, 0, 3, 3), 0.2, 2.8)
+    m.void(slab, m.extrusion(m.circle(0.3), 0.4), at=(1.5, 1.5, -0.1))
+
+
+# A round tank: wall of radii 2.75 and 3.0, 2.5 high, on a round base slab of radius 3.3, 0.3 thick.
+#   wall: plan pi (3.0^2 - 2.75^2); sides 2 pi (3.0 + 2.75) x 2.5, no ends
+#   base: edge 2 pi 3.3 x 0.3; ground pi 3.3^2; top the same less the wall's plan
+FOOT = math.pi * (3.0**2 - 2.75**2)
+
+
+def tank(m: CaseModel) -> None:
+    base = m.extrusion(m.circle(3.3), 0.3)
+    m.member("IfcSlab", base, at=(0, 0, -0.3), PredefinedType="BASESLAB")
+    m.member("IfcWall", m.extrusion(m.tube(3.0, 0.25), 2.5))
+
+
+# The curved wall with a window of ten degrees, 1.2 high, with radial jambs.
+#   jambs 2 x 0.3 x 1.2 = 0.72; head and sill a ninth of the plan each; sides lose pi/18 x (4.0 + 4.3) x 1.2
+def curved_window(m: CaseModel) -> None:
+    wall = m.member("IfcWall", m.extrusion(m.ring_sector(4.0, 4.3, 90.0), 3.0))
+    turn = math.radians(40.0)
+    axes = ((0, 0, 1), (math.cos(turn), math.sin(turn), 0))
+    m.void(wall, m.extrusion(m.ring_sector(3.8, 4.5, 10.0), 1.2, (0, 0, 0.9), axes=axes))
+
+
 CASES = (
     Case(
         "round column through a slab",
@@ -134,5 +163,52 @@ CASES = (
             "Wall": {"wall-side:curved": SIDES},
         },
         tolerance=CURVED,
+    ),
+    Case(
+        "round column in a loose hole",
+        hole_loose,
+        {
+            "column": {"net": DISC * 6.0, "column-side": GIRTH * 6.0, "parts": 1},
+            "slab": {
+                "net": (9 - math.pi * 0.09) * 0.2,
+                "slab-soffit": 9 - math.pi * 0.09,
+                "slab-edge": 2.4 + 2 * math.pi * 0.3 * 0.2,
+                "free": 9 - math.pi * 0.09,
+                "holes": 1,
+            },
+        },
+        tolerance=CURVED,
+    ),
+    Case(
+        "round tank",
+        tank,
+        {
+            "wall": {"net": FOOT * 2.5, "wall-side": 2 * math.pi * 5.75 * 2.5, "free": FOOT, "seated": 0.0},
+            "slab": {
+                "net": math.pi * 3.3**2 * 0.3,
+                "slab-edge": 2 * math.pi * 3.3 * 0.3,
+                "ground": math.pi * 3.3**2,
+                "free": math.pi * 3.3**2 - FOOT,
+                "holes": 0,
+            },
+        },
+        tolerance=CURVED,
+    ),
+    Case(
+        "curved wall with a window",
+        curved_window,
+        {
+            "wall": {
+                "gross": PLAN * 3.0,
+                "net": PLAN * (3.0 - 1.2 / 9),
+                "wall-side": SIDES - math.pi / 18 * 8.3 * 1.2,
+                "wall-end": 1.8,
+                "opening-reveal": 0.72 + PLAN / 9,
+                "free": PLAN * 10 / 9,
+                "holes": 1,
+            }
+        },
+        tolerance=CURVED,
+        known="the facets of a curved wall leave its jambs 1 mm short, and the window is not counted as a hole",
     ),
 )

@@ -101,6 +101,21 @@ def gap_open(m: CaseModel) -> None:
     m.slab(rectangle(3.02, 0, 6.02, 3), 0.2, 3.0)
 
 
+# Two openings 1 x 1 that overlap in 0.5 x 0.5 make one hole of 1.75 m2 with a girth of 6.0 in a slab 4 x 4 x
+# 0.2: net (16 - 1.75) x 0.2 = 2.85; edge (16 + 6.0) x 0.2 = 4.4.
+def overlapping_openings(m: CaseModel) -> None:
+    slab = m.slab(rectangle(0, 0, 4, 4), 0.2, 3.0)
+    m.box_void(slab, (1, 1, -0.1), (2, 2, 0.3))
+    m.box_void(slab, (1.5, 1.5, -0.1), (2.5, 2.5, 0.3))
+
+
+# Slab A 4 x 3 x 0.2 and slab B 3 x 3 x 0.2, drawn 0.5 over each other. A, the larger, keeps; B is 2.5 x 3.
+#   net: 2.4 + 1.5 = 3.9; soffit and top 19.5; edge (14 + 11) x 0.2 less twice 3 x 0.2 = 3.8
+def slabs_overlapping(m: CaseModel) -> None:
+    m.slab(rectangle(0, 0, 4, 3), 0.2, 3.0, name="A")
+    m.slab(rectangle(3.5, 0, 6.5, 3), 0.2, 3.0, name="B")
+
+
 CASES = (
     Case(
         "slab with a rectangular and a round hole",
@@ -202,4 +217,28 @@ CASES = (
         "gap within the tolerance", gap_closed, {"slab": {"net": 3.6, "slab-soffit": 18.0, "slab-edge": 3.6}}
     ),
     Case("gap beyond the tolerance", gap_open, {"slab": {"net": 3.6, "slab-soffit": 18.0, "slab-edge": 4.8}}),
+    Case(
+        "openings that overlap",
+        overlapping_openings,
+        {
+            "slab": {
+                "gross": 3.2,
+                "net": 2.85,
+                "slab-soffit": 14.25,
+                "slab-edge": 4.4,
+                "free": 14.25,
+                "holes": 1,
+                "hole-area": 1.75,
+            }
+        },
+    ),
+    Case(
+        "slabs that overlap",
+        slabs_overlapping,
+        {
+            "slab": {"net": 3.9, "overlap": 0.3, "slab-soffit": 19.5, "slab-edge": 3.8, "free": 19.5},
+            "A": {"net": 2.4, "slab-edge": 2.2},
+            "B": {"net": 1.5, "slab-edge": 1.6},
+        },
+    ),
 )
