@@ -383,6 +383,8 @@ def _alike(a: _Piece, b: _Piece) -> bool:
 
 def _joined(run: Sequence[_Piece]) -> _Piece:
     """One piece of several alike, described by the thickest of them."""
+    if len(run) == 1:
+        return run[0]
     main = max(run, key=lambda p: p.size)
     return replace(
         main,
