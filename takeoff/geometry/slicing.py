@@ -287,12 +287,26 @@ def _concentric(mesh: Mesh, total: float) -> Concentric | None:
         low, high = float(radius.min()), float(radius.max())
         on_ring = np.minimum(radius - low, high - radius) < FIT
         if on_ring.all() and abs(high - low - total) <= FIT and low > total:
-            angles = np.arctan2(flat[:, 1] - centre[1], flat[:, 0] - centre[0])
-            around = np.sort(np.concatenate([angles, np.linspace(-np.pi, np.pi, 129)[:-1]]) % (2.0 * np.pi))
-            around = around[np.diff(around, append=around[0] + 2.0 * np.pi) > 1e-5]
+            around = _angles(flat[radius - low < FIT] - centre)
             reach = mesh.vertices[:, up]
             return Concentric(centre, up, around, float(reach.min()), float(reach.max()), low, high)
     return None
+
+
+def _angles(points: Floats) -> Floats:
+    """Angles at which the chords of cutting cylinders begin: those of the inner face's corners (n, 2).
+
+    So the slices are short of true cylinders by as much on both of their faces. The wide gap that a body
+    leaves open is filled with corners of its own.
+    """
+    angles = np.sort(np.arctan2(points[:, 1], points[:, 0]) % (2.0 * np.pi))
+    angles = angles[np.diff(angles, append=angles[0] + 2.0 * np.pi) > 1e-5]
+    gaps = np.diff(angles, append=angles[0] + 2.0 * np.pi)
+    widest = int(np.argmax(gaps))
+    if gaps[widest] > np.pi / 3.0:
+        fill = angles[widest] + np.linspace(0.0, gaps[widest], 65)[1:-1]
+        angles = np.sort(np.concatenate([angles, fill % (2.0 * np.pi)]))
+    return angles
 
 
 def _centre(points: Floats) -> Floats | None:
