@@ -91,16 +91,19 @@ def measure(paths: Sequence[Path], settings: Settings | None = None, progress: P
         with clock.stage("solids"):
             solids, origin = _solids(models, plans, orders, settings, progress)
     from takeoff.measuring.measure import measure as measure_all
+    from takeoff.measuring.overrides import unused_overrides
+    from takeoff.measuring.plan_findings import shell_findings
 
     began = time.perf_counter()
     measured = measure_all(models, plans, orders, solids, origin, rules, lambda stage: progress(stage, 0, 0))
     if not any(part.net_volume_m3 for part in measured.measurement.parts):
         reasons = {part.condition for part in measured.measurement.parts if part.condition}
         raise InputError(f"{_names(paths)}: no concrete could be measured ({'; '.join(sorted(reasons)[:3])})")
+    measured = _with_findings(measured, shell_findings(plans, measured.measurement.parts, methods))
+    if overrides is not None:
+        measured = _with_findings(measured, unused_overrides(models, overrides))
     clock.seconds["measuring"] = time.perf_counter() - began
-    if failed:
-        findings = (*measured.measurement.findings, *failed)
-        measured = replace(measured, measurement=replace(measured.measurement, findings=findings))
+    measured = _with_findings(measured, failed)
     from takeoff.pricing.shares import prefabrication_shares
 
     shares = prefabrication_shares(measured.measurement, ())
@@ -128,6 +131,13 @@ def bill(paths: Sequence[Path], settings: Settings | None = None, progress: Prog
     return replace(run, record=_record(run, settings, seconds))
 
 
+def _with_findings(measured: "Measured", more: "Sequence[Finding]") -> "Measured":
+    if not more:
+        return measured
+    findings = (*measured.measurement.findings, *more)
+    return replace(measured, measurement=replace(measured.measurement, findings=findings))
+
+
 def _rules(settings: Settings) -> tuple[Any, Any, Any]:
     from takeoff.measuring.allowances import load_allowances
     from takeoff.measuring.checks import load_checks
@@ -142,6 +152,7 @@ def _rules(settings: Settings) -> tuple[Any, Any, Any]:
         load_allowances(settings.file("allowances")),
         load_handling(settings.file("handling")),
         load_checks(settings.file("checks")),
+        settings.ground_level,
     )
     overrides = load_overrides(settings.overrides) if settings.overrides is not None else None
     return rules, load_rules(settings.file("methods")), overrides
@@ -267,6 +278,8 @@ def _record(run: Run, settings: Settings, seconds: Mapping[str, float]) -> dict[
             for model in run.models
         ],
         "failed": [{"name": finding.model, "reason": finding.message} for finding in run.failed],
+        "ground_level": {"height_m": run.measured.ground.height, "source": run.measured.ground.source},
+        "declared_within_half_percent": measurement.declared_close_share,
         "convention": {"name": settings.file("convention").stem, "file": settings.file("convention").name},
         "inputs": [
             {"what": what, "file": path.name, "sha256": hashlib.sha256(path.read_bytes()).hexdigest()}

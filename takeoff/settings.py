@@ -29,7 +29,9 @@ _FILES = {
 class Settings:
     """Paths of the data files (None: the shipped one), and how the run is made.
 
-    `overrides` lists methods by GlobalId or mark. `processes` workers measure geometry, `limit_seconds` is the
+    `ground_level` is metres above
+    the models' zero; None lets the models tell. `overrides` lists methods by GlobalId or
+    mark. `processes` workers measure geometry, `limit_seconds` is the
     patience with one element.
     """
 
@@ -45,6 +47,7 @@ class Settings:
     title: str = ""
     paper: str = "a4"
     strict: bool = False
+    ground_level: float | None = None
     processes: int = field(default_factory=lambda: max(1, min(8, os.cpu_count() or 1)))
     limit_seconds: float = 60.0
 
@@ -104,6 +107,10 @@ def _checked(job: Path, key: str, value: Any) -> Any:
         if not isinstance(value, bool):
             raise InputError(f"{job}: 'strict' must be true or false")
         return value
+    if key == "ground_level":
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise InputError(f"{job}: 'ground_level' must be a number of metres")
+        return float(value)
     if key in ("processes", "limit_seconds"):
         if isinstance(value, bool) or not isinstance(value, int | float) or value <= 0:
             raise InputError(f"{job}: '{key}' must be a number above 0")

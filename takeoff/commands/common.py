@@ -40,6 +40,9 @@ def measuring(command: Callable[..., None]) -> Callable[..., None]:
         click.option("--allowances", type=PATH, help="Reinforcement allowances (CSV)."),
         click.option("--handling", type=PATH, help="Densities, transport and lifting limits (TOML)."),
         click.option("--checks", type=PATH, help="Limits of the plausibility checks (TOML)."),
+        click.option(
+            "--ground-level", type=float, help="Level of the ground, metres above the models' zero."
+        ),
         click.option("--processes", type=click.IntRange(1, 64), help="Worker processes for geometry."),
         click.option(
             "--limit-seconds", type=click.FloatRange(0.1), help="Patience with one element; default 60."

@@ -2,8 +2,10 @@
 
 Two shapes are the same where a rigid motion brings every true corner of one within the tolerance of a corner
 of the other, and the sharp edges (rims of round holes among them) onto each other. A motion with determinant
-+1 makes them congruent, one with -1 mirror images. Candidates are found in a grid over the second moments,
-so that the time grows with the number of solids, not with its square.
++1 makes them congruent, one with -1 mirror images. A solid with an upper side is the same as another only with
+that side up: a plank laid face down is no plank, so one with a hole at its left end and one with it at the
+right are mirror images. Candidates are found in a grid over the second moments, so that the time grows with
+the number of solids, not with its square.
 """
 
 from collections import defaultdict
@@ -22,6 +24,8 @@ TOLERANCE = 1e-3
 CELL = 8e-3
 """Grid over the spreads, metres: more than spreads can change when the surface moves by the tolerance."""
 MOST_SAMPLES = 400
+UPRIGHT = 0.999
+"""Cosine between upper sides that count as one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,46 +38,77 @@ class Grouping:
     mirrors: dict[int, int]
 
 
-def group_congruent(meshes: Sequence[Mesh], tolerance: float = TOLERANCE) -> Grouping:
-    """Group closed meshes by shape. The first of a group stands for it: compared are solids with it alone."""
+def group_congruent(
+    meshes: Sequence[Mesh], tolerance: float = TOLERANCE, ups: Sequence[Floats | None] | None = None
+) -> Grouping:
+    """Group closed meshes by shape. The first of a group stands for it: compared are solids with it alone.
+
+    `ups` has the direction (3,) of the upper side for each mesh that must not be turned over, else None.
+    """
+    ups = [None] * len(meshes) if ups is None else ups
     groups: list[int] = []
     leaders: list[int] = []
     shapes: list[Shape] = []
     mirrors: dict[int, int] = {}
     cells: dict[tuple[int, int, int], list[int]] = defaultdict(list)
-    copies: dict[tuple[bytes, int], list[tuple[Floats, int]]] = defaultdict(list)
-    for index, mesh in enumerate(meshes):
+    copies: dict[tuple[bytes, int], list[tuple[Floats, Floats | None, int]]] = defaultdict(list)
+    for index, (mesh, up) in enumerate(zip(meshes, ups, strict=True)):
         key = (mesh.faces.tobytes(), round(volume(mesh) * 1e6))
-        group = next((g for points, g in copies[key] if _is_copy(points, mesh.vertices)), None)
+        group = next(
+            (g for points, own, g in copies[key] if _is_copy(points, mesh.vertices, own, up)), None
+        )
         if group is None:
             shape = shape_of(mesh)
             near = sorted(_near(shape, cells))
-            group = next((g for g in near if same_shape(shapes[g], shape, tolerance)), None)
+            pair = {g: (ups[leaders[g]], up) for g in near}
+            group = next((g for g in near if same_shape(shapes[g], shape, tolerance, ups=pair[g])), None)
             if group is None:
                 group = len(shapes)
-                twin = next((g for g in near if same_shape(shapes[g], shape, tolerance, mirrored=True)), None)
+                twin = next((g for g in near if same_shape(shapes[g], shape, tolerance, True, pair[g])), None)
                 if twin is not None:
                     mirrors[group] = twin
                 shapes.append(shape)
                 leaders.append(index)
                 cells[_cell(shape)].append(group)
-            copies[key].append((mesh.vertices, group))
+            copies[key].append((mesh.vertices, up, group))
         groups.append(group)
     return Grouping(tuple(groups), tuple(leaders), mirrors)
 
 
-def same_shape(one: Shape, other: Shape, tolerance: float = TOLERANCE, mirrored: bool = False) -> bool:
-    """Whether a rotation and shift (with `mirrored`: and a reflection) brings `other` onto `one`."""
+def same_shape(
+    one: Shape,
+    other: Shape,
+    tolerance: float = TOLERANCE,
+    mirrored: bool = False,
+    ups: tuple[Floats | None, Floats | None] = (None, None),
+) -> bool:
+    """Whether a rotation and shift (with `mirrored`: and a reflection) brings `other` onto `one`.
+
+    `ups` are their upper sides (3,) where they have one; the motion must bring them together.
+    """
     if not _alike(one, other, tolerance):
         return False
-    return any(_fits(one, other, motion, tolerance, mirrored) for motion in _motions(one, other, mirrored))
+    return any(
+        _fits(one, other, motion, tolerance, mirrored)
+        for motion in _motions(one, other, mirrored)
+        if _stays_up(motion, *ups)
+    )
 
 
-def _is_copy(one: Floats, other: Floats, tolerance: float = 1e-5) -> bool:
+def _stays_up(motion: Floats, one: Floats | None, other: Floats | None) -> bool:
+    """Whether a motion (3, 3) turns the upper side of `other` to that of `one`; a piece without one may lie
+    as it likes."""
+    return one is None or other is None or float(one @ (motion @ other)) > UPRIGHT
+
+
+def _is_copy(
+    one: Floats, other: Floats, up: Floats | None, other_up: Floats | None, tolerance: float = 1e-5
+) -> bool:
     """Whether points (n, 3) are the others (n, 3), in the same order, rotated and shifted."""
     one, other = one - one.mean(axis=0), other - other.mean(axis=0)
     motion = _best_rotation(one, other, mirrored=False)
-    return bool(np.abs(other @ motion.T - one).max(initial=0.0) < tolerance)
+    fits = bool(np.abs(other @ motion.T - one).max(initial=0.0) < tolerance)
+    return fits and _stays_up(motion, up, other_up)
 
 
 def _cell(shape: Shape) -> tuple[int, int, int]:

@@ -98,9 +98,10 @@ class Voids(_Table):
 
 
 class Ground(_Table):
-    """Names by which a slab is known to lie on the ground."""
+    """Words by which slabs on the ground and blinding are known."""
 
     slab_words: tuple[str, ...]
+    blinding_words: tuple[str, ...]
 
 
 class Bands(_Table):

@@ -8,33 +8,12 @@ from takeoff.measuring.causes import Reference, likely_cause
 from takeoff.measuring.checks import DeclaredLimits
 from takeoff.measuring.declared_names import is_standard_set, sense_of
 from takeoff.measuring.plan import ElementPlan
-from takeoff.measuring.records import MeasuredPart
+from takeoff.measuring.records import DeclaredRow, MeasuredPart
 from takeoff.measuring.units import ElementKey
 from takeoff.reading.facts import Declared
 
 UNCUT = "openings not deducted"
 WITH_OTHERS = "includes layers that are not concrete"
-
-
-@dataclass(frozen=True, slots=True)
-class DeclaredRow:
-    """A declared quantity (m, m2, m3, kg) with the measured one; `ratio` is declared over measured.
-
-    `agrees` tells whether they agree within the limit; `cause` is the likely cause where they do not; `sense`
-    says whether the figure is `net`, `gross` or `plain` (neither word).
-    """
-
-    model: str
-    global_id: str
-    kind: str
-    set_name: str
-    name: str
-    declared: float
-    measured: float
-    ratio: float
-    agrees: bool
-    cause: str = ""
-    sense: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,14 +26,32 @@ NOISE = 1e-6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class FaceState:
+    """What became of one surface, for whoever draws it.
+
+    `row` is its place in Surfaces. `rest` is what no contact relieves, in the surface's own polygon coordinates
+    (None where nothing is left), with the `category` that it is formed as, or the state that needs no form.
+    `relieved` is the region in contact, None where there is none, and `touching` the states of the contacts.
+    """
+
+    row: int
+    category: str
+    formed: bool
+    rest: shapely.Geometry | None
+    relieved: shapely.Geometry | None
+    touching: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class FormedBody:
-    """Formwork rows of one body, its other surfaces, and what had to be assumed."""
+    """Formwork rows of one body, its other surfaces, what had to be assumed, and the state of each face."""
 
     rows: tuple[FormworkRow, ...]
     surfaces: tuple[SurfaceRow, ...]
     area: float
     seated: float
     no_floor: float
+    faces: tuple[FaceState, ...] = ()
 
 
 def measure_formwork(
@@ -121,6 +139,7 @@ def _measure(
     model, global_id, part = body.key
     gathered: dict[tuple, list[float]] = {}
     others: list[SurfaceRow] = []
+    states: list[FaceState] = []
     no_floor = 0.0
 
     def surface(state: str, area: float, slope: float, other_id: str = "") -> None:
@@ -143,15 +162,19 @@ def _measure(
             total = sum(entry[2] for entry in relief.touching[row])
             for neighbour, state, touched in relief.touching[row]:
                 surface(state, taken * touched / total, slope, neighbour)
+        touching = frozenset(entry[1] for entry in relief.touching.get(row, ()))
         if area <= NOISE:
+            states.append(FaceState(row, "", False, None, region, touching))
             continue
         category = face.category
         if category == SEAT:
             if not supported:
                 seated += area
                 surface("seated", area, slope)
+                states.append(FaceState(row, "seated", False, rest, region, touching))
                 continue
             category = f"{body.role}-soffit"
+        states.append(FaceState(row, category, category not in (FREE, GROUND, AGAINST), rest, region, touching))
         if category == FREE:
             surface("free", area, slope)
             continue
@@ -186,7 +209,8 @@ def _measure(
         )
         for (category, shape, depth_band, height_band, place, radius), entry in gathered.items()
     )  # fmt: skip
-    return FormedBody(made, tuple(others), sum(row.area_m2 for row in made), seated, no_floor)
+    area = sum(row.area_m2 for row in made)
+    return FormedBody(made, tuple(others), area, seated, no_floor, tuple(states))
 
 
 @dataclass(frozen=True, slots=True)

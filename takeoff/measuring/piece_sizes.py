@@ -1,4 +1,4 @@
-"""Sizes of a piece: overall length, width, thickness, largest face and the openings through it."""
+"""Sizes of a piece: overall length, width, thickness, largest face, its outline and the openings through it."""
 
 from dataclasses import dataclass
 
@@ -16,13 +16,19 @@ LEAST_HOLE = 1e-4
 
 @dataclass(frozen=True, slots=True)
 class PieceSizes:
-    """Metres and m2. For walls and slabs the thickness is across the largest face, else the least extent."""
+    """Metres and m2. For walls and slabs the thickness is across the largest face, else the least extent.
+
+    `outline` is the length around the piece seen across its thickness, notches at its edge included,
+    `opening_edges` that around the holes in it.
+    """
 
     length: float
     width: float
     thickness: float
     largest_face: float
     openings: int
+    outline: float
+    opening_edges: float
 
 
 def piece_sizes(bodies: list[Mesh], is_panel: bool) -> PieceSizes:
@@ -43,8 +49,8 @@ def piece_sizes(bodies: list[Mesh], is_panel: bool) -> PieceSizes:
         facing_way = normals(corners) @ axes[across]
         area = areas(corners)
         face = max(face, *(float(area[sign * facing_way > 0.5].sum()) for sign in (1.0, -1.0)))
-    openings = count_openings(bodies, axes[across])
-    return PieceSizes(rest[0], rest[1], float(extents[across]), face, openings)
+    openings, outline, edges = outline_across(bodies, axes[across])
+    return PieceSizes(rest[0], rest[1], float(extents[across]), face, openings, outline, edges)
 
 
 def joined(bodies: list[Mesh]) -> Mesh:
@@ -59,9 +65,12 @@ def joined(bodies: list[Mesh]) -> Mesh:
     )
 
 
-def count_openings(bodies: list[Mesh], across: Floats) -> int:
-    """Openings right through in the direction `across` (3,): holes in the outline, and notches at its edge
-    that an opening element cut through the whole thickness. Cores along a unit and recesses are none."""
+def outline_across(bodies: list[Mesh], across: Floats) -> tuple[int, float, float]:
+    """Openings right through in the direction `across` (3,), the outline's length, and that around its holes, m.
+
+    Openings are holes in the outline, and notches at its edge that an opening element cut through the whole
+    thickness. Cores along a unit and recesses are none.
+    """
     from shapely import MultiPoint, polygons, union_all
     from shapely.geometry import MultiPolygon, Polygon
 
@@ -85,4 +94,5 @@ def count_openings(bodies: list[Mesh], across: Floats) -> int:
             on_hole = rims is not None and rims.distance(MultiPoint(cut @ plane.T)) < 1e-3
             if span >= 0.95 * depth and not on_hole:
                 notches.add(label)
-    return len(holes) + len(notches)
+    around = sum(float(sheet.exterior.length) for sheet in sheets if sheet.area > LEAST_HOLE)
+    return len(holes) + len(notches), around, sum(float(hole.length) for hole in holes)

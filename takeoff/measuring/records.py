@@ -44,6 +44,7 @@ class MeasuredPart:
     reinforcement_low_kg: float | None = None
     reinforcement_high_kg: float | None = None
     opening_area_m2: float | None = None
+    below_ground_m3: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,6 +174,44 @@ class JointRow:
 
 
 @dataclass(frozen=True, slots=True)
+class EnvelopeRow:
+    """Below ground: an outer face of one part (area) or a joint to be sealed (length).
+
+    `kind` is `wall-face`, `edge`, `underside`, `top`, `joint-base` or `joint-wall`.
+    """
+
+    model: str
+    global_id: str
+    part: int
+    role: str
+    storey: str
+    kind: str
+    area_m2: float | None
+    length_m: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class DeclaredRow:
+    """A declared quantity (m, m2, m3, kg) with the measured one; `ratio` is declared over measured.
+
+    `agrees` tells whether they agree within the limit; `cause` is the likely cause where they do not; `sense`
+    says whether the figure is `net`, `gross` or `plain` (neither word).
+    """
+
+    model: str
+    global_id: str
+    kind: str
+    set_name: str
+    name: str
+    declared: float
+    measured: float
+    ratio: float
+    agrees: bool
+    cause: str = ""
+    sense: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Measurement:
     """All that measuring hands on."""
 
@@ -185,3 +224,6 @@ class Measurement:
     joints: tuple[JointRow, ...] = ()
     findings: tuple[Finding, ...] = ()
     counts: dict[str, dict[str, int]] = field(default_factory=dict)
+    envelope: tuple[EnvelopeRow, ...] = ()
+    declared: tuple[DeclaredRow, ...] = ()
+    declared_close_share: float | None = None

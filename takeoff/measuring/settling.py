@@ -19,7 +19,7 @@ from takeoff.measuring.storeys import storey_of
 from takeoff.reading.facts import Storey
 
 WORTH_SAYING = 1e-3
-"""Overlaps under this volume, m3, are resolved without a finding."""
+"""Overlaps up to this volume, m3 (a litre), are modelling tolerance: settled without a finding."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -180,6 +180,8 @@ def _findings(
                     f"counted once, under {other_id}", overlap.volume, "m3",
                 )
             )  # fmt: skip
+        elif not overlap.cut and overlap.volume <= WORTH_SAYING:
+            continue
         elif not overlap.cut:
             findings.append(
                 Finding(

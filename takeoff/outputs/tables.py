@@ -10,6 +10,8 @@ from pathlib import Path
 
 from takeoff.findings import Finding
 from takeoff.measuring.records import (
+    DeclaredRow,
+    EnvelopeRow,
     FormworkRow,
     HoleRow,
     JointRow,
@@ -33,6 +35,8 @@ TABLES: tuple[tuple[str, type, str], ...] = (
     ("holes.csv", HoleRow, "holes"),
     ("reinforcement.csv", ReinforcementRow, "reinforcement"),
     ("joints.csv", JointRow, "joints"),
+    ("envelope.csv", EnvelopeRow, "envelope"),
+    ("declared.csv", DeclaredRow, "declared"),
 )
 
 

@@ -1,0 +1,60 @@
+"""What measuring has to assume where the model is silent, and the findings that say so."""
+
+from collections.abc import Mapping, Sequence
+from fnmatch import fnmatchcase
+
+from takeoff.findings import Finding
+from takeoff.measuring.bodies import Body
+from takeoff.measuring.convention import Convention
+from takeoff.measuring.formwork import FormedBody
+
+
+def slabs_on_ground(bodies: Sequence[Body], convention: Convention) -> tuple[list[bool], list[Finding]]:
+    """Which slabs lie on the ground, by what the model calls them; by name alone it is a finding."""
+    words = [word.casefold() for word in convention.ground.slab_words]
+    grounded, findings = [], []
+    for body in bodies:
+        facts = body.element.facts
+        if body.role != "slab":
+            grounded.append(False)
+            continue
+        if body.element.subrole.upper() == "BASESLAB":
+            grounded.append(True)
+            continue
+        texts = [text.casefold() for text in (facts.name, facts.type_name, facts.object_type) if text]
+        named = any(fnmatchcase(text, word) for text in texts for word in words)
+        grounded.append(named)
+        if named and body.formed:
+            findings.append(
+                Finding(
+                    "note", "ground-slab-by-name", facts.model, facts.global_id,
+                    f"{facts.name or facts.ifc_class} is named as a slab on the ground, but is not of type BASESLAB",
+                    "underside lies on the ground: blinding, no formwork",
+                )
+            )  # fmt: skip
+    return grounded, findings
+
+
+def support_findings(bodies: Sequence[Body], formed: Mapping[int, FormedBody]) -> list[Finding]:
+    """Findings for seats without support and soffits with nothing to prop from."""
+    findings = []
+    for number, result in formed.items():
+        facts = bodies[number].element.facts
+        name = facts.name or facts.ifc_class
+        if result.seated > 0:
+            findings.append(
+                Finding(
+                    "note", "seat-assumed", facts.model, facts.global_id,
+                    f"{name} stands on nothing that the model shows as concrete",
+                    f"its lowest face ({result.seated:.3f} m2) is seated and needs no form", result.seated, "m2",
+                )
+            )  # fmt: skip
+        if result.no_floor > 1e-3:
+            findings.append(
+                Finding(
+                    "note", "height-unknown", facts.model, facts.global_id,
+                    f"{name}: nothing lies under {result.no_floor:.2f} m2 of its soffit, and no storey level tells",
+                    "no height to soffit", result.no_floor, "m2",
+                )
+            )  # fmt: skip
+    return findings
