@@ -174,7 +174,9 @@ def _measure(
                 states.append(FaceState(row, "seated", False, rest, region, touching))
                 continue
             category = f"{body.role}-soffit"
-        states.append(FaceState(row, category, category not in (FREE, GROUND, AGAINST), rest, region, touching))
+        states.append(
+            FaceState(row, category, category not in (FREE, GROUND, AGAINST), rest, region, touching)
+        )
         if category == FREE:
             surface("free", area, slope)
             continue
