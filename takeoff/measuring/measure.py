@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -20,7 +20,7 @@ from takeoff.measuring.checks import Checks
 from takeoff.measuring.convention import Convention
 from takeoff.measuring.declared import compare_declared
 from takeoff.measuring.dimensions import measure_dimensions
-from takeoff.measuring.formwork import measure_formwork
+from takeoff.measuring.formwork import FormedBody, measure_formwork
 from takeoff.measuring.ground import GroundLevel, find_ground_level, ground_finding
 from takeoff.measuring.handling import Handling
 from takeoff.measuring.holes import measure_holes
@@ -53,12 +53,16 @@ class Rules:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Measured:
-    """The tables, and behind them the bodies with their surfaces for whoever draws them."""
+    """The tables, and behind them the bodies with their surfaces for whoever draws them.
+
+    `formed` has what became of the faces of the bodies that are formed, by place in `bodies`.
+    """
 
     measurement: Measurement
     bodies: tuple[Body, ...]
     surfaces: Surfaces
     ground: GroundLevel
+    formed: Mapping[int, FormedBody] = field(default_factory=dict)
 
 
 def measure(
@@ -145,7 +149,7 @@ def measure(
         findings += model.findings
     for plan in plans:
         findings += plan.findings
-    return Measured(replace(measurement, findings=tuple(findings)), bodies, surfaces, ground)
+    return Measured(replace(measurement, findings=tuple(findings)), bodies, surfaces, ground, formed)
 
 
 def _rows_of(surfaces: Surfaces, count: int) -> list[Ints]:
