@@ -6,8 +6,9 @@ from dataclasses import dataclass
 import manifold3d
 import numpy as np
 
-from takeoff.geometry.booleans import BooleanFailed, Planes, aligned, manifold, split
-from takeoff.geometry.mesh import Ints, Mesh
+from takeoff.geometry.booleans import BooleanFailed, manifold, split
+from takeoff.geometry.flush import Planes, aligned
+from takeoff.geometry.mesh import Ints, Mesh, volume
 
 SHALLOW = 2.5e-4
 """An overlap with a mean depth under this, m, is a contact drawn without care (or two tessellations of one
@@ -22,9 +23,10 @@ SAME = 0.999
 
 @dataclass(frozen=True, slots=True)
 class Overlap:
-    """Space, m3, that body `keeper` and body `other` share; `same`: the two are one thing twice.
+    """Space, m3, that body `keeper` keeps from body `other`; `same`: the two are one thing twice.
 
-    `cut` is false where both keep their shape.
+    Space that several bodies share is told once, of the one that keeps it. `cut` is false where both keep their
+    shape: then it is all that they share.
     """
 
     keeper: int
@@ -55,54 +57,88 @@ def resolve_overlaps(
     they are the same thing twice: then the second is dropped. `pairs` (k, 2) are the bodies that may meet.
     `apart` says whether the lumps of a body that was cut are wanted one by one.
     """
-    solids: dict[int, manifold3d.Manifold] = {}
-    taken: dict[int, list[int]] = {}
+    solids = _Solids(meshes)
+    keepers_of: dict[int, list[int]] = {}
     overlaps: list[Overlap] = []
-    boxes = np.array([mesh.box() for mesh in meshes])
-    if len(pairs):
-        low = np.maximum(boxes[pairs[:, 0], 0], boxes[pairs[:, 1], 0])
-        high = np.minimum(boxes[pairs[:, 0], 1], boxes[pairs[:, 1], 1])
-        pairs = pairs[(high - low).min(axis=1) > SHALLOW]
-    for i, j in pairs.tolist():
+    swallowed: set[int] = set()
+    for i, j in _meeting(meshes, pairs).tolist():
         keeper, other = (i, j) if rank[i] <= rank[j] else (j, i)
-        for body in (keeper, other):
-            if body not in solids:
-                solids[body] = manifold(meshes[body])
-        shared = solids[keeper] ^ solids[other]
-        volume = shared.volume()
-        if volume <= 0 or 2.0 * volume < SHALLOW * shared.surface_area():
-            continue
-        same = volume > SAME * max(solids[keeper].volume(), solids[other].volume())
-        cut = same or not (whole[keeper] and whole[other])
-        overlaps.append(Overlap(keeper, other, volume, same, cut))
-        if cut:
-            taken.setdefault(other, []).append(keeper)
-    swallowed = {overlap.other for overlap in overlaps if overlap.same}
+        alike = abs(solids.volume(i) - solids.volume(j)) <= (1.0 - SAME) * solids.volume(i)
+        if alike or (whole[i] and whole[j]):
+            shared = solids[i] ^ solids[j]
+            size = shared.volume()
+            if size > SAME * solids.volume(i):
+                overlaps.append(Overlap(keeper, other, size, same=True, cut=True))
+                swallowed.add(other)
+                continue
+            if whole[i] and whole[j]:
+                if not _is_film(shared):
+                    overlaps.append(Overlap(keeper, other, size, same=False, cut=False))
+                continue
+        keepers_of.setdefault(other, []).append(keeper)
     lumps: list[tuple[Mesh, ...]] = [() if body in swallowed else (mesh,) for body, mesh in enumerate(meshes)]
     doubts = []
-    for other, keepers in taken.items():
+    for other, keepers in keepers_of.items():
         if other in swallowed:
             continue
         solid, labels = _labelled(meshes[other])
         planes = Planes(meshes[other])
+        touched = False
         for keeper in sorted(keepers, key=lambda body: rank[body]):
             if keeper in swallowed:
                 continue
+            moved = aligned(meshes[keeper], planes)
+            cutter = solids[keeper] if moved is meshes[keeper] else manifold(moved)
             try:
-                solid = split(solid, manifold(aligned(meshes[keeper], planes)))[1]
+                within, without = split(solid, cutter)
             except BooleanFailed:
                 doubts.append((keeper, other))
-        pieces = [piece for piece in solid.decompose() if _is_solid(piece)]
+                continue
+            if not _is_film(within):
+                overlaps.append(Overlap(keeper, other, within.volume(), same=False, cut=True))
+                solid, touched = without, True
+        if not touched:
+            continue
+        pieces = [piece for piece in solid.decompose() if piece.volume() > SPECK and not _is_film(piece)]
         if not apart[other] and len(pieces) > 1:
             pieces = [manifold3d.Manifold.compose(pieces)]
         lumps[other] = tuple(_mesh(piece, labels) for piece in pieces)
     return Resolved(tuple(lumps), tuple(overlaps), tuple(doubts))
 
 
-def _is_solid(piece: manifold3d.Manifold) -> bool:
-    """Whether a lump is more than a sliver: large enough, and not a film along a face."""
-    volume = piece.volume()
-    return volume > SPECK and 2.0 * volume > SHALLOW * piece.surface_area()
+def _meeting(meshes: Sequence[Mesh], pairs: Ints) -> Ints:
+    """The pairs whose boxes share more than a film."""
+    if not len(pairs):
+        return pairs
+    boxes = np.array([mesh.box() for mesh in meshes])
+    low = np.maximum(boxes[pairs[:, 0], 0], boxes[pairs[:, 1], 0])
+    high = np.minimum(boxes[pairs[:, 0], 1], boxes[pairs[:, 1], 1])
+    return pairs[(high - low).min(axis=1) > SHALLOW]
+
+
+class _Solids(dict[int, manifold3d.Manifold]):
+    """The kernel's solids of bodies and their volumes, made when first asked for."""
+
+    def __init__(self, meshes: Sequence[Mesh]) -> None:
+        super().__init__()
+        self.meshes = meshes
+        self.volumes: dict[int, float] = {}
+
+    def __missing__(self, body: int) -> manifold3d.Manifold:
+        self[body] = manifold(self.meshes[body])
+        return self[body]
+
+    def volume(self, body: int) -> float:
+        """Volume of a body, m3."""
+        if body not in self.volumes:
+            self.volumes[body] = volume(self.meshes[body])
+        return self.volumes[body]
+
+
+def _is_film(piece: manifold3d.Manifold) -> bool:
+    """Whether a solid is nothing or a film along a face: its mean depth is under `SHALLOW`."""
+    size = piece.volume()
+    return bool(size <= 0 or 2.0 * size < SHALLOW * piece.surface_area())
 
 
 def _labelled(mesh: Mesh) -> tuple[manifold3d.Manifold, dict[int, int]]:
