@@ -3,6 +3,14 @@
 from dataclasses import dataclass, field
 
 from takeoff.findings import Finding
+from takeoff.measuring.piece_records import (
+    BearingRow,
+    CastingRow,
+    LiftRow,
+    LoadRow,
+    PanelRow,
+    StoreyRow,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +136,14 @@ class ReinforcementRow:
 
 @dataclass(frozen=True, slots=True)
 class PieceRow:
-    """A row of pieces.csv: one precast or tilt-up unit as it is lifted."""
+    """A row of pieces.csv: one precast or tilt-up unit as it is lifted.
+
+    `outline_m` is the true length around the largest face, `opening_edges_m` that around its openings; `x_m`,
+    `y_m`, `z_m` the middle of the piece in the model's coordinates. `setting` is `small` for what is set by
+    hand or with small plant, else `crane`. `connections`, `inserts` and `braces` are allowances of the data
+    files. `mould` names the family of pieces that one adjustable mould makes. `panel` tells which of the
+    pieces it is that one body was divided into.
+    """
 
     model: str
     global_id: str
@@ -152,13 +167,28 @@ class PieceRow:
     transport_check: str = ""
     lift_check: str = ""
     subrole: str = ""
+    outline_m: float = 0.0
+    opening_edges_m: float = 0.0
+    x_m: float | None = None
+    y_m: float | None = None
+    z_m: float | None = None
+    setting: str = "crane"
+    connections: float = 0.0
+    inserts: int = 0
+    braces: int = 0
+    mould: str = ""
+    panel: str = ""
+    top_m: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class JointRow:
-    """A joint between two pieces or between a piece and cast concrete: contact of two parts.
+    """A joint of a piece with another piece or with cast concrete, once for the pair however many parts meet.
 
-    `kind` is `bed`, `vertical`, `slab` or `topping` (cast on the piece); `gap_m` the width of the joint.
+    `kind`: `bed` under a piece, `bearing` under one that spans, `vertical` beside walls, columns and beams,
+    `slab` between the edges of slabs and stairs, `wall-to-slab`; `topping` and `cast-on` are no joints to fill
+    but tops of pieces that concrete is cast on. The piece named first is the one that is set; `gap_m` is the
+    width as drawn, `width_m` as counted where it is drawn closed. `cut` marks a joint that a division made.
     """
 
     model: str
@@ -171,6 +201,12 @@ class JointRow:
     length_m: float
     gap_m: float
     storey: str
+    other_model: str = ""
+    width_m: float = 0.0
+    grout_m3: float = 0.0
+    sealant_m: float = 0.0
+    connections: float = 0.0
+    cut: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,3 +263,10 @@ class Measurement:
     envelope: tuple[EnvelopeRow, ...] = ()
     declared: tuple[DeclaredRow, ...] = ()
     declared_close_share: float | None = None
+    bearings: tuple[BearingRow, ...] = ()
+    loads: tuple[LoadRow, ...] = ()
+    lifts: tuple[LiftRow, ...] = ()
+    casting: tuple[CastingRow, ...] = ()
+    panels: tuple[PanelRow, ...] = ()
+    storeys: tuple[StoreyRow, ...] = ()
+    caution: str = ""

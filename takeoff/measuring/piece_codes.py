@@ -1,0 +1,118 @@
+"""Short codes for shapes that the model gives no mark: made of the shape alone, so that they stay in a revision.
+
+A number by place in a list would move all later labels when a shape is added. A code of the shape's own
+figures does not: the same shape has the same code in every revision and every model, its mirror image another.
+"""
+
+from collections.abc import Mapping, Sequence
+from hashlib import blake2b
+
+import numpy as np
+
+from takeoff.geometry.mesh import Floats, Mesh
+from takeoff.measuring.shapes import moments, shape_of
+
+LETTERS = "23456789BCDFGHJKMNPQRSTVWXYZ"
+"""Digits and letters that are not mistaken for one another on a drawing; no vowels, so that no words arise."""
+CODE_LENGTH = 4
+BIN_SHIFT = 0.37
+"""Bins begin off the round figures, so that rounding noise does not move a usual size to the next bin."""
+ABSENT = 1e-6
+"""Third moments and handedness below this share of what they could be are none."""
+
+# Points (barycentric) and weights that integrate cubics over a tetrahedron exactly: the centre and four points
+# between it and the corners (the fifth-point rule of degree 3).
+_POINTS = np.vstack([np.full(4, 0.25), np.full((4, 4), 1.0 / 6.0) + np.eye(4) / 3.0])
+_WEIGHTS = np.array([-0.8, 0.45, 0.45, 0.45, 0.45])
+
+
+def shape_codes(
+    meshes: Sequence[Mesh], boxes: Sequence[tuple[float, float, float]], ups: Sequence[Floats | None]
+) -> list[str]:
+    """A code for each of different shapes, from overall sizes (m), volume, surface, moments and handedness.
+
+    `ups` as for grouping. Different shapes that fall on one code get a further sign in the order given.
+    """
+    codes: list[str] = []
+    taken: dict[str, int] = {}
+    for mesh, box, up in zip(meshes, boxes, ups, strict=True):
+        code = _code(mesh, box, up)
+        number = taken[code] = taken.get(code, 0) + 1
+        codes.append(code if number == 1 else f"{code}{number}")
+    return codes
+
+
+def piece_numbers(ids: Sequence[str]) -> dict[str, str]:
+    """A number for each piece of one shape, made of its GlobalId, so that others do not move when one is added.
+
+    Where two fall on one number the later GlobalId takes the next free one.
+    """
+    room = 1000
+    while room < 2 * len(ids):
+        room *= 10
+    numbers: dict[str, str] = {}
+    taken: set[int] = set()
+    for name in sorted(ids):
+        number = int.from_bytes(blake2b(name.encode(), digest_size=6).digest()) % room
+        while number in taken:
+            number = (number + 1) % room
+        taken.add(number)
+        numbers[name] = f"{number:0{len(str(room - 1))}d}"
+    return numbers
+
+
+def handedness(mesh: Mesh, up: Floats | None) -> int:
+    """1 or -1 for a solid that differs from its mirror image, opposite for the two; 0 where third moments do
+    not tell.
+
+    The sign of V . (S V x S S V), S the second moments about the centre and V_i the sum over j of the third
+    moments T_ijj: turning keeps it, a reflection turns its sign. With an upper side: up . (V x S V).
+    """
+    _, centre, second = moments(mesh.corners)
+    rays = mesh.corners - centre
+    solid = np.einsum("ij,ij->i", rays[:, 0], np.cross(rays[:, 1], rays[:, 2])) / 6.0
+    corners = np.concatenate([rays, np.zeros((len(rays), 1, 3))], axis=1)
+    points = np.einsum("pc,ncx->npx", _POINTS, corners)
+    square = np.einsum("npx,npx->np", points, points)
+    third = np.einsum("n,p,np,npx->x", solid, _WEIGHTS, square, points)
+    size = float(np.trace(second)) ** 1.5 / max(float(solid.sum()), 1e-12) ** 0.5
+    if np.linalg.norm(third) < ABSENT * size:
+        return 0
+    scaled = second / np.trace(second)
+    first = third / np.linalg.norm(third)
+    turned = scaled @ first
+    last = up if up is not None else scaled @ turned
+    sign = float(np.dot(np.cross(first, turned), last))
+    return 0 if abs(sign) < ABSENT else (1 if sign > 0 else -1)
+
+
+def _code(mesh: Mesh, box: tuple[float, float, float], up: Floats | None) -> str:
+    shape = shape_of(mesh)
+    figures = [
+        *(_bin(side, 1e-3) for side in box),
+        _bin(shape.volume, 1e-4),
+        _bin(shape.area, 1e-3),
+        *(_bin(spread, 1e-3) for spread in shape.spreads.tolist()),
+        len(shape.corners),
+        handedness(mesh, up),
+    ]
+    number = int.from_bytes(blake2b(repr(figures).encode(), digest_size=8).digest())
+    code = ""
+    for _ in range(CODE_LENGTH):
+        number, place = divmod(number, len(LETTERS))
+        code += LETTERS[place]
+    return code
+
+
+def _bin(value: float, width: float) -> int:
+    return int(np.floor(value / width + BIN_SHIFT))
+
+
+def mirror_labels(found: Mapping[int, int], labels: Mapping[int, str]) -> dict[int, str]:
+    """Of two mirror images the one whose label comes later names the other, whatever the order of the model."""
+    named: dict[int, str] = {}
+    for one, other in found.items():
+        if one in labels and other in labels:
+            first, later = sorted((one, other), key=lambda number: labels[number])
+            named[later] = labels[first]
+    return named

@@ -1,0 +1,125 @@
+"""Records of what is known of pieces beyond their own row: bearings, loads, lifts, casting, division, storeys."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class BearingRow:
+    """Where a piece that spans lies on a support: `bearing_m` along the span, `width_m` across it.
+
+    `least_m` is the limit of the joints file, None where it has none for such a piece.
+    """
+
+    model: str
+    global_id: str
+    mark: str
+    role: str
+    storey: str
+    support_id: str
+    support_role: str
+    support_method: str
+    bearing_m: float
+    width_m: float
+    area_m2: float
+    least_m: float | None
+    check: str
+    support_model: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LoadRow:
+    """One lorry load of precast pieces in the order of erection; `vehicle` is `flat`, `upright` or `special`."""
+
+    load: int
+    vehicle: str
+    storey: str
+    pieces: int
+    marks: str
+    weight_t: float
+    length_m: float
+    width_m: float
+    height_m: float
+    payload_share: float
+    check: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LiftRow:
+    """Pieces of one method within one ring around the crane, and the one that asks most of it.
+
+    Without a crane position there is one row a method for the heaviest piece. `capacity_t` is what the user
+    says the crane takes at `radius_m`, None where nothing is said.
+    """
+
+    method: str
+    ring: str
+    pieces: int
+    model: str
+    global_id: str
+    mark: str
+    storey: str
+    weight_t: float
+    lifting_weight_t: float
+    x_m: float
+    y_m: float
+    top_m: float
+    radius_m: float | None
+    capacity_t: float | None
+    check: str
+
+
+@dataclass(frozen=True, slots=True)
+class CastingRow:
+    """Tilt-up panels of one storey against the floor there: area to cast them on, singly and stacked."""
+
+    storey: str
+    panels: int
+    panel_area_m2: float
+    casting_area_m2: float
+    floor_area_m2: float
+    usable_area_m2: float
+    stack: int
+    stacked_area_m2: float
+    inserts: int
+    braces: int
+    check: str
+
+
+@dataclass(frozen=True, slots=True)
+class PanelRow:
+    """A piece that a body was divided into by rule. `corners` is the outline of its face in the model's
+    coordinates, `x y z; x y z; ...` in metres, for whoever draws the division."""
+
+    model: str
+    global_id: str
+    panel: int
+    panels: int
+    mark: str
+    method: str
+    role: str
+    storey: str
+    length_m: float
+    width_m: float
+    thickness_m: float
+    volume_m3: float
+    weight_t: float
+    corners: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class StoreyRow:
+    """A storey with floors: height to the next one, floor area seen from above, and which storeys are alike.
+
+    Storeys of one `height_group` have the same height, those of one `outline_group` the same floor outline
+    (shifted or turned) within the tolerances of `storey_rows`.
+    """
+
+    model: str
+    storey: str
+    elevation_m: float
+    height_m: float | None
+    floor_area_m2: float
+    outline_m: float
+    height_group: str = ""
+    outline_group: str = ""
