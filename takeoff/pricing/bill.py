@@ -5,6 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from takeoff.measuring.records import Measurement
+from takeoff.pricing.choices import Choices
 from takeoff.pricing.entries import make_entries
 from takeoff.pricing.gaps import (
     allowed_items,
@@ -23,13 +24,20 @@ from takeoff.pricing.sections import SectionPlan
 from takeoff.pricing.shares import prefabrication_shares
 
 
-def make_bill(measurement: Measurement, rates: RateBook, sections: SectionPlan, markups: MarkupPlan) -> Bill:
+def make_bill(
+    measurement: Measurement,
+    rates: RateBook,
+    sections: SectionPlan,
+    markups: MarkupPlan,
+    choices: Choices | None = None,
+) -> Bill:
     """The bill of a measurement; its `findings` are those of pricing only.
 
     Items without a rate are listed in `unpriced` and are not in the totals. Raises InputError when a rate
     does not fit its item, when two rates fit one item equally well, or when two rules make the same item.
     """
-    listed = make_items(make_entries(measurement), sections)
+    choices = choices or Choices()
+    listed = make_items(make_entries(measurement, choices), sections, choices)
     used: dict[int, Rate] = {}
     priced = tuple(_priced(section, rates, used) for section in listed.sections)
     items = [item for section in priced for item in section.items]
@@ -61,7 +69,7 @@ def _priced(section: SectionItems, rates: RateBook, used: dict[int, Rate]) -> Se
     """A section with its items priced; rates that were used are added to `used` by line."""
     items: list[Item] = []
     for item in section.items:
-        rate = rates.find(item.key, item.unit, named_only=item.key in section.named_rates_only)
+        rate = rates.find(item.rate_key, item.unit, named_only=item.key in section.named_rates_only)
         if rate is None or rate.rate is None:
             items.append(item)
             continue

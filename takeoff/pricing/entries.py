@@ -4,7 +4,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from takeoff.measuring.records import MeasuredPart, Measurement, PieceRow
+from takeoff.pricing.choices import Choices
 from takeoff.pricing.register import Register, is_unit
+from takeoff.pricing.unit_systems import METRIC, UnitSystem
 
 REGULAR = 1e-6
 """Relative difference up to which a volume or area counts as the product of its sides."""
@@ -38,17 +40,18 @@ class Entry:
     piece: PieceRow | None = None
 
 
-def make_entries(measurement: Measurement) -> Iterator[Entry]:
+def make_entries(measurement: Measurement, choices: Choices) -> Iterator[Entry]:
     """Every row that may be billed, table by table; rows of parts that are not concrete are left out."""
     register = Register.of(measurement)
+    system = choices.system
     for entries in (
-        _from_parts(measurement, register),
-        _from_formwork(measurement, register),
+        _from_parts(measurement, register, system),
+        _from_formwork(measurement, register, choices),
         _from_surfaces(measurement, register),
-        _from_holes(measurement, register),
+        _from_holes(measurement, register, system),
         _from_reinforcement(measurement, register),
-        _from_pieces(measurement, register),
-        _from_joints(measurement, register),
+        _from_pieces(measurement, register, system),
+        _from_joints(measurement, register, system),
     ):
         yield from (entry for entry in entries if entry.fields["method"] != "not-concrete")
 
@@ -109,7 +112,7 @@ def _is_product(value: float, *sides: float | None) -> bool:
     return abs(product - value) <= REGULAR * abs(value)
 
 
-def _from_parts(measurement: Measurement, register: Register) -> Iterator[Entry]:
+def _from_parts(measurement: Measurement, register: Register, system: UnitSystem) -> Iterator[Entry]:
     layered = {(part.model, part.global_id) for part in measurement.parts if part.part > 1}
     for part in measurement.parts:
         if part.net_volume_m3 is None:
@@ -125,7 +128,7 @@ def _from_parts(measurement: Measurement, register: Register) -> Iterator[Entry]
                 height_m=part.height_m,
             ),
             _measures(
-                volume=_volume(part, part.net_volume_m3),
+                volume=_volume(part, part.net_volume_m3, system),
                 weight=part.weight_t,
                 plan_area=part.plan_area_m2,
                 side_area=part.side_area_m2,
@@ -136,7 +139,7 @@ def _from_parts(measurement: Measurement, register: Register) -> Iterator[Entry]
         )  # fmt: skip
 
 
-def _volume(part: MeasuredPart, net: float) -> Quantity:
+def _volume(part: MeasuredPart, net: float, system: UnitSystem) -> Quantity:
     """Net volume with its sides or, where it is not their product, what was taken off the gross volume."""
     sides = (part.length_m, part.width_m, part.height_m)
     if _is_product(net, *sides):
@@ -144,31 +147,36 @@ def _volume(part: MeasuredPart, net: float) -> Quantity:
     gross, overlap = part.gross_volume_m3, part.overlap_volume_m3 or 0.0
     if gross is None:
         return Quantity(net)
-    less = [f"gross {gross:.3f} m3"]
+    less = [f"gross {system.show(gross, 'm3', 3)}"]
     cut = gross - net - overlap
     if cut > REGULAR * gross:
-        area = f" ({part.opening_area_m2:.3f} m2)" if part.opening_area_m2 else ""
-        less.append(f"less {cut:.3f} m3 for openings and recesses{area}")
+        area = f" ({system.show(part.opening_area_m2, 'm2', 3)})" if part.opening_area_m2 else ""
+        less.append(f"less {system.show(cut, 'm3', 3)} for openings and recesses{area}")
     if overlap > REGULAR * gross:
-        less.append(f"less {overlap:.3f} m3 that another part keeps")
+        less.append(f"less {system.show(overlap, 'm3', 3)} that another part keeps")
     return Quantity(net, note=", ".join(less) if len(less) > 1 else "")
 
 
-def _from_formwork(measurement: Measurement, register: Register) -> Iterator[Entry]:
+def _from_formwork(measurement: Measurement, register: Register, choices: Choices) -> Iterator[Entry]:
     for row in measurement.formwork:
         part = register.part(row.model, row.global_id, row.part)
         regular = row.shape == "plane" and _is_product(row.area_m2, row.length_m, row.depth_m)
-        note = (
-            [f"height to soffit {row.height_to_soffit_m:.2f} m"] if row.height_to_soffit_m is not None else []
-        )
-        note += [f"radius {row.radius_m:.3f} m"] if row.radius_m is not None else []
-        note += ["in an opening"] if row.place == "opening" else []
+        system, height, radius = choices.system, row.height_to_soffit_m, row.radius_m
+        note = [f"height to soffit {system.size(height, 2)}"] if height is not None else []
+        note += [f"radius {system.size(radius)}"] if radius is not None else []
+        category, place = row.category, row.place
+        if category == "opening-reveal" and not choices.reveals_apart:
+            # The convention takes reveals together with the sides of the wall.
+            category, place = "wall-side", ""
+            note.append("reveal of an opening")
+        elif place == "opening":
+            note.append("in an opening")
         yield Entry(
             "formwork", row.model, row.global_id, row.part, row.storey, _location(part),
             _fields(
                 register, part, row.role, row.storey,
-                category=row.category, shape=row.shape, band=row.band, height_band=row.height_band,
-                place=row.place, finish=row.finish,
+                category=category, shape=row.shape, band=row.band, height_band=row.height_band,
+                place=place, finish=row.finish,
             ),
             _numbers(
                 height_to_soffit_m=row.height_to_soffit_m,
@@ -195,7 +203,7 @@ def _from_surfaces(measurement: Measurement, register: Register) -> Iterator[Ent
         )  # fmt: skip
 
 
-def _from_holes(measurement: Measurement, register: Register) -> Iterator[Entry]:
+def _from_holes(measurement: Measurement, register: Register, system: UnitSystem) -> Iterator[Entry]:
     for row in measurement.holes:
         part = register.part(row.model, row.global_id, row.part)
         yield Entry(
@@ -203,7 +211,7 @@ def _from_holes(measurement: Measurement, register: Register) -> Iterator[Entry]
             _fields(register, part, row.role, row.storey, band=row.band),
             _numbers(area_m2=row.area_m2),
             _measures(count=1.0, area=row.area_m2, girth=row.girth_m),
-            f"opening {row.area_m2:.3f} m2, girth {row.girth_m:.2f} m",
+            f"opening {system.show(row.area_m2, 'm2', 3)}, girth {system.size(row.girth_m, 2)}",
         )  # fmt: skip
 
 
@@ -221,7 +229,7 @@ def _from_reinforcement(measurement: Measurement, register: Register) -> Iterato
         )  # fmt: skip
 
 
-def _from_pieces(measurement: Measurement, register: Register) -> Iterator[Entry]:
+def _from_pieces(measurement: Measurement, register: Register, system: UnitSystem) -> Iterator[Entry]:
     for row in measurement.pieces:
         part = register.elements.get((row.model, row.global_id))
         fields = _fields(register, part, row.role, row.storey, group=row.repetition_group)
@@ -235,9 +243,10 @@ def _from_pieces(measurement: Measurement, register: Register) -> Iterator[Entry
         )
         girths = sum(hole.girth_m for hole in holes)
         edges = "girth of the surrounding rectangle" + (
-            f" and {girths:.2f} m around openings" if holes else ""
+            f" and {system.size(girths, 2)} around openings" if holes else ""
         )
-        size = f"{row.length_m:.3f} x {row.width_m:.3f} x {row.thickness_m:.3f} m, {row.weight_t:.2f} t"
+        sides = (row.length_m, row.width_m, row.thickness_m)
+        size = f"{system.sizes(sides)}, {system.show(row.weight_t, 't', 2)}"
         yield Entry(
             "pieces", row.model, row.global_id, part.part if part else 1, row.storey,
             ", ".join(dict.fromkeys(text for text in (row.mark, part.name if part else "") if text)),
@@ -260,7 +269,7 @@ def _from_pieces(measurement: Measurement, register: Register) -> Iterator[Entry
         )  # fmt: skip
 
 
-def _from_joints(measurement: Measurement, register: Register) -> Iterator[Entry]:
+def _from_joints(measurement: Measurement, register: Register, system: UnitSystem) -> Iterator[Entry]:
     for row in measurement.joints:
         part = register.part(row.model, row.global_id, row.part)
         other = register.part(row.model, row.other_id, row.other_part)
@@ -279,5 +288,9 @@ def _from_joints(measurement: Measurement, register: Register) -> Iterator[Entry
             ),
             _numbers(gap_m=row.gap_m),
             _measures(length=row.length_m, area=row.area_m2, grout_volume=row.area_m2 * row.gap_m),
-            f"to {_location(other) or there[0]}, {row.gap_m * 1000:.0f} mm wide",
+            f"to {_location(other) or there[0]}, {_width(row.gap_m, system)} wide",
         )  # fmt: skip
+
+
+def _width(gap: float, system: UnitSystem) -> str:
+    return f"{gap * 1000:.0f} mm" if system is METRIC else system.size(gap)

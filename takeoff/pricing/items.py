@@ -7,8 +7,10 @@ from dataclasses import dataclass, field
 from takeoff.findings import Finding, InputError
 from takeoff.measuring.convention import band as band_of
 from takeoff.measuring.records import PieceRow
+from takeoff.pricing.arrangement import Heading, group_of, grouped_key, headings
+from takeoff.pricing.choices import Choices
 from takeoff.pricing.entries import Entry, Quantity
-from takeoff.pricing.money import exact_sum, round_quantity
+from takeoff.pricing.money import round_quantity, round_side, total_quantity
 from takeoff.pricing.records import Dimension, Item
 from takeoff.pricing.sections import Addition, ItemRule, SectionPlan, SectionRule
 from takeoff.pricing.words import compose_key, field_words, natural_order, render
@@ -23,6 +25,7 @@ class _Draft:
     rule: ItemRule
     rank: tuple[int, int]
     values: tuple[str, ...]
+    group: str | None
     dimensions: list[Dimension] = field(default_factory=list)
     pieces: dict[tuple[str, str], PieceRow] = field(default_factory=dict)
     roles: set[str] = field(default_factory=set)
@@ -33,7 +36,7 @@ class _Draft:
 class SectionItems:
     """The unpriced items of one section, and which of them only a rate naming them may price."""
 
-    section: SectionRule
+    section: Heading
     items: tuple[Item, ...]
     named_rates_only: frozenset[str]
 
@@ -58,12 +61,13 @@ class _Choice:
 class _Chooser:
     """Finds the rules for a row; rows alike in all fields that any rule asks about are decided once."""
 
-    def __init__(self, plan: SectionPlan) -> None:
+    def __init__(self, plan: SectionPlan, choices: Choices) -> None:
         self._plan = plan
         self._rules = [
             ((place, number), section, rule)
             for place, section in enumerate(plan.sections)
             for number, rule in enumerate(section.items)
+            if rule.edges in ("", choices.edges)
         ]
         wheres = [(rule.source, rule.where | rule.unless) for _, _, rule in self._rules]
         wheres += [(left.source, left.where) for left in plan.left_out]
@@ -87,20 +91,26 @@ class _Chooser:
 
 
 def fits(where: Mapping[str, tuple[str, ...]], fields: Mapping[str, str]) -> bool:
-    """Whether each field has one of the values asked for; `*` asks for any that is not empty."""
+    """Whether each field has one of the values asked for.
+
+    A value that ends in `*` asks for any beginning with what stands before it, `*` for any but the empty one.
+    """
     return all(
-        fields.get(name, "") in values or ("*" in values and bool(fields.get(name)))
+        fields.get(name, "") in values
+        or any(value.endswith("*") and fields[name].startswith(value[:-1]) for value in values)
+        if fields.get(name)
+        else "" in values
         for name, values in where.items()
     )
 
 
-def make_items(entries: Iterable[Entry], plan: SectionPlan) -> ItemList:
+def make_items(entries: Iterable[Entry], plan: SectionPlan, choices: Choices) -> ItemList:
     """Items with their dimensions from the rows of a measurement.
 
     Raises InputError when two rules of the plan make items of the same key.
     """
-    choose = _Chooser(plan)
-    drafts: dict[tuple[tuple[int, int], tuple[str, ...]], _Draft] = {}
+    choose = _Chooser(plan, choices)
+    drafts: dict[tuple[tuple[int, int], tuple[str, ...], str | None], _Draft] = {}
     missed: dict[tuple[str, ...], list[tuple[float, str]]] = {}
     for entry in entries:
         fields = entry.fields
@@ -119,26 +129,29 @@ def make_items(entries: Iterable[Entry], plan: SectionPlan) -> ItemList:
                     continue
                 taken = True
                 values = tuple(fields.get(name, "") for name in rule.split)
-                draft = drafts.get((rank, values))
+                group = group_of(fields, rule, choices)
+                draft = drafts.get((rank, values, group))
                 if draft is None:
-                    key = compose_key(rule.key, values)
-                    draft = drafts[rank, values] = _Draft(key, section, rule, rank, values)
-                _take(draft, entry, measured, fields)
+                    key = grouped_key(compose_key(rule.key, values), group, rule, choices)
+                    draft = drafts[rank, values, group] = _Draft(key, section, rule, rank, values, group)
+                _take(draft, entry, measured, fields, choices)
                 break
         if not taken and not choice.left_out:
             _miss(missed, entry, fields)
-    return _finish(_merged(drafts.values(), plan), plan, missed)
+    return _finish(_merged(drafts.values(), plan), plan, choices, missed)
 
 
-def _take(draft: _Draft, entry: Entry, measured: Quantity, fields: Mapping[str, str]) -> None:
+def _take(
+    draft: _Draft, entry: Entry, measured: Quantity, fields: Mapping[str, str], choices: Choices
+) -> None:
     """Adds a row to an item as one dimension, unless nothing is left of it after rounding."""
     rule = draft.rule
-    quantity, times, note = _counted(rule, measured, fields)
-    quantity = round_quantity(quantity)
+    counted, times, note = _counted(rule, measured, fields, choices)
+    quantity = round_quantity(counted * choices.system.factor(rule.unit))
     if quantity == 0.0:
         return
     length, width, height = measured.length, measured.width, measured.height
-    if quantity != round_quantity(measured.value):
+    if counted != measured.value:
         length = width = height = None  # an allowance or percentage: no longer the product of the sides
     elif times is None and (length, width, height) != (None, None, None):
         times = 1.0
@@ -153,9 +166,9 @@ def _take(draft: _Draft, entry: Entry, measured: Quantity, fields: Mapping[str, 
             entry.location,
             quantity,
             times,
-            _side(length),
-            _side(width),
-            _side(height),
+            _side(length, choices),
+            _side(width, choices),
+            _side(height, choices),
             notes,
         )
     )
@@ -165,14 +178,14 @@ def _take(draft: _Draft, entry: Entry, measured: Quantity, fields: Mapping[str, 
         draft.pieces[entry.piece.model, entry.piece.global_id] = entry.piece
 
 
-def _side(length: float | None) -> float | None:
-    return None if length is None else round_quantity(length)
+def _side(length: float | None, choices: Choices) -> float | None:
+    return None if length is None else round_side(length * choices.system.factor("m"))
 
 
 def _counted(
-    rule: ItemRule, measured: Quantity, fields: Mapping[str, str]
+    rule: ItemRule, measured: Quantity, fields: Mapping[str, str], choices: Choices
 ) -> tuple[float, float | None, str]:
-    """Quantity in the item's unit, the number where it is one, and a note on what was allowed or added."""
+    """Quantity in the rule's unit, the number where it is one, and a note on what was allowed or added."""
     if rule.allow:
         count = measured.value / rule.allow.per * rule.allow.number_for(fields.get(rule.allow.by, ""))
         if rule.allow.round_up:
@@ -182,7 +195,9 @@ def _counted(
     quantity = measured.value * 1000.0 if rule.unit == "kg" else measured.value
     percent = rule.add.percent_for(fields.get(rule.add.by, "")) if rule.add else 0.0
     if percent:
-        note = f"measured {quantity:.6g} {rule.unit}, {percent:g} % added"
+        system = choices.system
+        shown = quantity * system.factor(rule.unit)
+        note = f"measured {shown:.6g} {system.unit(rule.unit)}, {percent:g} % added"
         return quantity * (1.0 + percent / 100.0), None, note
     return quantity, quantity if rule.unit == "nr" else None, ""
 
@@ -230,42 +245,59 @@ def _value_order(draft: _Draft, plan: SectionPlan) -> list[tuple[float, tuple[fl
 
 
 def _finish(
-    drafts: list[_Draft], plan: SectionPlan, missed: Mapping[tuple[str, ...], list[tuple[float, str]]]
+    drafts: list[_Draft],
+    plan: SectionPlan,
+    choices: Choices,
+    missed: Mapping[tuple[str, ...], list[tuple[float, str]]],
 ) -> ItemList:
     sections: list[SectionItems] = []
     dimensions: list[Dimension] = []
-    for section in plan.sections:
-        own = [draft for draft in drafts if draft.section is section]
-        items = tuple(_item(draft, number, plan) for number, draft in enumerate(own, 1))
+    grouped: dict[tuple[bool, str], list[_Draft]] = {}
+    ordered = headings(
+        (draft.group for draft in drafts),
+        (draft.section for draft in drafts if draft.group is None),
+        plan,
+        choices,
+    )
+    for draft in drafts:
+        grouped.setdefault(_place(draft), []).append(draft)
+    for place, heading in ordered:
+        own = grouped[place]
+        items = tuple(_item(draft, number, heading, plan, choices) for number, draft in enumerate(own, 1))
         named = frozenset(draft.key for draft in own if draft.rule.named_rates_only)
-        if items:
-            sections.append(SectionItems(section, items, named))
+        sections.append(SectionItems(heading, items, named))
         dimensions.extend(dimension for draft in own for dimension in draft.dimensions)
     return ItemList(tuple(sections), tuple(dimensions), tuple(_not_billed(missed)))
 
 
-def _item(draft: _Draft, number: int, plan: SectionPlan) -> Item:
+def _place(draft: _Draft) -> tuple[bool, str]:
+    """Where a draft stands: in a group of the arrangement, or in the plan's section of that code."""
+    return (True, draft.section.code) if draft.group is None else (False, draft.group)
+
+
+def _item(draft: _Draft, number: int, heading: Heading, plan: SectionPlan, choices: Choices) -> Item:
     rule = draft.rule
     by_field = dict(zip(rule.split, draft.values, strict=True))
     words = {name: field_words(name, value, (rule.words, plan.words)) for name, value in by_field.items()}
-    words |= _summary(draft.pieces)
+    words |= _summary(draft.pieces, choices)
     if rule.add:
         words["added"] = added_words(rule.add, by_field.get(rule.add.by, ""))
     return Item(
         draft.key,
-        render(plan.number, {"section": draft.section.code, "item": str(number)}),
-        draft.section.title,
+        render(plan.number, {"section": heading.code, "item": str(number)}),
+        heading.title,
         render(rule.text, words),
-        rule.unit,
-        exact_sum(dimension.quantity for dimension in draft.dimensions),
+        choices.system.unit(rule.unit),
+        total_quantity((dimension.quantity for dimension in draft.dimensions), choices.digits_for(rule.unit)),
         None,
         None,
         method=draft.methods.pop() if len(draft.methods) == 1 else "",
         role=draft.roles.pop() if len(draft.roles) == 1 else "",
+        digits=choices.digits_for(rule.unit),
     )
 
 
-def _summary(pieces: Mapping[tuple[str, str], PieceRow]) -> dict[str, str]:
+def _summary(pieces: Mapping[tuple[str, str], PieceRow], choices: Choices) -> dict[str, str]:
     """Words for number, largest size (by volume) and heaviest weight of the pieces of an item."""
     if not pieces:
         return {"pieces": "", "largest": "", "heaviest": ""}
@@ -273,8 +305,8 @@ def _summary(pieces: Mapping[tuple[str, str], PieceRow]) -> dict[str, str]:
     sides = (largest.length_m, largest.width_m, largest.thickness_m)
     return {
         "pieces": f"{len(pieces)} unit" + ("s" if len(pieces) > 1 else ""),
-        "largest": " x ".join(f"{side:.2f}" for side in sides) + " m",
-        "heaviest": f"{max(piece.weight_t for piece in pieces.values()):.2f} t",
+        "largest": choices.system.sizes(sides, 2),
+        "heaviest": choices.system.show(max(piece.weight_t for piece in pieces.values()), "t", 2),
     }
 
 

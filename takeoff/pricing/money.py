@@ -27,6 +27,16 @@ def round_quantity(value: float) -> float:
     return float(half_up(exact(value), QUANTITY_DIGITS))
 
 
+def round_side(value: float) -> float:
+    """A side of a dimension to nine decimals: rid of binary noise, the product still good to six."""
+    return float(half_up(exact(value), 9))
+
+
+def total_quantity(values: Iterable[float], digits: int) -> float:
+    """The sum of dimensions to `digits` decimals, as the bill shows it."""
+    return float(half_up(sum((exact(value) for value in values), Decimal(0)), digits))
+
+
 def exact_sum(values: Iterable[float]) -> float:
     """The sum of decimal numbers without the error of binary addition."""
     return float(sum((exact(value) for value in values), Decimal(0)))

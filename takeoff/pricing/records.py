@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 
 from takeoff.findings import Finding
+from takeoff.pricing.money import QUANTITY_DIGITS
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +30,8 @@ class Dimension:
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """A bill item. `quantity` is the sum over its dimensions, `amount` is quantity times rate, to the cent.
+    """A bill item. `quantity` is the sum over its dimensions to `digits` decimals, `amount` is quantity times
+    rate, to the cent.
 
     `rate` None: not priced. `rate_source` names the file, line and source of the rate.
     """
@@ -47,6 +49,12 @@ class Item:
     role: str = ""
     low: float | None = None
     high: float | None = None
+    digits: int = QUANTITY_DIGITS
+
+    @property
+    def rate_key(self) -> str:
+        """The key by which rates are found: without the group that an arrangement adds behind `@`."""
+        return self.key.partition("@")[0]
 
 
 @dataclass(frozen=True, slots=True)

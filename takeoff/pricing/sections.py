@@ -2,13 +2,15 @@
 
 import tomllib
 from collections.abc import Iterable, Mapping
+from itertools import pairwise
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
 from takeoff.findings import InputError
 from takeoff.pricing.sources import COMMON_FIELDS, SOURCES, SUMMARY_FIELDS, UNITS
+from takeoff.pricing.unit_systems import METRIC, UnitSystem
 from takeoff.pricing.words import compose_key, pattern_fault, pattern_fields
 
 
@@ -94,7 +96,8 @@ class ItemRule(_Table):
     """Which rows of a table become items, what is measured, how they are split and described.
 
     A row fits when it has what `where` asks for and not all of what `unless` names. Rules of one `series`
-    (the key's own words unless stated) compete: a row goes to the first one that fits.
+    (the key's own words unless stated) compete: a row goes to the first one that fits. A rule with `edges`
+    is used where the convention measures edges so.
     """
 
     key: Annotated[str, AfterValidator(_key_prefix)]
@@ -110,9 +113,11 @@ class ItemRule(_Table):
     allow: Allowance | None = None
     add: Addition | None = None
     named_rates_only: bool = False
+    edges: Literal["", "area", "length"] = ""
 
     def makes(self, key: str) -> bool:
         """Whether an item of this key may be made by this rule."""
+        key = key.partition("@")[0]
         return key == self.key or key.startswith(self.key + ".")
 
 
@@ -124,12 +129,18 @@ class SectionRule(_Table):
     items: tuple[ItemRule, ...] = Field(alias="item", min_length=1)
 
 
-class Band(_Table):
+class BandSteps(_Table):
+    """Ascending upper limits of a band in other units, and what turns the figure into them."""
+
+    steps: tuple[float, ...] = Field(min_length=1)
+    scale: float = Field(default=1.0, gt=0)
+
+
+class Band(BandSteps):
     """A field made of a figure: ascending upper limits `steps`; `scale` turns the figure into their unit."""
 
     figure: str
-    steps: tuple[float, ...] = Field(min_length=1)
-    scale: float = Field(default=1.0, gt=0)
+    imperial: BandSteps | None = None
 
 
 class LeftOut(_Table):
@@ -150,6 +161,7 @@ class SectionPlan(_Table):
     left_out: tuple[LeftOut, ...] = ()
     sections: tuple[SectionRule, ...] = Field(alias="section", min_length=1)
     file: str = ""
+    units: str = METRIC.name
 
     def fields_of(self, source: str) -> set[str]:
         """The fields of a table: common ones, its own, and the bands made of its figures."""
@@ -158,8 +170,11 @@ class SectionPlan(_Table):
         return {*COMMON_FIELDS, *table.fields, *bands}
 
 
-def load_sections(path: Path) -> SectionPlan:
-    """The bill's plan from a TOML file. Raises InputError naming file, place and fault."""
+def load_sections(path: Path, system: UnitSystem = METRIC) -> SectionPlan:
+    """The bill's plan from a TOML file, its words and bands in the units of `system`.
+
+    Raises InputError naming file, place and fault.
+    """
     try:
         content = tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as fault:
@@ -167,14 +182,34 @@ def load_sections(path: Path) -> SectionPlan:
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
         raise InputError(f"{path}: not a TOML text file: {fault}") from fault
     try:
-        plan = SectionPlan.model_validate({**content, "file": str(path)})
+        worded = {**_in_units(content, system), "file": str(path), "units": system.name}
+        plan = SectionPlan.model_validate(worded)
     except ValidationError as fault:
         first = fault.errors()[0]
         place = _place(first["loc"], content)
         message = first["msg"].removeprefix("Value error, ")
         raise InputError(f"{path}: {place}{message[:1].lower()}{message[1:]}") from fault
     _check(plan, path)
-    return plan
+    if system is METRIC:
+        return plan
+    bands = {
+        name: band.model_copy(update={"steps": band.imperial.steps, "scale": band.imperial.scale})
+        if band.imperial
+        else band
+        for name, band in plan.bands.items()
+    }
+    return plan.model_copy(update={"bands": bands})
+
+
+def _in_units(value: Any, system: UnitSystem) -> Any:
+    """The content with `{mm}`, `{m}`, `{m2}`, `{m3}`, `{t}`, `{kg}` in its texts replaced by unit words."""
+    if isinstance(value, str):
+        for metric, word in system.words.items():
+            value = value.replace("{" + metric + "}", word)
+        return value
+    if isinstance(value, dict):
+        return {name: _in_units(below, system) for name, below in value.items()}
+    return [_in_units(below, system) for below in value] if isinstance(value, list) else value
 
 
 def _place(location: tuple[int | str, ...], content: Mapping[str, Any]) -> str:
@@ -202,8 +237,9 @@ def _check(plan: SectionPlan, path: Path) -> None:
             raise InputError(f"{place}: a field of this name exists already; choose another name")
         if band.figure not in figures:
             raise InputError(f"{place}: figure `{band.figure}` is not one of {', '.join(sorted(figures))}")
-        if any(low >= high for low, high in zip(band.steps, band.steps[1:], strict=False)):
-            raise InputError(f"{place}: steps must ascend")
+        for steps in (band.steps, band.imperial.steps if band.imperial else ()):
+            if any(low >= high for low, high in pairwise(steps)):
+                raise InputError(f"{place}: steps must ascend")
     for number, left in enumerate(plan.left_out, 1):
         _known(left.where, plan.fields_of(left.source), f"{path}: left_out {number}, where")
     codes: set[str] = set()

@@ -147,15 +147,17 @@ def _add_value(
     register = Register.of(measurement)
     by_key = {item.key: item for item in items if item.amount}
     shared: dict[tuple[str, str, str], Decimal] = {}
-    listed = {dimension.item for dimension in dimensions}
+    listed: dict[str, Decimal] = {}
+    for dimension in dimensions:
+        listed[dimension.item] = listed.get(dimension.item, Decimal(0)) + exact(dimension.quantity)
     for dimension in dimensions:
         item = by_key.get(dimension.item)
-        if item is None or item.amount is None:
+        if item is None or item.amount is None or not listed[dimension.item]:
             continue
         part = register.part(dimension.model, dimension.global_id, dimension.part)
         method = item.method or (part.method if part else "")
         role = item.role or (part.role if part else "")
-        cut = exact(item.amount) * exact(dimension.quantity) / exact(item.quantity)
+        cut = exact(item.amount) * exact(dimension.quantity) / listed[dimension.item]
         place = (method, role, dimension.storey)
         shared[place] = shared.get(place, Decimal(0)) + cut
     for item in by_key.values():

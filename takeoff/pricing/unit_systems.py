@@ -1,0 +1,93 @@
+"""Units that a bill is written in: metric, or imperial with yards, feet and inches.
+
+Everything is measured in m, m2, m3, kg and t; these systems are for the edge. The factors are exact by the
+international yard and pound agreement: 1 ft = 0.3048 m, 1 lb = 0.45359237 kg; a short ton is 2,000 lb.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from takeoff.findings import InputError
+
+_FOOT = 0.3048
+_POUND = 0.45359237
+_SIXTEENTHS = 16
+
+
+@dataclass(frozen=True, slots=True)
+class UnitSystem:
+    """Names and factors by metric unit. `words` are what texts say for `{mm}`, `{m}`, `{m2}`, `{m3}`, `{t}`."""
+
+    name: str
+    units: Mapping[str, str]
+    factors: Mapping[str, float]
+    words: Mapping[str, str]
+
+    def unit(self, metric: str) -> str:
+        """The unit that stands for a metric one: `m3` is billed in `yd3`."""
+        return self.units.get(metric, metric)
+
+    def factor(self, metric: str) -> float:
+        """What a figure in the metric unit is multiplied by."""
+        return self.factors.get(metric, 1.0)
+
+    def show(self, value: float, metric: str, digits: int) -> str:
+        """A figure with its unit, given in the metric one."""
+        return f"{value * self.factor(metric):,.{digits}f} {self.words.get(metric, self.unit(metric))}"
+
+    def size(self, metres: float, digits: int = 3) -> str:
+        """A length as people write it: `6.000 m` or `19'-8 1/4"`."""
+        return f"{metres:.{digits}f} m" if self.name == "metric" else feet_and_inches(metres)
+
+    def sizes(self, metres: tuple[float, ...], digits: int = 3) -> str:
+        """Sides of a body, the unit said once where it can be."""
+        if self.name == "metric":
+            return " x ".join(f"{side:.{digits}f}" for side in metres) + " m"
+        return " x ".join(feet_and_inches(side) for side in metres)
+
+
+METRIC = UnitSystem(
+    "metric",
+    {unit: unit for unit in ("m3", "m2", "m", "t", "kg", "nr")},
+    {},
+    {unit: unit for unit in ("mm", "m", "m2", "m3", "t", "kg")},
+)
+IMPERIAL = UnitSystem(
+    "imperial",
+    {"m3": "yd3", "m2": "ft2", "m": "ft", "t": "ton", "kg": "lb", "nr": "nr"},
+    {
+        "m3": 1 / (27 * _FOOT**3),
+        "m2": 1 / _FOOT**2,
+        "m": 1 / _FOOT,
+        "mm": 1 / 25.4,
+        "t": 1000 / (2000 * _POUND),
+        "kg": 1 / _POUND,
+        "kg/m3": 27 * _FOOT**3 / _POUND,
+        "kg/m2": _FOOT**2 / _POUND,
+    },
+    {"mm": "in", "m": "ft", "m2": "ft2", "m3": "yd3", "t": "short tons", "kg": "lb"},
+)
+SYSTEMS = {system.name: system for system in (METRIC, IMPERIAL)}
+
+
+def unit_system(name: str) -> UnitSystem:
+    """The system of that name. Raises InputError for another name."""
+    if name not in SYSTEMS:
+        raise InputError(f"units `{name}`: not known; choose {' or '.join(SYSTEMS)}")
+    return SYSTEMS[name]
+
+
+def feet_and_inches(metres: float) -> str:
+    """A length to the nearest sixteenth of an inch: `19'-8 1/4"`, `7 7/8"`, `0"`."""
+    parts = round(abs(metres) / _FOOT * 12 * _SIXTEENTHS)
+    feet, rest = divmod(parts, 12 * _SIXTEENTHS)
+    inches, sixteenths = divmod(rest, _SIXTEENTHS)
+    fraction = ""
+    if sixteenths:
+        over = _SIXTEENTHS
+        while sixteenths % 2 == 0:
+            sixteenths, over = sixteenths // 2, over // 2
+        fraction = f"{sixteenths}/{over}"
+    small = " ".join(filter(None, (str(inches) if inches or not fraction else "", fraction)))
+    sign = "-" if metres < 0 and parts else ""
+    return f"{sign}{feet}'-{small}\"" if feet else f'{sign}{small}"'
