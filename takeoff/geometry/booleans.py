@@ -46,6 +46,22 @@ def manifold(mesh: Mesh) -> Manifold:
     return solid.as_original()
 
 
+def labelled(mesh: Mesh) -> tuple[Manifold, dict[int, int]]:
+    """The kernel's solid of a closed mesh, and the face label of each of its original ids."""
+    order = np.argsort(mesh.labels, kind="stable")
+    values, first = np.unique(mesh.labels[order], return_index=True)
+    base = manifold3d.Manifold.reserve_ids(len(values))
+    solid = manifold3d.Manifold(
+        manifold3d.Mesh64(
+            np.ascontiguousarray(mesh.vertices),
+            np.ascontiguousarray(mesh.faces[order].astype(np.uint64)),
+            run_index=np.append(first, len(order)).astype(np.uint64) * 3,
+            run_original_id=np.arange(base, base + len(values), dtype=np.uint32),
+        )
+    )
+    return solid, {base + i: int(value) for i, value in enumerate(values)}
+
+
 def mesh_of(solid: Manifold, labels: Mapping[int, int] | None = None) -> Mesh:
     """The mesh of a solid; `labels` tells the face label for original ids, `BODY` for all others."""
     raw = solid.to_mesh64()

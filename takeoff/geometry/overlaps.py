@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import manifold3d
 import numpy as np
 
-from takeoff.geometry.booleans import BooleanFailed, manifold, split
+from takeoff.geometry.booleans import BooleanFailed, labelled, manifold, split
 from takeoff.geometry.flush import Planes, aligned
 from takeoff.geometry.mesh import Ints, Mesh, volume
 
@@ -81,7 +81,7 @@ def resolve_overlaps(
     for other, keepers in keepers_of.items():
         if other in swallowed:
             continue
-        solid, labels = _labelled(meshes[other])
+        solid, labels = labelled(meshes[other])
         planes = Planes(meshes[other])
         touched = False
         for keeper in sorted(keepers, key=lambda body: rank[body]):
@@ -139,22 +139,6 @@ def _is_film(piece: manifold3d.Manifold) -> bool:
     """Whether a solid is nothing or a film along a face: its mean depth is under `SHALLOW`."""
     size = piece.volume()
     return bool(size <= 0 or 2.0 * size < SHALLOW * piece.surface_area())
-
-
-def _labelled(mesh: Mesh) -> tuple[manifold3d.Manifold, dict[int, int]]:
-    """The kernel's solid of a mesh and the face label of each of its original ids."""
-    order = np.argsort(mesh.labels, kind="stable")
-    values, first = np.unique(mesh.labels[order], return_index=True)
-    base = manifold3d.Manifold.reserve_ids(len(values))
-    solid = manifold3d.Manifold(
-        manifold3d.Mesh64(
-            np.ascontiguousarray(mesh.vertices),
-            np.ascontiguousarray(mesh.faces[order].astype(np.uint64)),
-            run_index=np.append(first, len(order)).astype(np.uint64) * 3,
-            run_original_id=np.arange(base, base + len(values), dtype=np.uint32),
-        )
-    )
-    return solid, {base + i: int(value) for i, value in enumerate(values)}
 
 
 def _mesh(solid: manifold3d.Manifold, labels: dict[int, int]) -> Mesh:
