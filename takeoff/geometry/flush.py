@@ -14,6 +14,10 @@ _MOST_PAIRS = 2_000_000
 """Pairs of triangles of one plane above which they are taken to overlap where their boxes do."""
 
 
+_ACROSS = (np.array([1, 2]), np.array([0, 2]), np.array([0, 1]))
+"""The two axes across each of the three."""
+
+
 class Planes:
     """The planes of a mesh's faces: `normals` (k, 3) outward, `offsets` (k,), `on` the faces on each of them."""
 
@@ -43,18 +47,19 @@ def aligned(mesh: Mesh, planes: Planes, into: bool = False) -> Mesh:
     enough = np.flatnonzero(np.count_nonzero(close, axis=0) > 2)
     if not len(enough):
         return mesh
+    on_plane = close[mesh.faces][:, :, enough].all(axis=1)
+    some = np.flatnonzero(on_plane.any(axis=1))
     corners = mesh.corners
-    facing = normals(corners) @ planes.normals.T
+    facing = np.zeros(on_plane.shape)
+    facing[some] = normals(corners[some]) @ planes.normals[enough].T
+    on_plane &= facing < -0.9 if into else facing > 0.9
     vertices = mesh.vertices.copy()
     goal = -BEYOND if into else BEYOND
-    for plane in enough.tolist():
+    for place in np.flatnonzero(on_plane.any(axis=0)).tolist():
+        plane = int(enough[place])
         normal = planes.normals[plane]
-        on = close[mesh.faces, plane].all(axis=1)
-        on &= facing[:, plane] < -0.9 if into else facing[:, plane] > 0.9
-        faces = np.flatnonzero(on)
-        if not len(faces):
-            continue
-        keep = np.delete(np.arange(3), int(np.argmax(np.abs(normal))))
+        faces = np.flatnonzero(on_plane[:, place])
+        keep = _ACROSS[int(np.argmax(np.abs(normal)))]
         touching = overlapping(corners[faces][:, :, keep], planes.corners[planes.on[plane]][:, :, keep])
         if touching.any():
             # All faces of the mesh on this plane move together, so that they stay flat.

@@ -46,23 +46,36 @@ class Mesh:
         return np.array([self.vertices.min(axis=0), self.vertices.max(axis=0)])
 
 
+def crossed(first: Floats, second: Floats) -> Floats:
+    """Cross products (m, 3) of (m, 3) vectors; numpy's own costs ten times as much on few of them."""
+    a, b, c = first[:, 0], first[:, 1], first[:, 2]
+    x, y, z = second[:, 0], second[:, 1], second[:, 2]
+    out = np.empty((len(first), 3))
+    out[:, 0] = b * z - c * y
+    out[:, 1] = c * x - a * z
+    out[:, 2] = a * y - b * x
+    return out
+
+
 def volume(mesh: Mesh) -> float:
-    """Signed volume, m3, by the divergence theorem; the reference point is the box centre, for precision."""
+    """Signed volume, m3, by the divergence theorem; the reference point is a corner, for precision."""
     if not len(mesh.faces):
         return 0.0
-    corners = mesh.corners - mesh.box().mean(axis=0)
-    return float(np.einsum("ij,ij->i", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])).sum() / 6.0)
+    corners = mesh.corners - mesh.vertices[mesh.faces[0, 0]]
+    return float((corners[:, 0] * crossed(corners[:, 1], corners[:, 2])).sum() / 6.0)
 
 
 def areas(corners: Floats) -> Floats:
     """Area of each triangle, m2: (m, 3, 3) in, (m,) out."""
-    return np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1) / 2.0
+    cross = crossed(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    out: Floats = np.sqrt((cross * cross).sum(axis=1)) / 2.0
+    return out
 
 
 def normals(corners: Floats) -> Floats:
     """Unit normal of each triangle: (m, 3, 3) in, (m, 3) out; zero for a triangle without area."""
-    cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    length = np.linalg.norm(cross, axis=1, keepdims=True)
+    cross = crossed(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    length = np.sqrt((cross * cross).sum(axis=1))[:, None]
     return np.divide(cross, length, out=np.zeros_like(cross), where=length > 0)
 
 

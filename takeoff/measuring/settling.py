@@ -86,9 +86,9 @@ def settle(
             swallowed[raw.element, raw.plan.part] = (raw.gross, raw.net, reason)
             continue
         groups = _by_storey(plan, lumps[i], storeys.get(plan.facts.model, ()), float(origin[2]))
-        nets = [sum(volume(mesh) for mesh in meshes) for _, meshes in groups]
-        total = sum(nets)
         uncut = len(lumps[i]) == 1 and lumps[i][0] is raw.mesh
+        nets = [raw.net] if uncut else [sum(volume(mesh) for mesh in meshes) for _, meshes in groups]
+        total = sum(nets)
         for place, ((name, level), meshes) in enumerate(groups):
             share = nets[place] / total if total else 0.0
             key = plan.facts.model, plan.facts.global_id
@@ -103,7 +103,7 @@ def settle(
                     mesh=_joined(meshes),
                     gross=raw.gross * share,
                     before=raw.net * share,
-                    net=raw.net if uncut else nets[place],
+                    net=nets[place],
                     storey=name,
                     storey_elevation=None if level is None else level - float(origin[2]),
                     openings=raw.openings,
