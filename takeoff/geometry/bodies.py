@@ -7,23 +7,15 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-from takeoff.geometry.booleans import (
-    BooleanFailed,
-    lumps,
-    manifold,
-    meet,
-    mesh_of,
-    split,
-    without_crumbs,
-)
-from takeoff.geometry.flush import NEAR, Planes, aligned
-from takeoff.geometry.items import Items, NoSolid, Solid, moved, solid_moved, union
+from takeoff.geometry.booleans import BooleanFailed, bare, manifold, mesh_of, without_crumbs
+from takeoff.geometry.items import Items, NoSolid, Solid, is_one_shell, moved, solid_moved, union
 from takeoff.geometry.mesh import Floats, Mesh, volume
 from takeoff.geometry.placements import Placements, applied, matrix_of
 from takeoff.geometry.repair import mend
 from takeoff.geometry.slicing import across, cuts, sliced
 from takeoff.geometry.solids import Slice, SolidRequest, SolidResult
 from takeoff.geometry.tessellation import KERNELS, tessellate
+from takeoff.geometry.voids import Cut, cut_voids
 
 Entity = Any
 Manifold: TypeAlias = Any
@@ -49,6 +41,10 @@ _FAR = 1000.0
 
 _SHARE_LOST = 1e-3
 """Pieces that make no solid are left out, with a remark, when their boxes are at most this share of the body's."""
+
+
+_NOTHING = 1e-9
+"""What is left of a body counts as nothing below this, m3."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,62 +170,45 @@ class Bodies:
         solids, chosen = _chosen(solids, request.hint)
         remarks += chosen
         anchor = _anchor(solids)
-        if anchor.any():
-            solids = [replace(solid, mesh=solid.mesh.moved(-anchor)) for solid in solids]
+        solids = _near(solids, anchor)
         try:
             gross = union(solids)
             if not openings and request.slicing is None:
                 value = volume(gross)
                 return _Shape(((value, value, gross),), "", _once(remarks), (), tuple(anchor.tolist()))
-            whole = manifold(gross)
+            whole = bare(gross) if is_one_shell(solids) else manifold(gross)
         except BooleanFailed as problem:
             return _Shape((), f"the body's pieces cannot be joined: {problem}")
-        net, labels, volumes, notes = self._cut(whole, gross, openings, base, anchor)
+        voids, notes = self._voids(openings, base, anchor)
         remarks += notes
-        if net is None:
-            net_mesh = self._by_kernel(products, request.hint, remarks)
-            if net_mesh is None:
-                return _Shape((), "the openings cannot be cut")
-            net = manifold(net_mesh.moved(-anchor))
         try:
-            slices, notes = _slices(gross, whole, net, labels, request, anchor)
+            cut = cut_voids(whole, gross, voids)
+        except BooleanFailed:
+            other = self._by_kernel(products, request.hint, remarks)
+            if other is None:
+                return _Shape((), "the openings cannot be cut")
+            cut = Cut(manifold(other.moved(-anchor)), {}, [])
+        try:
+            slices, notes = _slices(gross, whole, cut, request, anchor)
         except BooleanFailed as problem:
             return _Shape((), f"the layers cannot be cut: {problem}")
-        return _Shape(slices, "", _once([*remarks, *notes]), tuple(volumes), tuple(anchor.tolist()))
+        return _Shape(slices, "", _once([*remarks, *notes]), tuple(cut.volumes), tuple(anchor.tolist()))
 
-    def _cut(
-        self, whole: Manifold, gross: Mesh, openings: Sequence[Entity], base: Entity, anchor: Floats
-    ) -> tuple[Manifold | None, dict[int, int], list[float], list[tuple[str, str]]]:
-        """Subtract openings lump by lump: the rest (None where it failed), labels, volumes, remarks."""
-        planes = Planes(gross)
-        done: list[Manifold] = []
-        labels: dict[int, int] = {}
-        volumes: list[float] = []
+    def _voids(
+        self, openings: Sequence[Entity], base: Entity, anchor: Floats
+    ) -> tuple[list[list[Solid]], list[tuple[str, str]]]:
+        """The solids of every opening, beside the anchor, and what could not be read."""
+        voids = []
         remarks: list[tuple[str, str]] = []
-        net = whole
-        for number, opening in enumerate(openings, start=1):
+        for opening in openings:
             solids, failures = self._solids(opening, base)
             if failures:
-                remarks.append(
-                    ("opening-not-read", f"opening {opening.GlobalId}: {failures[0]}; not deducted")
-                )
-            taken = 0.0
+                text = f"opening {opening.GlobalId}: {failures[0]}; not deducted"
+                remarks.append(("opening-not-read", text))
             for solid in solids:
                 remarks += [(kind, f"opening {opening.GlobalId}: {text}") for kind, text in solid.remarks]
-                try:
-                    for lump in lumps(solid.mesh.moved(-anchor)):
-                        if any(meet(lump, other, NEAR) for other in done):
-                            # Faces of earlier openings are faces of the body now, to be flush with.
-                            planes, done = Planes(mesh_of(net)), []
-                        cutter = manifold(aligned(mesh_of(lump), planes))
-                        done.append(cutter)
-                        labels[cutter.original_id()] = number
-                        within, net = split(net, cutter)
-                        taken += within.volume()
-                except BooleanFailed:
-                    return None, {}, [], remarks
-            volumes.append(taken)
-        return net, labels, volumes, remarks
+            voids.append(_near(solids, anchor))
+        return voids, remarks
 
     def _by_kernel(
         self, products: list[Entity], hint: float | None, remarks: list[tuple[str, str]]
@@ -296,28 +275,34 @@ def _anchor(solids: list[Solid]) -> Floats:
     return anchor
 
 
+def _near(solids: list[Solid], anchor: Floats) -> list[Solid]:
+    if not anchor.any():
+        return solids
+    return [replace(solid, mesh=solid.mesh.moved(-anchor)) for solid in solids]
+
+
 def _slices(
-    gross: Mesh, whole: Manifold, net: Manifold, labels: dict[int, int], request: SolidRequest, anchor: Floats
+    gross: Mesh, whole: Manifold, cut: Cut, request: SolidRequest, anchor: Floats
 ) -> tuple[tuple[tuple[float, float, Mesh] | None, ...], list[tuple[str, str]]]:
     if request.slicing is None:
-        mesh = gross if net is whole else without_crumbs(mesh_of(net, labels))
+        mesh = without_crumbs(mesh_of(cut.net, cut.labels))
         rest = volume(mesh)
-        if rest < 1e-9:
+        if rest < _NOTHING:
             return (None,), [("nothing-left", "the openings remove the whole body")]
-        return ((volume(gross), rest, mesh),), []
+        return ((whole.volume(), rest, mesh),), []
     slicing = request.slicing
     if slicing.offset is not None and slicing.axis is not None:
         slicing = replace(slicing, offset=slicing.offset - float(anchor[slicing.axis]))
     lie = across(gross, slicing, -anchor)
     spans, notes = cuts(lie, slicing)
     grosses = sliced(whole, lie.ruler, spans)
-    nets = grosses if net is whole else sliced(net, lie.ruler, spans)
+    nets = grosses if cut.net is whole else sliced(cut.net, lie.ruler, spans)
     out: list[tuple[float, float, Mesh] | None] = []
     for before, after in zip(grosses, nets, strict=True):
         if before is None or after is None:
             out.append(None)
             continue
-        mesh = without_crumbs(mesh_of(after, labels))
+        mesh = without_crumbs(mesh_of(after, cut.labels))
         out.append((before.volume(), volume(mesh), mesh))
     return tuple(out), [*lie.remarks, *notes]
 

@@ -34,6 +34,14 @@ def manifold(mesh: Mesh) -> Manifold:
     Raises BooleanFailed when the kernel refuses the mesh or makes another volume of it.
     """
     mesh = parted(mesh)
+    solid = bare(mesh)
+    if not proved(volume(mesh), solid.volume(), 0.0):
+        raise BooleanFailed("the kernel makes another volume of the solid")
+    return solid
+
+
+def bare(mesh: Mesh) -> Manifold:
+    """The kernel's solid of a mesh that is one valid shell by construction. Raises BooleanFailed if refused."""
     solid = manifold3d.Manifold(
         manifold3d.Mesh64(
             np.ascontiguousarray(mesh.vertices), np.ascontiguousarray(mesh.faces.astype(np.uint64))
@@ -41,8 +49,6 @@ def manifold(mesh: Mesh) -> Manifold:
     )
     if solid.status() != manifold3d.Error.NoError:
         raise BooleanFailed(f"the solid is not valid ({solid.status().name})")
-    if not proved(volume(mesh), solid.volume(), 0.0):
-        raise BooleanFailed("the kernel makes another volume of the solid")
     return solid.as_original()
 
 

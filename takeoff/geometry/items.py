@@ -284,9 +284,14 @@ def solid_moved(solid: Solid, matrix: Floats) -> Solid:
     return Solid(moved(solid.mesh, matrix), solid.remarks, solid.way, rivals)
 
 
+def is_one_shell(solids: list[Solid]) -> bool:
+    """Whether the solids are a single one that is a valid shell by construction."""
+    return len(solids) == 1 and solids[0].way == EXTRUSION
+
+
 def union(solids: list[Solid]) -> Mesh:
     """One mesh of several solids; what they share counts once. Raises BooleanFailed."""
-    if len(solids) == 1 and solids[0].way == EXTRUSION:
+    if is_one_shell(solids):
         return solids[0].mesh
     if len(solids) == 1:
         parts = lumps(solids[0].mesh)
