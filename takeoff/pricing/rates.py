@@ -1,18 +1,30 @@
-"""Rates by item key: reading `rates.csv`, and finding the most specific rate for an item."""
+"""Rates by item key: reading `rates.csv` or .xlsx, and finding the most specific rate for an item."""
 
-import csv
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass
-from datetime import date
-from decimal import Decimal, InvalidOperation
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
 from takeoff.findings import InputError
-from takeoff.pricing.sources import UNITS
+from takeoff.pricing.resources import BuildUp, Component, ResourceBook, component, load_resources
+from takeoff.pricing.table_files import (
+    Row,
+    check_currency,
+    check_date,
+    check_header,
+    check_range,
+    figure,
+    named_cells,
+    read_rows,
+)
+from takeoff.pricing.unit_systems import SYSTEMS
+from takeoff.templates import template_path
 
 COLUMNS = ("item", "unit", "rate", "low", "high", "source", "date", "note")
+MORE_COLUMNS = ("description", "currency", "resource", "per_unit", "waste_percent", "meaning", "measured")
+"""Columns that may follow. `meaning` and `measured` are for whoever fills in rates and are not read."""
+
+UNITS = tuple(dict.fromkeys(unit for system in SYSTEMS.values() for unit in system.units.values()))
 
 _SEGMENT = re.compile(r"[\w*-]+")
 
@@ -22,7 +34,8 @@ class Rate:
     """A row of a rate file. `rate` None: the row says that the item is not priced (yet).
 
     `item` is a key or a pattern: `*` stands for any words within one segment, or as the last segment for
-    all segments that follow, if any. Rates are per unit, in the currency of the markups.
+    all segments that follow, if any. Rates are per unit, in the currency of the markups. `description`
+    stands in place of the composed one where it is given; `build_up` is what the rate is made of.
     """
 
     item: str
@@ -34,6 +47,8 @@ class Rate:
     date: str
     note: str
     line: int
+    description: str = ""
+    build_up: BuildUp | None = None
 
     @property
     def specificity(self) -> tuple[bool, int, int, int]:
@@ -72,12 +87,7 @@ class RateBook:
         best = max(rate.specificity for rate in fitting)
         first, *others = [rate for rate in fitting if rate.specificity == best]
         for other in others:
-            if (other.rate, other.unit, other.low, other.high) != (
-                first.rate,
-                first.unit,
-                first.low,
-                first.high,
-            ):
+            if _says(other) != _says(first):
                 raise InputError(
                     f"{self.file}, lines {first.line} and {other.line}: `{first.item}` and `{other.item}` "
                     f"fit item {key} equally well with different rates; add a line for the item or make "
@@ -91,6 +101,11 @@ class RateBook:
         return first
 
 
+def _says(rate: Rate) -> tuple[object, ...]:
+    """What must be the same in two rows that fit an item equally well."""
+    return rate.rate, rate.unit, rate.low, rate.high, rate.description, rate.build_up
+
+
 @cache
 def _pattern(item: str) -> re.Pattern[str]:
     head, dot, last = item.rpartition(".")
@@ -99,69 +114,49 @@ def _pattern(item: str) -> re.Pattern[str]:
     return re.compile(re.escape(head).replace(r"\*", r"[^.]*") + r"(\..*)?" if dot else r".*")
 
 
-def load_rates(path: Path) -> RateBook:
-    """Rates from a CSV file, UTF-8, with the header of COLUMNS; lines that begin with `#` are comments.
+def load_rates(path: Path, resources: ResourceBook | None = None, currency: str = "") -> RateBook:
+    """Rates from a CSV file (UTF-8) or the sheet Rates of a workbook; lines that begin with `#` are comments.
+
+    The header is COLUMNS, then any of MORE_COLUMNS. A row without an item that names a resource belongs to the
+    build-up of the item above it, priced by `resources` (default: the shipped examples).
 
     Raises InputError naming file and line for a wrong header, a figure that is not a number or is negative,
-    a low above or a high below the rate, an unknown unit, a malformed or repeated key, an impossible date.
+    a low above or a high below the rate, an unknown unit, a malformed or repeated key, an impossible date,
+    another currency, and faults in build-ups.
     """
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except OSError as fault:
-        raise InputError(f"{path}: the rates cannot be read: {fault.strerror}") from fault
-    except UnicodeDecodeError as fault:
-        raise InputError(f"{path}: not UTF-8 text; save the rates as CSV UTF-8") from fault
-    rows = _rows(text, path)
-    _, header = next(rows, (1, []))
-    _check_header(header, path)
+    rows = read_rows(path, "rates", "Rates")
+    header = check_header(next(rows, None), path, COLUMNS, MORE_COLUMNS)
     seen: dict[str, int] = {}
     rates: list[Rate] = []
-    for line, cells in rows:
-        if len(cells) != len(COLUMNS):
-            raise InputError(
-                f"{path}, line {line}: {len(cells)} columns, expected {len(COLUMNS)}; put text with commas "
-                "in quotation marks"
-            )
-        rate = _rate(dict(zip(COLUMNS, cells, strict=True)), line, path)
+    parts: dict[int, list[Component]] = {}
+    for row in rows:
+        cells = named_cells(row, header)
+        if not cells["item"] and cells.get("resource"):
+            if not rates:
+                raise InputError(f"{row.place}: resource `{cells['resource']}` stands before any item")
+            above = rates[-1]
+            if above.rate is not None:
+                raise InputError(
+                    f"{row.place}: `{above.item}` has a rate in line {above.line} and a build-up under it; "
+                    "give one of the two"
+                )
+            resources = resources or load_resources(template_path("resources.csv"), currency)
+            parts.setdefault(len(rates) - 1, []).append(component(cells, resources, row.line, row.place))
+            continue
+        rate = _rate(cells, row, currency)
         if rate.item in seen:
             raise InputError(
-                f"{path}, line {line}: item `{rate.item}` is given twice, first in line {seen[rate.item]}"
+                f"{row.place}: item `{rate.item}` is given twice, first in line {seen[rate.item]}"
             )
-        seen[rate.item] = line
+        seen[rate.item] = row.line
         rates.append(rate)
+    for place, lines in parts.items():
+        rates[place] = _built_up(rates[place], BuildUp(tuple(lines)), path)
     return RateBook(str(path), tuple(rates))
 
 
-def _rows(text: str, path: Path) -> Iterator[tuple[int, list[str]]]:
-    """Rows with their line numbers, without comments and blank lines, cells stripped."""
-    reader = csv.reader(text.splitlines(keepends=True), strict=True)
-    line = 1
-    try:
-        for cells in reader:
-            stripped = [cell.strip() for cell in cells]
-            if any(stripped) and not stripped[0].startswith("#"):
-                yield line, stripped
-            line = reader.line_num + 1
-    except csv.Error as fault:
-        raise InputError(f"{path}, line {line}: not readable as CSV: {fault}") from fault
-
-
-def _check_header(header: list[str], path: Path) -> None:
-    expected = f"expected {','.join(COLUMNS)}"
-    if header == list(COLUMNS):
-        return
-    if len(header) == 1 and ";" in header[0]:
-        raise InputError(f"{path}: columns are separated by semicolons; save with commas: {expected}")
-    for place, (name, right) in enumerate(zip(header, COLUMNS, strict=False), 1):
-        if name != right:
-            raise InputError(f"{path}: column {place} is `{name}` where `{right}` belongs; {expected}")
-    if len(header) < len(COLUMNS):
-        raise InputError(f"{path}: column `{COLUMNS[len(header)]}` is missing; {expected}")
-    raise InputError(f"{path}: column {len(COLUMNS) + 1} `{header[len(COLUMNS)]}` is not known; {expected}")
-
-
-def _rate(cells: dict[str, str], line: int, path: Path) -> Rate:
-    place = f"{path}, line {line}"
+def _rate(cells: dict[str, str], row: Row, currency: str) -> Rate:
+    place = row.place
     item = cells["item"].casefold()
     if not all(_SEGMENT.fullmatch(segment) for segment in item.split(".")):
         raise InputError(
@@ -170,32 +165,33 @@ def _rate(cells: dict[str, str], line: int, path: Path) -> Rate:
         )
     if cells["unit"] not in UNITS:
         raise InputError(f"{place}: unit `{cells['unit']}` is not one of {', '.join(UNITS)}")
-    rate, low, high = (_figure(cells[name], name, place) for name in ("rate", "low", "high"))
-    if rate is not None and low is not None and low > rate:
-        raise InputError(f"{place}: low {cells['low']} is above the rate {cells['rate']}")
-    if rate is not None and high is not None and high < rate:
-        raise InputError(f"{place}: high {cells['high']} is below the rate {cells['rate']}")
-    if low is not None and high is not None and low > high:
-        raise InputError(f"{place}: low {cells['low']} is above high {cells['high']}")
-    if cells["date"]:
-        try:
-            date.fromisoformat(cells["date"])
-        except ValueError as fault:
-            raise InputError(f"{place}: date `{cells['date']}` is not a date like 2026-01-31") from fault
-    return Rate(item, cells["unit"], rate, low, high, cells["source"], cells["date"], cells["note"], line)
+    for column in ("resource", "per_unit", "waste_percent"):
+        if cells.get(column):
+            raise InputError(
+                f"{place}: {column} `{cells[column]}` beside an item; a build-up stands in the rows under it, "
+                "with `item` empty"
+            )
+    rate, low, high = (figure(cells[name], name, place) for name in ("rate", "low", "high"))
+    check_range(rate, low, high, place, "rate")
+    check_date(cells["date"], place)
+    check_currency(cells.get("currency", ""), currency, place)
+    return Rate(
+        item,
+        cells["unit"],
+        rate,
+        low,
+        high,
+        cells["source"],
+        cells["date"],
+        cells["note"],
+        row.line,
+        cells.get("description", ""),
+    )
 
 
-def _figure(cell: str, column: str, place: str) -> float | None:
-    if not cell:
-        return None
-    try:
-        value = Decimal(cell)
-    except InvalidOperation as fault:
-        raise InputError(
-            f"{place}: {column} `{cell}` is not a number; write digits with a decimal point, such as 1250.50"
-        ) from fault
-    if not value.is_finite():
-        raise InputError(f"{place}: {column} `{cell}` is not a number")
-    if value < 0:
-        raise InputError(f"{place}: {column} {cell} is negative")
-    return float(value)
+def _built_up(rate: Rate, build_up: BuildUp, path: Path) -> Rate:
+    """The rate priced by its build-up; its own low and high, where given, must hold it."""
+    low = build_up.low if rate.low is None else rate.low
+    high = build_up.high if rate.high is None else rate.high
+    check_range(build_up.rate, low, high, f"{path}, line {rate.line}", "build-up's rate")
+    return replace(rate, rate=build_up.rate, low=low, high=high, build_up=build_up)

@@ -1,0 +1,180 @@
+"""Tables that an estimator keeps: rows of a CSV file or of a workbook's sheet, as text, with their places."""
+
+import csv
+import re
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal, InvalidOperation
+from pathlib import Path
+
+from takeoff.findings import InputError
+
+WORKBOOKS = (".xlsx", ".xlsm")
+_CURRENCY = re.compile(r"^(?:[A-Za-z]{3}\s+|\W\s?)?-?[\d.,' ]+(?:\s*[A-Za-z]{3}|\s?[^\w\s.,])?$")
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row: its line (CSV) or row number (sheet) from 1, how messages name the place, its stripped cells."""
+
+    line: int
+    place: str
+    cells: tuple[str, ...]
+    ragged: bool = False
+    """Whether empty cells at the end may be missing or too many, as in a sheet."""
+
+
+def read_rows(path: Path, what: str, sheet: str = "") -> Iterator[Row]:
+    """Rows of a table, the header first, without blank rows and those that begin with `#`.
+
+    `what` names the table in messages; of a workbook the sheet of that name is read, else the first one.
+    Raises InputError for what cannot be read, naming file and line.
+    """
+    of_workbook = path.suffix.lower() in WORKBOOKS
+    for row in _sheet_rows(path, what, sheet) if of_workbook else _csv_rows(path, what):
+        if any(row.cells) and not row.cells[0].startswith("#"):
+            yield row
+
+
+def check_header(row: Row | None, path: Path, columns: tuple[str, ...], more: tuple[str, ...]) -> list[str]:
+    """The header's names: `columns` in their order, then any of `more`. Raises InputError naming the fault."""
+    header = list(row.cells) if row else []
+    while header and not header[-1]:
+        header.pop()
+    expected = f"expected {','.join(columns)}"
+    if len(header) == 1 and ";" in header[0]:
+        raise InputError(f"{path}: columns are separated by semicolons; save with commas: {expected}")
+    for place, (name, right) in enumerate(zip(header, columns, strict=False), 1):
+        if name != right:
+            raise InputError(f"{path}: column {place} is `{name}` where `{right}` belongs; {expected}")
+    if len(header) < len(columns):
+        raise InputError(f"{path}: column `{columns[len(header)]}` is missing; {expected}")
+    for place, name in enumerate(header[len(columns) :], len(columns) + 1):
+        if name not in more:
+            further = f", then any of {', '.join(more)}" if more else ""
+            raise InputError(f"{path}: column {place} `{name}` is not known; {expected}{further}")
+        if header.count(name) > 1:
+            raise InputError(f"{path}: column `{name}` is there twice; keep one")
+    return header
+
+
+def named_cells(row: Row, header: list[str]) -> dict[str, str]:
+    """The row's cells by column. Raises InputError where their number does not fit."""
+    cells = list(row.cells)
+    if row.ragged:
+        while len(cells) > len(header) and not cells[-1]:
+            cells.pop()
+        cells += [""] * (len(header) - len(cells))
+    if len(cells) != len(header):
+        raise InputError(
+            f"{row.place}: {len(row.cells)} columns, expected {len(header)}; put text with commas in "
+            "quotation marks"
+        )
+    return dict(zip(header, cells, strict=True))
+
+
+def figure(cell: str, column: str, place: str) -> float | None:
+    """The number in a cell, None for an empty one. Raises InputError for what is no number, or negative."""
+    if not cell:
+        return None
+    try:
+        value = Decimal(cell)
+    except InvalidOperation as fault:
+        if _CURRENCY.match(cell) and not re.fullmatch(r"-?[\d.,' ]+", cell):
+            raise InputError(
+                f"{place}: {column} `{cell}` holds a currency beside the number; write the number alone, the "
+                "currency in the column `currency`"
+            ) from fault
+        raise InputError(
+            f"{place}: {column} `{cell}` is not a number; write digits with a decimal point, such as 1250.50"
+        ) from fault
+    if not value.is_finite():
+        raise InputError(f"{place}: {column} `{cell}` is not a number")
+    if value < 0:
+        raise InputError(f"{place}: {column} {cell} is negative")
+    return float(value)
+
+
+def check_range(rate: float | None, low: float | None, high: float | None, place: str, what: str) -> None:
+    """Raise InputError unless low, rate and high ascend."""
+    if rate is not None and low is not None and low > rate:
+        raise InputError(f"{place}: low {low:g} is above the {what} {rate:g}")
+    if rate is not None and high is not None and high < rate:
+        raise InputError(f"{place}: high {high:g} is below the {what} {rate:g}")
+    if low is not None and high is not None and low > high:
+        raise InputError(f"{place}: low {low:g} is above high {high:g}")
+
+
+def check_date(text: str, place: str) -> None:
+    """Raise InputError for a date that is not written 2026-01-31."""
+    if text:
+        try:
+            date.fromisoformat(text)
+        except ValueError as fault:
+            raise InputError(f"{place}: date `{text}` is not a date like 2026-01-31") from fault
+
+
+def check_currency(text: str, currency: str, place: str) -> None:
+    """Raise InputError for a price in another currency than the bill's."""
+    if text and currency and text.casefold() != currency.casefold():
+        raise InputError(
+            f"{place}: the price is in {text} and the bill in {currency} (markups); convert it, nothing is "
+            "exchanged here"
+        )
+
+
+def _csv_rows(path: Path, what: str) -> Iterator[Row]:
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except OSError as fault:
+        raise InputError(f"{path}: the {what} cannot be read: {fault.strerror}") from fault
+    except UnicodeDecodeError as fault:
+        raise InputError(f"{path}: not UTF-8 text; save the {what} as CSV UTF-8") from fault
+    reader = csv.reader(text.splitlines(keepends=True), strict=True)
+    line = 1
+    try:
+        for cells in reader:
+            yield Row(line, f"{path}, line {line}", tuple(cell.strip() for cell in cells))
+            line = reader.line_num + 1
+    except csv.Error as fault:
+        raise InputError(f"{path}, line {line}: not readable as CSV: {fault}") from fault
+
+
+def _sheet_rows(path: Path, what: str, sheet: str) -> Iterator[Row]:
+    import openpyxl
+
+    try:
+        values = openpyxl.load_workbook(path, read_only=True, data_only=True)
+        formulas = openpyxl.load_workbook(path, read_only=True)
+    except OSError as fault:
+        raise InputError(f"{path}: the {what} cannot be read: {fault.strerror or fault}") from fault
+    except Exception as fault:
+        raise InputError(f"{path}: not a readable workbook; save the {what} as .xlsx or CSV") from fault
+    with closing(values), closing(formulas):
+        name = sheet if sheet in values.sheetnames else values.sheetnames[0]
+        pairs = zip(values[name].iter_rows(), formulas[name].iter_rows(), strict=False)
+        for number, (row, written) in enumerate(pairs, 1):
+            place = f"{path}, sheet {name}, line {number}"
+            cells = []
+            for cell, source in zip(row, written, strict=False):
+                if cell.value is None and source.data_type == "f":
+                    raise InputError(
+                        f"{place}: a formula without a stored value; open the file in a spreadsheet and save it"
+                    )
+                cells.append(_sheet_text(cell.value))
+            yield Row(number, place, tuple(cells), ragged=True)
+
+
+def _sheet_text(value: object) -> str:
+    """A cell's value as CSV would hold it."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return str(value).upper()
+    if isinstance(value, float):
+        return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
+    if isinstance(value, datetime):
+        return value.date().isoformat()
+    return value.isoformat() if isinstance(value, date) else str(value).strip()
