@@ -61,6 +61,55 @@ class Lift(_Table):
     limit: dict[str, Positive]
 
 
+class Small(_Table):
+    """Pieces up to this weight, t, are set by hand or with small plant."""
+
+    weight: Annotated[float, Field(ge=0.0)]
+
+
+class Loads(_Table):
+    """How pieces are packed: metres, tonnes, and the order of roles in which they are set."""
+
+    spacer: Annotated[float, Field(ge=0.0)]
+    most_in_stack: Annotated[int, Field(ge=1)]
+    overhang: Annotated[float, Field(ge=0.0)]
+    upright_gap: Annotated[float, Field(ge=0.0)]
+    rack: Annotated[float, Field(ge=0.0)]
+    order: tuple[str, ...]
+
+
+class Crane(_Table):
+    """Where the crane stands (x, y of the model, m), the rings of the table, and its chart (radius m, t)."""
+
+    position: tuple[float, float] | None = None
+    rings: Annotated[tuple[Positive, ...], Field(min_length=1)]
+    chart: tuple[tuple[Positive, Positive], ...] = ()
+
+    def capacity_at(self, radius: float) -> float | None:
+        """What the crane takes at a radius: the chart's figure for the next larger radius; 0 beyond it.
+
+        A chart is not read between its figures, since capacities fall steeply. None without a chart.
+        """
+        if not self.chart:
+            return None
+        return max((tonnes for reach, tonnes in self.chart if reach >= radius - 1e-9), default=0.0)
+
+
+class TiltUp(_Table):
+    """Casting and handling of tilt-up panels: metres, m2, tonnes, shares and numbers."""
+
+    margin: Annotated[float, Field(ge=0.0)]
+    usable_floor: Annotated[float, Field(gt=0.0, le=1.0)]
+    most_in_stack: Annotated[int, Field(ge=1)]
+    most_height: Positive
+    most_area: Positive
+    most_slenderness: Positive
+    insert_for: Positive
+    least_inserts: Annotated[int, Field(ge=0)]
+    brace_for: Positive
+    least_braces: Annotated[int, Field(ge=0)]
+
+
 class Handling(_Table):
     """The whole of a handling file."""
 
@@ -69,6 +118,10 @@ class Handling(_Table):
     unit: Unit
     road: Road
     lift: Lift
+    small: Small
+    loads: Loads
+    crane: Crane
+    tilt_up: TiltUp
     embedded: dict[str, tuple[str, ...]]
 
     def density_of(self, strength_class: str, material: str = "") -> float:
@@ -111,11 +164,19 @@ class Handling(_Table):
 
     def lift_check(self, method: str, weight: float) -> str:
         """Lifting weight (piece, rigging, dynamic factor) against the limit for the method, in tonnes."""
-        lifted = weight * (1.0 + self.lift.rigging) * self.lift.dynamic_factor
+        lifted = self.lifting_weight(weight)
         limit = self.lift.limit.get(method)
         if limit is None:
             return f"lifting weight {lifted:.1f} t, no limit given"
         return ("" if lifted <= limit else "over: ") + f"lifting weight {lifted:.1f} t of {limit:g} t"
+
+    def lifting_weight(self, weight: float) -> float:
+        """What the crane feels, t: the piece with rigging, times the dynamic factor."""
+        return weight * (1.0 + self.lift.rigging) * self.lift.dynamic_factor
+
+    def setting(self, weight: float) -> str:
+        """How a piece is set: `small` by hand or with small plant, else `crane`."""
+        return "small" if weight <= self.small.weight else "crane"
 
 
 def load_handling(path: Path) -> Handling:
