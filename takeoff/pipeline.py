@@ -113,19 +113,14 @@ def measure(paths: Sequence[Path], settings: Settings | None = None, progress: P
 
 def bill(paths: Sequence[Path], settings: Settings | None = None, progress: Progress = _silent) -> Run:
     """Measure and price models. Raises InputError as `measure` does, and for faults in the rates."""
-    from takeoff.pricing.bill import make_bill
-    from takeoff.pricing.markups import load_markups
-    from takeoff.pricing.rates import load_rates
-    from takeoff.pricing.sections import load_sections
+    from takeoff.billing import load_billing, storey_order
 
     settings = settings or Settings()
-    rates = load_rates(settings.file("rates"))
-    sections = load_sections(settings.file("sections"))
-    markups = load_markups(settings.file("markups"))
+    billing = load_billing(settings)
     run = measure(paths, settings, progress)
     progress("pricing", 0, 0)
     began = time.perf_counter()
-    priced = make_bill(run.measurement, rates, sections, markups)
+    priced = billing.price(run.measurement, storey_order(run.models))
     seconds = {**run.record["seconds"], "pricing": time.perf_counter() - began}
     run = replace(run, bill=priced, shares=priced.shares)
     return replace(run, record=_record(run, settings, seconds))
@@ -142,6 +137,7 @@ def _rules(settings: Settings) -> tuple[Any, Any, Any]:
     from takeoff.measuring.allowances import load_allowances
     from takeoff.measuring.checks import load_checks
     from takeoff.measuring.convention import load_convention
+    from takeoff.measuring.finishes import load_finishes
     from takeoff.measuring.handling import load_handling
     from takeoff.measuring.measure import Rules
     from takeoff.measuring.methods import load_rules
@@ -152,6 +148,7 @@ def _rules(settings: Settings) -> tuple[Any, Any, Any]:
         load_allowances(settings.file("allowances")),
         load_handling(settings.file("handling")),
         load_checks(settings.file("checks")),
+        load_finishes(settings.file("finishes")),
         settings.ground_level,
     )
     overrides = load_overrides(settings.overrides) if settings.overrides is not None else None

@@ -3,7 +3,7 @@
 import os
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
@@ -13,13 +13,24 @@ from takeoff.templates import template_path
 OTHER_TABLES = ("nightly",)
 """Tables of a job file that belong to one command, which reads and checks them itself."""
 
+_IMPERIAL_FILES = {"convention": "conventions/imperial.toml", "rates": "rates-imperial.csv"}
+"""Shipped files that stand in for the others where the bill is in imperial units."""
+
+_CHOICES = {
+    "paper": ("a4", "letter"),
+    "units": ("metric", "imperial"),
+    "arrange": ("trade", "element", "storey"),
+}
+
 _FILES = {
     "convention": "conventions/net.toml",
     "methods": "methods.toml",
+    "finishes": "finishes.toml",
     "allowances": "allowances.csv",
     "handling": "handling.toml",
     "checks": "checks.toml",
     "rates": "rates.csv",
+    "resources": "resources.csv",
     "sections": "sections.toml",
     "markups": "markups.toml",
 }
@@ -29,6 +40,9 @@ _FILES = {
 class Settings:
     """Paths of the data files (None: the shipped one), and how the run is made.
 
+    `paper` is `a4` or `letter`, which goes with `units` where it is not given; `arrange` is how the bill is
+    divided into sections.
+
     `ground_level` is metres above
     the models' zero; None lets the models tell. `overrides` lists methods by GlobalId or
     mark. `processes` workers measure geometry, `limit_seconds` is the
@@ -37,6 +51,7 @@ class Settings:
 
     convention: Path | None = None
     methods: Path | None = None
+    finishes: Path | None = None
     overrides: Path | None = None
     allowances: Path | None = None
     handling: Path | None = None
@@ -44,18 +59,26 @@ class Settings:
     rates: Path | None = None
     sections: Path | None = None
     markups: Path | None = None
+    resources: Path | None = None
     title: str = ""
-    paper: str = "a4"
+    paper: str = ""
+    units: str = "metric"
+    arrange: str = "trade"
     strict: bool = False
     ground_level: float | None = None
     processes: int = field(default_factory=lambda: max(1, min(8, os.cpu_count() or 1)))
     limit_seconds: float = 60.0
 
+    def __post_init__(self) -> None:
+        if not self.paper:
+            object.__setattr__(self, "paper", "letter" if self.units == "imperial" else "a4")
+
     def file(self, what: str) -> Path:
         """The data file for `what` (`rates`, `convention`, ...): the user's or the shipped one."""
         given: Path | None = getattr(self, what)
         if given is None:
-            return template_path(_FILES[what])
+            imperial = _IMPERIAL_FILES.get(what) if self.units == "imperial" else None
+            return template_path(imperial or _FILES[what])
         if what == "convention" and not given.exists() and given.name == str(given) and not given.suffix:
             return template_path(f"conventions/{given}.toml")
         return given
@@ -73,10 +96,8 @@ def load_settings(job: Path | None, flags: Mapping[str, Any]) -> Settings:
 
     Raises InputError for a job file that cannot be read, an unknown key or a value of the wrong kind.
     """
-    settings = Settings()
-    if job is not None:
-        settings = replace(settings, **_job(job))
-    return replace(settings, **{key: value for key, value in flags.items() if value is not None})
+    values = _job(job) if job is not None else {}
+    return Settings(**values | {key: value for key, value in flags.items() if value is not None})
 
 
 def _job(job: Path) -> dict[str, Any]:
@@ -117,6 +138,6 @@ def _checked(job: Path, key: str, value: Any) -> Any:
         return int(value) if key == "processes" else float(value)
     if not isinstance(value, str):
         raise InputError(f"{job}: '{key}' must be a text in quotes")
-    if key == "paper" and value not in ("a4", "letter"):
-        raise InputError(f'{job}: \'paper\' must be "a4" or "letter"')
+    if key in _CHOICES and value not in _CHOICES[key]:
+        raise InputError(f"{job}: '{key}' must be one of " + ", ".join(f'"{name}"' for name in _CHOICES[key]))
     return value

@@ -19,9 +19,9 @@ from takeoff.pricing.items import SectionItems, make_items
 from takeoff.pricing.markups import MarkupPlan, apply_markups
 from takeoff.pricing.money import amount, exact_sum
 from takeoff.pricing.rates import Rate, RateBook
-from takeoff.pricing.records import Bill, Item, Section
+from takeoff.pricing.records import Bill, Item, PricedBuildUp, Section
 from takeoff.pricing.sections import SectionPlan
-from takeoff.pricing.shares import prefabrication_shares
+from takeoff.pricing.shares import prefabrication_shares, shares_in
 
 
 def make_bill(
@@ -59,9 +59,13 @@ def make_bill(
         grand_total,
         markups.currency,
         tuple(item.key for item in items if item.rate is None),
-        prefabrication_shares(measurement, items, listed.dimensions, markups.currency),
+        shares_in(
+            prefabrication_shares(measurement, items, listed.dimensions, markups.currency), choices.system
+        ),
         findings,
         tuple(_basis(items, rates, used, sections, markups)),
+        tuple(_build_ups(items, used)),
+        choices.system.name,
     )
 
 
@@ -78,14 +82,25 @@ def _priced(section: SectionItems, rates: RateBook, used: dict[int, Rate]) -> Se
         items.append(
             replace(
                 item,
+                description=rate.description or item.description,
                 rate=rate.rate,
                 amount=amount(item.quantity, rate.rate),
                 rate_source=f"{Path(rates.file).name} line {rate.line}" + (f": {told}" if told else ""),
                 low=rate.low,
                 high=rate.high,
+                rate_line=rate.line,
             )
         )
     return Section(section.section.code, section.section.title, tuple(items))
+
+
+def _build_ups(items: Sequence[Item], used: Mapping[int, Rate]) -> list[PricedBuildUp]:
+    """The build-ups that price items, in the order of the bill, each with its items."""
+    priced: dict[int, list[str]] = {}
+    for item in items:
+        if item.rate_line:
+            priced.setdefault(item.rate_line, []).append(item.key)
+    return [PricedBuildUp(used[line], tuple(keys)) for line, keys in priced.items() if used[line].build_up]
 
 
 def _basis(

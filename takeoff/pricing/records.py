@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 
 from takeoff.findings import Finding
 from takeoff.pricing.money import QUANTITY_DIGITS
+from takeoff.pricing.rates import Rate
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +34,7 @@ class Item:
     """A bill item. `quantity` is the sum over its dimensions to `digits` decimals, `amount` is quantity times
     rate, to the cent.
 
-    `rate` None: not priced. `rate_source` names the file, line and source of the rate.
+    `rate` None: not priced. `rate_source` names the file, line and source of the rate, `rate_line` its line.
     """
 
     key: str
@@ -50,6 +51,7 @@ class Item:
     low: float | None = None
     high: float | None = None
     digits: int = QUANTITY_DIGITS
+    rate_line: int = 0
 
     @property
     def rate_key(self) -> str:
@@ -100,6 +102,14 @@ class ShareRow:
 
 
 @dataclass(frozen=True, slots=True)
+class PricedBuildUp:
+    """A rate that is built up, and the keys of the items that it prices."""
+
+    rate: Rate
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Bill:
     """The priced bill with everything an output needs to write it."""
 
@@ -113,3 +123,5 @@ class Bill:
     shares: tuple[ShareRow, ...]
     findings: tuple[Finding, ...] = ()
     basis: tuple[tuple[str, str, str], ...] = field(default_factory=tuple)
+    build_ups: tuple[PricedBuildUp, ...] = ()
+    units: str = "metric"

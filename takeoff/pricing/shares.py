@@ -5,7 +5,7 @@ volume and weight with those in the total follow, as `... with unresolved`.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
 from takeoff.measuring.plan import ROLES
@@ -13,11 +13,25 @@ from takeoff.measuring.records import MeasuredPart, Measurement
 from takeoff.pricing.money import exact
 from takeoff.pricing.records import Dimension, Item, ShareRow
 from takeoff.pricing.register import UNIT_METHODS, Register
+from takeoff.pricing.unit_systems import UnitSystem
 
 CONCRETE = ("cast-in-place", *UNIT_METHODS)
 LEVEL = 15.0
 """Faces flatter than this, degrees, are tops and undersides."""
 UNITS = {"volume": "m3", "weight": "t", "wall length": "m", "floor area": "m2", "pieces": "nr", "value": ""}
+
+
+def shares_in(shares: Iterable[ShareRow], system: UnitSystem) -> tuple[ShareRow, ...]:
+    """The shares with their figures in the units of a system; money and numbers stay."""
+    return tuple(
+        replace(
+            share,
+            unit=system.unit(share.unit),
+            prefabricated=round(share.prefabricated * system.factor(share.unit), 6),
+            total=round(share.total * system.factor(share.unit), 6),
+        )
+        for share in shares
+    )
 
 
 @dataclass(slots=True)
