@@ -19,9 +19,10 @@ from takeoff.settings import Settings
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from takeoff.measuring.measure import Measured
+    from takeoff.measuring.measure import Measured, Rules
     from takeoff.measuring.plan import ElementPlan
     from takeoff.measuring.records import Measurement
+    from takeoff.measuring.remaking import Stock
     from takeoff.pricing.records import Bill, ShareRow
     from takeoff.reading.facts import ModelFacts
 
@@ -66,12 +67,36 @@ class _Clock:
             self.seconds[name] = self.seconds.get(name, 0.0) + time.perf_counter() - began
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Prepared:
+    """Models read and tessellated, ready to be measured: once as they are, and for each alternative to them."""
+
+    paths: tuple[Path, ...]
+    settings: Settings
+    stock: "Stock"
+    origin: Any
+    rules: "Rules"
+    methods: Any
+    overrides: Any
+    failed: tuple[Finding, ...]
+    seconds: Mapping[str, float]
+
+
 def measure(paths: Sequence[Path], settings: Settings | None = None, progress: Progress = _silent) -> Run:
     """Measure models together in one coordinate system.
 
     A file that cannot be used costs that file: it becomes a finding and an entry of `failed`. Raises
     InputError when no file can be used, when a data file is wrong, or when there is no concrete at all.
     """
+    return measure_prepared(prepare(paths, settings, progress), progress)
+
+
+def prepare(
+    paths: Sequence[Path], settings: Settings | None = None, progress: Progress = _silent
+) -> Prepared:
+    """Read models, decide methods, and make all solids. Raises InputError as `measure` does."""
+    from takeoff.measuring.remaking import Stock
+
     settings = settings or Settings()
     clock = _Clock()
     with clock.stage("data files"):
@@ -90,25 +115,44 @@ def measure(paths: Sequence[Path], settings: Settings | None = None, progress: P
                 raise NothingToMeasure(f"{_names(paths)}: no concrete element was found; nothing to measure")
         with clock.stage("solids"):
             solids, origin = _solids(models, plans, orders, settings, progress)
+    stock = Stock(models, plans, orders, solids)
+    return Prepared(
+        tuple(paths), settings, stock, origin, rules, methods, overrides, failed, dict(clock.seconds)
+    )
+
+
+def measure_prepared(prepared: Prepared, progress: Progress = _silent) -> Run:
+    """Measure what was prepared. Raises InputError when there is no concrete at all."""
     from takeoff.measuring.measure import measure as measure_all
     from takeoff.measuring.overrides import unused_overrides
     from takeoff.measuring.plan_findings import shell_findings
-
-    began = time.perf_counter()
-    measured = measure_all(models, plans, orders, solids, origin, rules, lambda stage: progress(stage, 0, 0))
-    if not any(part.net_volume_m3 for part in measured.measurement.parts):
-        reasons = {part.condition for part in measured.measurement.parts if part.condition}
-        raise InputError(f"{_names(paths)}: no concrete could be measured ({'; '.join(sorted(reasons)[:3])})")
-    measured = _with_findings(measured, shell_findings(plans, measured.measurement.parts, methods))
-    if overrides is not None:
-        measured = _with_findings(measured, unused_overrides(models, overrides))
-    clock.seconds["measuring"] = time.perf_counter() - began
-    measured = _with_findings(measured, failed)
     from takeoff.pricing.shares import prefabrication_shares
 
+    stock, overrides = prepared.stock, prepared.overrides
+    began = time.perf_counter()
+    measured = measure_all(
+        stock.models,
+        stock.plans,
+        stock.orders,
+        stock.solids,
+        prepared.origin,
+        prepared.rules,
+        lambda stage: progress(stage, 0, 0),
+    )
+    if not any(part.net_volume_m3 for part in measured.measurement.parts):
+        reasons = {part.condition for part in measured.measurement.parts if part.condition}
+        names = _names(prepared.paths)
+        raise InputError(f"{names}: no concrete could be measured ({'; '.join(sorted(reasons)[:3])})")
+    measured = _with_findings(
+        measured, shell_findings(stock.plans, measured.measurement.parts, prepared.methods)
+    )
+    if overrides is not None:
+        measured = _with_findings(measured, unused_overrides(stock.models, overrides))
+    measured = _with_findings(measured, prepared.failed)
+    seconds = {**prepared.seconds, "measuring": time.perf_counter() - began}
     shares = prefabrication_shares(measured.measurement, ())
-    run = Run(measured, models, plans, failed, shares, {})
-    return replace(run, record=_record(run, settings, clock.seconds))
+    run = Run(measured, stock.models, stock.plans, prepared.failed, shares, {})
+    return replace(run, record=_record(run, prepared.settings, seconds))
 
 
 def bill(paths: Sequence[Path], settings: Settings | None = None, progress: Progress = _silent) -> Run:

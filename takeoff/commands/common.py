@@ -37,6 +37,7 @@ def measuring(command: Callable[..., None]) -> Callable[..., None]:
         click.option(
             "--overrides", type=PATH, help="CSV of methods by global_id or mark; wins over all rules."
         ),
+        click.option("--finishes", type=PATH, help="Classes of formed finish (TOML)."),
         click.option("--allowances", type=PATH, help="Reinforcement allowances (CSV)."),
         click.option("--handling", type=PATH, help="Densities, transport and lifting limits (TOML)."),
         click.option("--checks", type=PATH, help="Limits of the plausibility checks (TOML)."),

@@ -7,6 +7,7 @@ from takeoff.findings import Finding
 from takeoff.measuring.bodies import Body
 from takeoff.measuring.convention import Convention
 from takeoff.measuring.formwork import FormedBody
+from takeoff.measuring.holes import LeftIn
 
 
 def slabs_on_ground(bodies: Sequence[Body], convention: Convention) -> tuple[list[bool], list[Finding]]:
@@ -57,4 +58,27 @@ def support_findings(bodies: Sequence[Body], formed: Mapping[int, FormedBody]) -
                     "no height to soffit", result.no_floor, "m2",
                 )
             )  # fmt: skip
+    return findings
+
+
+def left_in_findings(
+    left_in: Mapping[int, LeftIn], bodies: Sequence[Body], convention: Convention
+) -> list[Finding]:
+    """One note for each model in which the convention's thresholds changed a number, with what it is worth."""
+    findings = []
+    for model in sorted({bodies[number].key[0] for number in left_in}):
+        own = [left for number, left in left_in.items() if bodies[number].key[0] == model]
+        concrete = sum(left.concrete for left in own)
+        formwork = sum(hole.area for left in own for hole in left.formwork)
+        limits = convention.voids
+        findings.append(
+            Finding(
+                "note", "voids-left-in", model, "",
+                f"convention {convention.name}: {sum(left.count for left in own)} voids up to "
+                f"{limits.leave_in_concrete_m3:g} m3, {limits.leave_in_formwork_m2:g} m2 of formwork or "
+                f"{limits.leave_in_floor_m2:g} m2 of floor are not deducted",
+                f"{concrete:.3f} m3 of concrete and {formwork:.2f} m2 a face of formwork stay in; their rims are "
+                "not formed", concrete, "m3",
+            )
+        )  # fmt: skip
     return findings

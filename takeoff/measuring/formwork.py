@@ -1,8 +1,8 @@
 """Formwork contact area: what remains of each face after everything that needs no form is taken off."""
 
 from collections import defaultdict
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -14,6 +14,8 @@ from takeoff.measuring.bodies import Body
 from takeoff.measuring.convention import Convention, band
 from takeoff.measuring.dimensions import Dimensions
 from takeoff.measuring.faces import AGAINST, FREE, GROUND, SEAT, Face, classify_faces
+from takeoff.measuring.finishes import Finishes, FinishRule, finish_class
+from takeoff.measuring.holes import LeftIn
 from takeoff.measuring.records import FormworkRow, SurfaceRow
 from takeoff.measuring.soffits import Below, Floors
 
@@ -62,10 +64,13 @@ def measure_formwork(
     contacts: Contacts,
     on_ground: Sequence[bool],
     convention: Convention,
+    left_in: Mapping[int, LeftIn],
+    finishes: Finishes,
 ) -> dict[int, FormedBody]:
     """Formwork of every body that is formed, by position in `bodies`.
 
-    `rows_of[b]` are the surfaces of body b; `on_ground[b]` says that its underside lies on the ground.
+    `rows_of[b]` are the surfaces of body b; `on_ground[b]` says that its underside lies on the ground;
+    `left_in[b]` are the voids that stay in the quantity: their rims are not formed, their area counts as face.
     """
     relief = _relief(surfaces, bodies, contacts, convention)
     concrete = np.concatenate(
@@ -79,8 +84,9 @@ def measure_formwork(
                 surfaces, rows_of[number], body, dimensions[number], convention, on_ground[number]
             )
             result[number] = _measure(
-                surfaces, rows_of[number], faces, body, dimensions[number], relief, floors, convention
-            )
+                surfaces, rows_of[number], faces, body, dimensions[number], relief, floors, convention,
+                left_in.get(number), finishes.of(body),
+            )  # fmt: skip
     return result
 
 
@@ -135,6 +141,8 @@ def _measure(
     relief: _Relief,
     floors: Floors,
     convention: Convention,
+    left_in: LeftIn | None,
+    finishes: Sequence[FinishRule],
 ) -> FormedBody:
     model, global_id, part = body.key
     gathered: dict[tuple, list[float]] = {}
@@ -150,6 +158,8 @@ def _measure(
     seats = [int(row) for row, face in zip(rows, faces, strict=True) if face.category == SEAT]
     supported = any(row in relief.touching for row in seats)
     seated = 0.0
+    holes = left_in.formwork if left_in is not None else ()
+    rims = frozenset().union(*(hole.rim for hole in holes))
     for row, face in zip(rows.tolist(), faces, strict=True):
         whole = surfaces.polygon[row]
         region = relief.region.get(row)
@@ -180,10 +190,15 @@ def _measure(
         if category == FREE:
             surface("free", area, slope)
             continue
+        if row in rims:
+            surface("left-in", area, slope)
+            continue
         if category in (GROUND, AGAINST):
             surface(category, area, slope)
             continue
-        for piece in _split(surfaces, row, rest, category, dimensions, floors, body, convention):
+        filled = sum(hole.area for hole in holes if row in hole.faces)
+        pieces = _split(surfaces, row, rest, category, dimensions, floors, body, convention)
+        for piece in _with_filled(pieces, filled):
             if piece.height is None and category.endswith("soffit"):
                 no_floor += piece.area
             shape = "curved" if surfaces.curved[row] else "plane"
@@ -191,7 +206,8 @@ def _measure(
             height_band = (
                 band(convention.bands.height_to_soffit_m, piece.height) if piece.height is not None else ""
             )
-            key = (category, shape, piece.band, height_band, "opening" if face.opening else "", radius)
+            key = (category, shape, piece.band, height_band, "opening" if face.opening else "", radius,
+                   finish_class(finishes, category))  # fmt: skip
             entry = gathered.setdefault(key, [0.0, 0.0, 0.0, 0.0, 0.0, 0.0])
             entry[0] += piece.area
             entry[1] += piece.length
@@ -206,10 +222,10 @@ def _measure(
             entry[2] / entry[5] if entry[5] else None,
             entry[0],
             entry[1] if entry[1] else None,
-            height_band, place, entry[3] / entry[0], radius, "",
+            height_band, place, entry[3] / entry[0], radius, finish,
             entry[4] / entry[0] if entry[4] else None,
         )
-        for (category, shape, depth_band, height_band, place, radius), entry in gathered.items()
+        for (category, shape, depth_band, height_band, place, radius, finish), entry in gathered.items()
     )  # fmt: skip
     area = sum(row.area_m2 for row in made)
     return FormedBody(made, tuple(others), area, seated, no_floor, tuple(states))
@@ -222,6 +238,14 @@ class _Piece:
     height: float | None
     band: str
     depth: float
+
+
+def _with_filled(pieces: list[_Piece], filled: float) -> list[_Piece]:
+    """The pieces of a face with the area of holes that stay in added to the largest."""
+    if not filled or not pieces:
+        return pieces
+    main = max(pieces, key=lambda piece: piece.area)
+    return [replace(piece, area=piece.area + filled) if piece is main else piece for piece in pieces]
 
 
 def _split(

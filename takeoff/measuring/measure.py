@@ -13,17 +13,18 @@ from takeoff.geometry.neighbours import near_pairs
 from takeoff.geometry.solids import SolidResult
 from takeoff.geometry.surfaces import Surfaces, make_surfaces
 from takeoff.measuring.allowances import AllowanceTable
-from takeoff.measuring.assumptions import slabs_on_ground, support_findings
+from takeoff.measuring.assumptions import left_in_findings, slabs_on_ground, support_findings
 from takeoff.measuring.below_ground import below_ground_volumes, measure_below_ground
 from takeoff.measuring.bodies import PIECES, Body
 from takeoff.measuring.checks import Checks
 from takeoff.measuring.convention import Convention
 from takeoff.measuring.declared import compare_declared
 from takeoff.measuring.dimensions import measure_dimensions
+from takeoff.measuring.finishes import Finishes
 from takeoff.measuring.formwork import FormedBody, measure_formwork
 from takeoff.measuring.ground import GroundLevel, find_ground_level, ground_finding
 from takeoff.measuring.handling import Handling
-from takeoff.measuring.holes import measure_holes
+from takeoff.measuring.holes import find_holes, hole_rows, voids_left_in
 from takeoff.measuring.joints import measure_joints
 from takeoff.measuring.orders import Order
 from takeoff.measuring.part_rows import part_rows
@@ -48,6 +49,7 @@ class Rules:
     allowances: AllowanceTable
     handling: Handling
     checks: Checks
+    finishes: Finishes
     ground_level: float | None = None
 
 
@@ -96,13 +98,23 @@ def measure(
     joints = measure_joints(surfaces, bodies, find_contacts(surfaces, at_piece, joint))
     progress("formwork")
     grounded, findings = slabs_on_ground(bodies, convention)
-    formed = measure_formwork(surfaces, bodies, sizes, rows_of, contacts, grounded, convention)
-    holes = tuple(
-        hole
-        for rows, body, size in zip(rows_of, bodies, sizes, strict=True)
+    pierced = {
+        number: find_holes(surfaces, rows, body, size)
+        for number, (rows, body, size) in enumerate(zip(rows_of, bodies, sizes, strict=True))
         if body.concrete
-        for hole in measure_holes(surfaces, rows, body, size, convention)
+    }
+    left_in = {
+        number: left
+        for number, found in pierced.items()
+        if (left := voids_left_in(found, bodies[number], convention)) is not None
+    }
+    formed = measure_formwork(
+        surfaces, bodies, sizes, rows_of, contacts, grounded, convention, left_in, rules.finishes
     )
+    holes = tuple(
+        row for number, found in pierced.items() for row in hole_rows(found, bodies[number], convention)
+    )
+    findings += left_in_findings(left_in, bodies, convention)
     findings += [*settled.findings, *support_findings(bodies, formed)]
 
     progress("below ground")
@@ -118,7 +130,9 @@ def measure(
         below = below_ground_volumes(bodies, ground.height - height)
 
     progress("quantities")
-    parts = part_rows(bodies, sizes, surfaces, rows_of, formed, holes, below, convention, rules.handling)
+    parts = part_rows(
+        bodies, sizes, surfaces, rows_of, formed, holes, below, left_in, convention, rules.handling
+    )
     missing, reasons = unmeasured_parts(plans, orders, solids, settled, {body.key for body in bodies})
     parts += missing
     findings += reasons

@@ -12,6 +12,7 @@ from takeoff.measuring.convention import Convention, band
 from takeoff.measuring.dimensions import Dimensions
 from takeoff.measuring.formwork import FormedBody
 from takeoff.measuring.handling import Handling
+from takeoff.measuring.holes import LeftIn
 from takeoff.measuring.records import HoleRow, MeasuredPart
 
 
@@ -23,6 +24,7 @@ def part_rows(
     formed: Mapping[int, FormedBody],
     holes: Sequence[HoleRow],
     below: Mapping[int, float],
+    left_in: Mapping[int, LeftIn],
     convention: Convention,
     handling: Handling,
 ) -> list[MeasuredPart]:
@@ -60,7 +62,7 @@ def part_rows(
                 length_m=size.length,
                 width_m=size.width,
                 height_m=size.height,
-                plan_area_m2=size.plan_area,
+                plan_area_m2=size.plan_area + (left_in[number].floor if number in left_in else 0.0),
                 side_area_m2=_side_area(surfaces, rows_of[number], body, size),
                 formwork_m2=result.area if result is not None else None,
                 weight_t=body.net * handling.density_of(body.plan.strength_class, body.plan.material) / 1e3,
@@ -70,6 +72,7 @@ def part_rows(
                 assembly=facts.assembly,
                 opening_area_m2=pierced.get(body.key, 0.0),
                 below_ground_m3=below.get(number),
+                left_in_m3=left_in[number].concrete if number in left_in else 0.0,
             )
         )
     return parts

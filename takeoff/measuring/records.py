@@ -53,6 +53,7 @@ class MeasuredPart:
     reinforcement_high_kg: float | None = None
     opening_area_m2: float | None = None
     below_ground_m3: float | None = None
+    left_in_m3: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +88,8 @@ class SurfaceRow:
     """A surface that needs no form, and why.
 
     `state` is `free` (top to be levelled), `contact`, `permanent-formwork`, `ground` (blinding area),
-    `against-ground` (piles) or `seated` (assumed to stand on something that the model does not show).
+    `against-ground` (piles), `left-in` (the rim
+    of a void that stays in) or `seated` (assumed to stand on something that the model does not show).
     """
 
     model: str

@@ -1,0 +1,85 @@
+"""Classes of formed finish: which faces are to be fair-faced, by rules in a data file."""
+
+import tomllib
+from collections.abc import Sequence
+from fnmatch import fnmatchcase
+from functools import lru_cache
+from pathlib import Path
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from takeoff.findings import InputError
+from takeoff.measuring.bodies import Body
+
+
+class FinishRule(BaseModel):
+    """One rule: all fields that are given must fit; `words` are looked for in name, type, material and mark."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    finish: str = Field(alias="class", min_length=1)
+    because: str = Field(min_length=1)
+    roles: tuple[str, ...] = ()
+    categories: tuple[str, ...] = ()
+    storeys: tuple[str, ...] = ()
+    words: tuple[str, ...] = ()
+    properties: dict[str, str] = Field(default_factory=dict)
+
+    def fits(self, body: Body) -> bool:
+        """Whether the rule is about this body, whatever its faces."""
+        facts = body.element.facts
+        if self.roles and body.role not in self.roles:
+            return False
+        if self.storeys and not _any(self.storeys, (body.storey,)):
+            return False
+        texts = (facts.name, facts.type_name, facts.object_type, facts.mark, body.plan.material)
+        if self.words and not _any(self.words, texts):
+            return False
+        for place, pattern in self.properties.items():
+            set_name, _, name = place.partition(".")
+            value = facts.properties.get(set_name, {}).get(name)
+            if value is None or not _any((pattern,), (str(value),)):
+                return False
+        return True
+
+
+class Finishes(BaseModel):
+    """The rules of a finishes file, in their order."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    finish: tuple[FinishRule, ...] = ()
+
+    def of(self, body: Body) -> tuple[FinishRule, ...]:
+        """The rules that are about a body."""
+        return tuple(rule for rule in self.finish if rule.fits(body))
+
+
+def finish_class(rules: Sequence[FinishRule], category: str) -> str:
+    """Class of a face of this category by the first rule that fits, empty for ordinary."""
+    return next((rule.finish for rule in rules if not rule.categories or category in rule.categories), "")
+
+
+def load_finishes(path: Path) -> Finishes:
+    """Read a finishes file. Raises InputError with the rule and the fault."""
+    try:
+        return Finishes.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read ({error.strerror}); name a finishes file") from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise InputError(f"{path}: is no valid TOML: {error}") from error
+    except ValidationError as error:
+        first = error.errors()[0]
+        where = ".".join(str(step) for step in first["loc"])
+        raise InputError(
+            f"{path}: {where}: {first['msg']}; compare with the shipped finishes.toml"
+        ) from error
+
+
+def _any(patterns: Sequence[str], texts: Sequence[str]) -> bool:
+    return any(_fits(pattern, text) for pattern in patterns for text in texts if text)
+
+
+@lru_cache(maxsize=4096)
+def _fits(pattern: str, text: str) -> bool:
+    return fnmatchcase(text.casefold(), pattern.casefold())
