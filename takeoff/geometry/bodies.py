@@ -131,8 +131,9 @@ class Bodies:
         representation = body_representation(product)
         if representation is None:
             return [], [NoSolid("no body geometry")]
-        relative = self.placements.relative(base, product.ObjectPlacement)
-        still = np.array_equal(relative, np.eye(4))
+        placement = product.ObjectPlacement
+        still = placement == base
+        relative = np.eye(4) if still else self.placements.relative(base, placement)
         solids: list[Solid] = []
         failures: list[NoSolid] = []
         for item in representation.Items:
@@ -315,20 +316,19 @@ def body_representation(product: Entity) -> Entity:
     shape = getattr(product, "Representation", None)
     if shape is None:
         return None
-    found = [part for part in shape.Representations if part.is_a("IfcShapeRepresentation") and part.Items]
+    # By position, which is quicker: context, identifier, type, items.
+    found = [
+        (part[1], part) for part in shape.Representations if part.is_a("IfcShapeRepresentation") and part[3]
+    ]
     for identifier in _BODIES:
-        named = [part for part in found if part.RepresentationIdentifier == identifier]
-        for part in named:
-            if getattr(part.ContextOfItems, "TargetView", None) == "MODEL_VIEW":
-                return part
+        named = [part for name, part in found if name == identifier]
+        if len(named) > 1:
+            views = [part for part in named if getattr(part[0], "TargetView", None) == "MODEL_VIEW"]
+            return (views or named)[0]
         if named:
             return named[0]
-    rest = [part for part in found if part.RepresentationIdentifier not in _OTHERS]
-    rest = [
-        part
-        for part in rest
-        if (part.RepresentationType or "") not in ("Curve2D", "BoundingBox", "Annotation2D")
-    ]
+    rest = [part for name, part in found if name not in _OTHERS]
+    rest = [part for part in rest if (part[2] or "") not in ("Curve2D", "BoundingBox", "Annotation2D")]
     return rest[0] if rest else None
 
 

@@ -98,7 +98,7 @@ def ring(points: Floats) -> Floats:
     """
     if not np.isfinite(points).all():
         raise Unread("coordinates that are no numbers")
-    step = np.abs(points - np.roll(points, 1, axis=0)).max(axis=1)
+    step = np.abs(points - np.concatenate([points[-1:], points[:-1]])).max(axis=1)
     points = points[step > 1e-7]
     if len(points) < 3:
         raise Unread("an outline of fewer than three points")

@@ -42,7 +42,7 @@ def parted(mesh: Mesh) -> Mesh:
     corners stay together only through such pairs. Meshes without such edges come back as they are.
     """
     faces = mesh.faces
-    start, end = faces.ravel(), np.roll(faces, -1, axis=1).ravel()
+    start, end = faces.ravel(), faces[:, [1, 2, 0]].ravel()
     size = np.int64(len(mesh.vertices))
     keys = np.minimum(start, end) * size + np.maximum(start, end)
     order = np.argsort(keys, kind="stable")

@@ -1,6 +1,7 @@
 """Extruded areas meshed exactly, without the geometry kernel."""
 
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Any
 
 import manifold3d
@@ -60,9 +61,11 @@ def untangled(area: Area) -> list[Area]:
 
 
 def _convex(points: Floats) -> bool:
-    step = np.roll(points, -1, axis=0) - points
-    following = np.roll(step, -1, axis=0)
-    return bool((step[:, 0] * following[:, 1] - step[:, 1] * following[:, 0] > 0.0).all())
+    corners = points.tolist()
+    return all(
+        (b[0] - a[0]) * (c[1] - b[1]) - (b[1] - a[1]) * (c[0] - b[0]) > 0.0
+        for a, b, c in zip(corners, corners[1:] + corners[:1], corners[2:] + corners[:2], strict=True)
+    )
 
 
 def prism(area: Area, way: Floats) -> Mesh:
@@ -71,18 +74,25 @@ def prism(area: Area, way: Floats) -> Mesh:
     bottom = np.zeros((count, 3))
     bottom[:, :2] = np.concatenate(area)
     lid = cap(area)
-    sides = []
-    start = 0
-    for points in area:
-        index = np.arange(start, start + len(points))
-        after = np.roll(index, -1)
-        sides.append(np.column_stack([index, after, after + count]))
-        sides.append(np.column_stack([index, after + count, index + count]))
-        start += len(points)
-    faces = np.concatenate([lid[:, ::-1], lid + count, *sides])
+    faces = np.concatenate([lid[:, ::-1], lid + count, _sides(tuple(len(points) for points in area))])
     if way[2] < 0.0:
         faces = faces[:, ::-1]
     return Mesh.of(np.concatenate([bottom, bottom + way]), faces)
+
+
+@lru_cache(maxsize=256)
+def _sides(sizes: tuple[int, ...]) -> Ints:
+    """Triangles between a bottom of rings of these sizes and the same points again on top."""
+    count = sum(sizes)
+    sides = []
+    start = 0
+    for size in sizes:
+        index = np.arange(start, start + size, dtype=np.int64)
+        after = np.roll(index, -1)
+        sides.append(np.column_stack([index, after, after + count]))
+        sides.append(np.column_stack([index, after + count, index + count]))
+        start += size
+    return np.concatenate(sides)
 
 
 def loft(rings: Sequence[Floats], low: Floats | None, high: Floats | None) -> Mesh:

@@ -1,6 +1,7 @@
 """Faces of one body that lie on faces of another, and how far to move them so that booleans leave no skins."""
 
 import numpy as np
+from numpy.typing import NDArray
 
 from takeoff.geometry.mesh import Floats, Ints, Mesh, areas, normals
 
@@ -47,7 +48,7 @@ def aligned(mesh: Mesh, planes: Planes, into: bool = False) -> Mesh:
     enough = np.flatnonzero(np.count_nonzero(close, axis=0) > 2)
     if not len(enough):
         return mesh
-    on_plane = close[mesh.faces][:, :, enough].all(axis=1)
+    on_plane: NDArray[np.bool_] = np.asarray(close[mesh.faces][:, :, enough].all(axis=1))
     some = np.flatnonzero(on_plane.any(axis=1))
     corners = mesh.corners
     facing = np.zeros(on_plane.shape)

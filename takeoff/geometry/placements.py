@@ -4,6 +4,7 @@ The rules are those of ISO 16739-1: axes of a placement are orthogonalised with 
 item is moved by its target after its origin, a mirrored operator is allowed.
 """
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -17,28 +18,43 @@ Entity = Any
 
 def unit(vector: Sequence[float]) -> Floats:
     """A (2,) or (3,) direction as a (3,) unit vector. Raises ValueError for a zero or infinite direction."""
-    out = np.zeros(3)
-    out[: len(vector)] = vector
-    length = float(np.linalg.norm(out))
-    if not np.isfinite(length) or length == 0.0:
+    x, y = vector[0], vector[1]
+    z = vector[2] if len(vector) > 2 else 0.0
+    length = math.sqrt(x * x + y * y + z * z)
+    if not math.isfinite(length) or length == 0.0:
         raise ValueError("a direction has no length")
-    return out / length
+    return np.array([x / length, y / length, z / length])
 
 
 def axes(z: Floats, x: Floats | None) -> Floats:
     """Right-handed axes as columns of a (3, 3) from unit `z` and a wish for `x` (made orthogonal to `z`)."""
+    # Plain numbers: for three of them numpy costs more than the work.
+    zx, zy, zz = z.tolist()
     if x is None:
-        x = np.array([1.0, 0.0, 0.0]) if abs(z[0]) < 1.0 - 1e-12 else np.array([0.0, 1.0, 0.0])
-    across = x - z * float(z @ x)
-    if float(across @ across) < 1e-16:
+        wx, wy, wz = (1.0, 0.0, 0.0) if abs(zx) < 1.0 - 1e-12 else (0.0, 1.0, 0.0)
+    else:
+        wx, wy, wz = x.tolist()
+    along = wx * zx + wy * zy + wz * zz
+    wx, wy, wz = wx - along * zx, wy - along * zy, wz - along * zz
+    length = math.sqrt(wx * wx + wy * wy + wz * wz)
+    if length < 1e-8:
         return axes(z, None)
-    across = across / np.linalg.norm(across)
-    return np.column_stack([across, np.cross(z, across), z])
+    wx, wy, wz = wx / length, wy / length, wz / length
+    return np.array(
+        [
+            [wx, zy * wz - zz * wy, zx],
+            [wy, zz * wx - zx * wz, zy],
+            [wz, zx * wy - zy * wx, zz],
+        ]
+    )
+
+
+_STILL = np.eye(4)
 
 
 def matrix_of(rotation: Floats, location: Floats) -> Floats:
     """A (4, 4) matrix of a (3, 3) linear part and a (3,) shift."""
-    out = np.eye(4)
+    out = _STILL.copy()
     out[:3, :3] = rotation
     out[:3, 3] = location
     return out
@@ -55,21 +71,23 @@ def axis_placement(placement: Entity, scale: float) -> Floats:
     Raises ValueError for any other kind of placement.
     """
     if placement is None:
-        return np.eye(4)
+        return _STILL.copy()
     kind = placement.is_a()
-    location = np.zeros(3)
     if kind not in ("IfcAxis2Placement2D", "IfcAxis2Placement3D"):
         raise ValueError(f"{kind} is not read")
-    if not placement.Location.is_a("IfcCartesianPoint"):
-        raise ValueError(f"{placement.Location.is_a()} as a location is not read")
-    coordinates = placement.Location[0]
-    location[: len(coordinates)] = coordinates
-    if kind == "IfcAxis2Placement2D":
-        x = unit(placement.RefDirection[0]) if placement.RefDirection else None
-        return matrix_of(axes(np.array([0.0, 0.0, 1.0]), x), location * scale)
-    z = unit(placement.Axis[0]) if placement.Axis else np.array([0.0, 0.0, 1.0])
-    x = unit(placement.RefDirection[0]) if placement.RefDirection else None
-    return matrix_of(axes(z, x), location * scale)
+    # By position: Location, then Axis (of the 3D one), then RefDirection. By name costs three times as much.
+    point = placement[0]
+    axis, reference = (placement[1], placement[2]) if kind.endswith("3D") else (None, placement[1])
+    if not point.is_a("IfcCartesianPoint"):
+        raise ValueError(f"{point.is_a()} as a location is not read")
+    out = _STILL.copy()
+    coordinates = point[0]
+    out[: len(coordinates), 3] = coordinates
+    out[:3, 3] *= scale
+    if axis is not None or reference is not None:
+        z = unit(axis[0]) if axis is not None else np.array([0.0, 0.0, 1.0])
+        out[:3, :3] = axes(z, unit(reference[0]) if reference is not None else None)
+    return out
 
 
 def operator(target: Entity, scale: float) -> Floats:
@@ -114,14 +132,14 @@ class Placements:
     def absolute(self, placement: Entity) -> Floats:
         """Matrix from the object's own coordinates to the model's, (4, 4)."""
         if placement is None:
-            return np.eye(4)
+            return _STILL.copy()
         chain = []
         while placement is not None and placement.id() not in self._known:
             chain.append(placement)
             if len(chain) > 1000:
                 raise ValueError("a placement refers to itself")
             placement = self._parent(placement)
-        matrix = self._known[placement.id()] if placement is not None else np.eye(4)
+        matrix = self._known[placement.id()] if placement is not None else _STILL.copy()
         for step in reversed(chain):
             matrix = matrix @ self._step(step)
             self._known[step.id()] = matrix
@@ -130,7 +148,7 @@ class Placements:
     def relative(self, base: Entity, other: Entity) -> Floats:
         """Matrix from `other`'s coordinates to `base`'s; exact where `other` is placed relative to `base`."""
         if base is not None:
-            matrix = np.eye(4)
+            matrix = _STILL.copy()
             step = other
             for _ in range(100):
                 if step is None:

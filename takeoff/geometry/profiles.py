@@ -21,7 +21,7 @@ Area = list[Floats]
 def signed_area(points: Floats) -> float:
     """Area of a polygon (n, 2), m2, positive when it turns anticlockwise."""
     x, y = (points - points[0]).T
-    return float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2.0
+    return float(x[:-1] @ y[1:] - y[:-1] @ x[1:]) / 2.0
 
 
 def turned(points: Floats, hole: bool) -> Floats:
