@@ -1,0 +1,75 @@
+"""Charts of the page as rows: a label, the figure in words, and how long its bar is."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from takeoff.measuring.records import FormworkRow
+    from takeoff.pricing.records import Bill, ShareRow
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """One bar: `length` from 0 to 100."""
+
+    label: str
+    figure: str
+    length: float
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """A chart and what it says in one sentence, for those who do not see it."""
+
+    title: str
+    bars: tuple[Bar, ...]
+    says: str
+
+
+def page_charts(
+    shares: "Sequence[ShareRow]", formwork: "Sequence[FormworkRow]", bill: "Bill | None"
+) -> tuple[Chart, ...]:
+    """The charts that have anything to show."""
+    charts = [_share(shares), _share_by(shares, "role"), _share_by(shares, "storey")]
+    if bill is not None:
+        sums = [(f"{section.code} {section.title}", section.total) for section in bill.sections]
+        charts.append(_sums("Cost by section", sums, bill.currency or "units"))
+    areas: dict[str, list[float]] = {}
+    for row in formwork:
+        areas.setdefault(row.category, []).append(row.area_m2)
+    largest = sorted(((name, math.fsum(own)) for name, own in areas.items()), key=lambda entry: -entry[1])
+    charts.append(_sums("Formwork by category", largest, "m2"))
+    return tuple(chart for chart in charts if chart.bars)
+
+
+def _share(shares: "Sequence[ShareRow]") -> Chart:
+    bars = tuple(
+        _share_bar(row.measure, row) for row in shares if row.by == "all" and row.share is not None
+    )
+    return Chart("Prefabrication share", bars, "Precast and tilt-up against all concrete, by each measure.")
+
+
+def _share_by(shares: "Sequence[ShareRow]", by: str) -> Chart:
+    rows = [row for row in shares if row.by == by and row.measure == "volume" and row.share is not None]
+    bars = tuple(_share_bar(row.group or "none", row) for row in rows)
+    return Chart(f"Share of volume by {by}", bars, f"Precast and tilt-up against all concrete of each {by}.")
+
+
+def _share_bar(label: str, row: "ShareRow") -> Bar:
+    share = row.share or 0.0
+    figure = f"{share:.1%} ({row.prefabricated:,.1f} of {row.total:,.1f} {row.unit})"
+    return Bar(label, figure, round(100.0 * min(max(share, 0.0), 1.0), 2))
+
+
+def _sums(title: str, sums: Sequence[tuple[str, float]], unit: str) -> Chart:
+    shown = [(label, value) for label, value in sums if value]
+    most = max((abs(value) for _, value in shown), default=0.0)
+    total = math.fsum(value for _, value in shown)
+    bars = tuple(
+        Bar(label, f"{value:,.2f} {unit} ({value / total:.0%})" if total else f"{value:,.2f} {unit}",
+            round(100.0 * max(value, 0.0) / most, 2))
+        for label, value in shown
+    )  # fmt: skip
+    return Chart(title, bars, f"{total:,.2f} {unit} in all.")
