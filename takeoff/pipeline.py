@@ -4,6 +4,7 @@ import hashlib
 import platform
 import tempfile
 import time
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
@@ -38,7 +39,10 @@ def _silent(stage: str, done: int, total: int) -> None:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Run:
-    """A finished run: the tables, what drew them, and the record of the run for run.json and Basis."""
+    """A finished run: the tables, what drew them, and the record of the run for run.json and Basis.
+
+    `origin` (3,) metres is what the bodies' meshes are relative to; `sources` the file of each model by its name.
+    """
 
     measured: "Measured"
     models: "tuple[ModelFacts, ...]"
@@ -47,6 +51,8 @@ class Run:
     shares: "tuple[ShareRow, ...]"
     record: dict[str, Any]
     bill: "Bill | None" = None
+    origin: Any = None
+    sources: Mapping[str, Path] = field(default_factory=dict)
 
     @property
     def measurement(self) -> "Measurement":
@@ -151,7 +157,10 @@ def measure_prepared(prepared: Prepared, progress: Progress = _silent) -> Run:
     measured = _with_findings(measured, prepared.failed)
     seconds = {**prepared.seconds, "measuring": time.perf_counter() - began}
     shares = prefabrication_shares(measured.measurement, ())
-    run = Run(measured, stock.models, stock.plans, prepared.failed, shares, {})
+    sources = {name: path for path, name in model_names(prepared.paths).items()}
+    run = Run(
+        measured, stock.models, stock.plans, prepared.failed, shares, {}, None, prepared.origin, sources
+    )
     return replace(run, record=_record(run, prepared.settings, seconds))
 
 
@@ -206,10 +215,9 @@ def _read(
     from takeoff.reading.model import read_model
 
     models, failed = [], []
-    seen: dict[Path, None] = dict.fromkeys(paths)
-    for done, path in enumerate(seen):
+    seen = model_names(paths)
+    for done, (path, name) in enumerate(seen.items()):
         progress("reading", done, len(seen))
-        name = path.name if sum(other.name == path.name for other in seen) == 1 else str(path)
         try:
             models.append(read_model(path, scratch, name))
         except InputError as error:
@@ -219,6 +227,12 @@ def _read(
     if not models:
         raise InputError("\n".join(finding.message for finding in failed))
     return tuple(models), tuple(failed)
+
+
+def model_names(paths: Sequence[Path]) -> dict[Path, str]:
+    """The name by which each file goes in all tables: its own, with its folder where two files share it."""
+    counts = Counter(path.name for path in dict.fromkeys(paths))
+    return {path: path.name if counts[path.name] == 1 else str(path) for path in dict.fromkeys(paths)}
 
 
 def _names(paths: Sequence[Path]) -> str:
@@ -234,7 +248,7 @@ def _solids(
     wanted: dict[str, list[Any]] = {model.model: [] for model in models}
     for order in orders:
         wanted[plans[order.element].facts.model].append(order.request)
-    transforms = _transforms(models)
+    transforms = map_transforms(models)
     origin = _origin(models, wanted, transforms)
     solids: dict[int, Any] = {}
     for model in models:
@@ -268,7 +282,7 @@ def _origin(
     return np.zeros(3)
 
 
-def _transforms(models: "Sequence[ModelFacts]") -> dict[str, Any]:
+def map_transforms(models: "Sequence[ModelFacts]") -> dict[str, Any]:
     """Model-to-map matrices where all of several models state one and the same map system, else None."""
     import numpy as np
 
