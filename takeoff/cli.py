@@ -6,6 +6,7 @@ from takeoff import __version__
 from takeoff.commands.bill import bill
 from takeoff.commands.check import check
 from takeoff.commands.measure import measure
+from takeoff.commands.rates import rates
 from takeoff.commands.templates import templates
 
 
@@ -15,5 +16,5 @@ def main() -> None:
     """Quantities and a priced bill for concrete structures, measured from IFC building models."""
 
 
-for command in (measure, bill, check, templates):
+for command in (measure, bill, rates, check, templates):
     main.add_command(command)

@@ -89,6 +89,10 @@ def _priced(section: SectionItems, rates: RateBook, used: dict[int, Rate]) -> Se
                 low=rate.low,
                 high=rate.high,
                 rate_line=rate.line,
+                rate_origin=rate.source,
+                rate_date=rate.date,
+                rate_note=rate.note,
+                own_description=bool(rate.description),
             )
         )
     return Section(section.section.code, section.section.title, tuple(items))

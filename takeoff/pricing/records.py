@@ -34,7 +34,9 @@ class Item:
     """A bill item. `quantity` is the sum over its dimensions to `digits` decimals, `amount` is quantity times
     rate, to the cent.
 
-    `rate` None: not priced. `rate_source` names the file, line and source of the rate, `rate_line` its line.
+    `rate` None: not priced. `rate_source` names the file, line and source of the rate; `rate_line`,
+    `rate_origin`, `rate_date` and `rate_note` are these and more by themselves. `own_description`: it is given
+    with the rate and not composed.
     """
 
     key: str
@@ -52,6 +54,10 @@ class Item:
     high: float | None = None
     digits: int = QUANTITY_DIGITS
     rate_line: int = 0
+    rate_origin: str = ""
+    rate_date: str = ""
+    rate_note: str = ""
+    own_description: bool = False
 
     @property
     def rate_key(self) -> str:
