@@ -1,0 +1,1 @@
+"""Every night a folder of models: found, measured apart, remembered, told."""

@@ -1,0 +1,221 @@
+"""What a version changed against the one before: totals, bill items and elements, in quantity and money."""
+
+import csv
+import io
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields
+from typing import Any
+
+from takeoff.nightly.tables import Tables
+from takeoff.outputs.text import starts_like_formula
+
+Figure = float | None
+
+_COMPARED = ("role", "method", "material", "strength_class", "storey", "condition")
+_FIGURES = ("net_volume_m3", "gross_volume_m3", "formwork_m2", "reinforcement_kg", "weight_t")
+
+
+@dataclass(frozen=True, slots=True)
+class TotalChange:
+    """One total before and after; `unit` is that of the figure, empty for shares (between 0 and 1)."""
+
+    what: str
+    unit: str
+    before: Figure
+    after: Figure
+
+    @property
+    def difference(self) -> Figure:
+        """After less before, None where one is not known."""
+        return None if self.before is None or self.after is None else self.after - self.before
+
+    @property
+    def percent(self) -> Figure:
+        """The difference in percent of before, None where that is nothing."""
+        return None if self.difference is None or not self.before else 100.0 * self.difference / self.before
+
+
+@dataclass(frozen=True, slots=True)
+class ItemChange:
+    """A bill item that is new, gone, or has another quantity or rate. Amounts in the bill's currency."""
+
+    change: str
+    key: str
+    description: str
+    unit: str
+    quantity_before: Figure
+    quantity_after: Figure
+    rate_before: Figure
+    rate_after: Figure
+    amount_before: Figure
+    amount_after: Figure
+    amount_difference: float
+
+
+@dataclass(frozen=True, slots=True)
+class ElementChange:
+    """A part of an element that was added, removed or changed, and in what."""
+
+    change: str
+    model: str
+    global_id: str
+    part: int
+    lump: int
+    name: str
+    storey: str
+    role: str
+    method: str
+    what: str
+    volume_before_m3: Figure
+    volume_after_m3: Figure
+    formwork_before_m2: Figure
+    formwork_after_m2: Figure
+
+
+@dataclass(frozen=True, slots=True)
+class Changes:
+    """All changes between two versions; without a version before, only the totals are filled."""
+
+    totals: tuple[TotalChange, ...]
+    items: tuple[ItemChange, ...] = ()
+    elements: tuple[ElementChange, ...] = ()
+    new_errors: int = 0
+    unpriced: int = 0
+
+    def total(self, what: str) -> TotalChange:
+        """The change of one total by its name."""
+        return next(change for change in self.totals if change.what == what)
+
+    def count(self, change: str) -> int:
+        """Number of elements (of parts with their own GlobalId) that were added, removed or changed."""
+        return len({(row.model, row.global_id) for row in self.elements if row.change == change})
+
+    def words(self) -> str:
+        """The changes in one line."""
+        told = [_told(change) for change in self.totals if change.after is not None]
+        counts = [
+            f"{self.count(kind)} {kind}" for kind in ("added", "removed", "changed") if self.count(kind)
+        ]
+        if counts:
+            told.append(f"elements: {', '.join(counts)}")
+        return "; ".join(filter(None, told)) or "no figure changed"
+
+
+def compare(before: Tables | None, after: Tables) -> Changes:
+    """The changes from one version's tables to the next one's. `before` None: there is none."""
+    currency = after.totals["currency"]
+    old = before.totals if before is not None else {}
+    named = (
+        ("net total", currency, "net_total"),
+        ("grand total", currency, "grand_total"),
+        ("concrete", "m3", "net_volume_m3"),
+        ("formwork", "m2", "formwork_m2"),
+        ("reinforcement", "kg", "reinforcement_kg"),
+        ("prefabrication share of volume", "", "share_volume"),
+    )
+    totals = tuple(TotalChange(what, unit, old.get(name), after.totals[name]) for what, unit, name in named)
+    unpriced = after.totals["unpriced_items"] or 0
+    if before is None:
+        return Changes(totals, new_errors=after.totals["errors"] or 0, unpriced=unpriced)
+    return Changes(
+        totals,
+        tuple(_items(before, after)),
+        tuple(_elements(before, after)),
+        max(0, (after.totals["errors"] or 0) - (old["errors"] or 0)),
+        max(0, unpriced - (old["unpriced_items"] or 0)),
+    )
+
+
+def csv_text(kind: type, rows: Iterable[Any]) -> str:
+    """Rows of dataclass `kind` as CSV for people: texts that a spreadsheet would calculate begin with '."""
+    names = [field.name for field in fields(kind)]
+    return csv_lines(names, ([getattr(row, name) for name in names] for row in rows))
+
+
+def csv_lines(names: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
+    """A heading and rows as CSV text with the line ends of RFC 4180."""
+    stream = io.StringIO(newline="")
+    writer = csv.writer(stream, lineterminator="\r\n")
+    writer.writerow(names)
+    writer.writerows([_cell(value) for value in row] for row in rows)
+    return stream.getvalue()
+
+
+def _cell(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, float):
+        return repr(value) if math.isfinite(value) else ""
+    text = str(value)
+    return f"'{text}" if isinstance(value, str) and starts_like_formula(text) else text
+
+
+def _told(change: TotalChange) -> str:
+    if change.difference is None or (not change.unit and abs(change.difference) < 5e-5):
+        return ""
+    if not change.unit:
+        return f"{change.what} {change.before:.1%} to {change.after:.1%}"
+    if _same(change.before, change.after):
+        return ""
+    percent = f" ({change.percent:+.1f} %)" if change.percent is not None else ""
+    return f"{change.what} {change.before:,.2f} to {change.after:,.2f} {change.unit}{percent}"
+
+
+def _same(before: Figure, after: Figure) -> bool:
+    """Equal but for the last digits, in which two machines may differ."""
+    if before is None or after is None:
+        return before is after
+    return math.isclose(before, after, rel_tol=1e-6, abs_tol=1e-6)
+
+
+def _items(before: Tables, after: Tables) -> Iterable[ItemChange]:
+    old = {row["key"]: row for row in before.records("items")}
+    new = {row["key"]: row for row in after.records("items")}
+    for key in [*new, *(key for key in old if key not in new)]:
+        was, now = old.get(key), new.get(key)
+        if was and now and all(_same(was[name], now[name]) for name in ("quantity", "rate", "amount")):
+            continue
+        shown = now or was
+        assert shown is not None
+        names = ("quantity", "rate", "amount")
+        quantities, rates, amounts = ([row[name] if row else None for row in (was, now)] for name in names)
+        change = "new" if was is None else "gone" if now is None else "changed"
+        difference = round((amounts[1] or 0.0) - (amounts[0] or 0.0), 2)
+        yield ItemChange(
+            change, key, shown["description"], shown["unit"], quantities[0], quantities[1], rates[0], rates[1],
+            amounts[0], amounts[1], difference,
+        )  # fmt: skip
+
+
+def _elements(before: Tables, after: Tables) -> Iterable[ElementChange]:
+    old, new = _by_part(before), _by_part(after)
+    for key in [*new, *(key for key in old if key not in new)]:
+        was, now = old.get(key), new.get(key)
+        what: list[str] = []
+        if was and now:
+            what = [name for name in _COMPARED if was[name] != now[name]]
+            what += [name for name in _FIGURES if not _same(was[name], now[name])]
+            if not what:
+                continue
+        row = now or was
+        assert row is not None
+        yield ElementChange(
+            "added" if was is None else "removed" if now is None else "changed",
+            row["model"], row["global_id"], row["part"], row["lump"], row["name"], row["storey"], row["role"],
+            row["method"], ", ".join(what),
+            was["net_volume_m3"] if was else None, now["net_volume_m3"] if now else None,
+            was["formwork_m2"] if was else None, now["formwork_m2"] if now else None,
+        )  # fmt: skip
+
+
+def _by_part(tables: Tables) -> dict[tuple[Any, ...], dict[str, Any]]:
+    """Rows of elements by GlobalId, part and lump, whatever the file is called; the same twice is counted."""
+    rows: dict[tuple[Any, ...], dict[str, Any]] = {}
+    for row in tables.records("elements"):
+        key = (row["global_id"], row["part"], row["lump"])
+        place = 0
+        while (*key, place) in rows:
+            place += 1
+        rows[*key, place] = row
+    return rows

@@ -1,0 +1,1 @@
+"""The history: what was measured when, in SQLite or PostgreSQL."""

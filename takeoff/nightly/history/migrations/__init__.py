@@ -1,0 +1,1 @@
+"""The steps from one version of the history's tables to the next."""

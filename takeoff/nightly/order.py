@@ -1,0 +1,91 @@
+"""The rules of a run, pinned once, and the order to measure one model by them within limits."""
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from importlib.metadata import version
+from pathlib import Path
+
+from takeoff import __version__
+from takeoff.findings import InputError
+from takeoff.pipeline import LIBRARIES
+from takeoff.settings import Settings
+
+_CHOICES = ("title", "limit_seconds")
+_LAYOUT = ("paper",)
+
+
+@dataclass(frozen=True, slots=True)
+class PinnedRules:
+    """Data files by what they hold (name and bytes, as they were when the run began) and plain choices.
+
+    A file that somebody edits during the night can so never price half of the models, and machines of a
+    cluster need not see it.
+    """
+
+    files: Mapping[str, tuple[str, bytes]]
+    choices: Mapping[str, str | float]
+    processes: int
+    versions: Mapping[str, str]
+
+    @property
+    def inputs(self) -> dict[str, str]:
+        """What decides the figures, each with its fingerprint: data files, choices, program and libraries."""
+        files = {what: hashlib.sha256(content).hexdigest() for what, (_, content) in self.files.items()}
+        return {**files, **{what: str(value) for what, value in self.choices.items()}, **self.versions}
+
+    @property
+    def key(self) -> str:
+        """One fingerprint of all inputs."""
+        return hashlib.sha256(json.dumps(self.inputs, sort_keys=True).encode()).hexdigest()
+
+    def settings(self, folder: Path) -> Settings:
+        """Settings whose data files are written out under `folder`, each in a folder of its own."""
+        paths: dict[str, Path] = {}
+        for what, (name, content) in self.files.items():
+            path = folder / what / name
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(content)
+            paths[what] = path
+        return replace(Settings(), **paths, **self.choices, processes=self.processes)  # type: ignore[arg-type]
+
+
+def pin_rules(settings: Settings, processes: int) -> PinnedRules:
+    """Read all data files of the settings. Raises InputError when one cannot be read."""
+    files = {}
+    for what, path in sorted(settings.files().items()):
+        try:
+            files[what] = (path.name, path.read_bytes())
+        except OSError as fault:
+            raise InputError(f"{path}: the {what} file cannot be read ({fault.strerror})") from fault
+    choices = {name: getattr(settings, name) for name in (*_CHOICES, *_LAYOUT)}
+    versions = {"takeoff": __version__, **{name: version(name) for name in LIBRARIES}}
+    return PinnedRules(files, choices, processes, versions)
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What measuring one model may take: seconds by the clock, bytes of memory, bytes of its files."""
+
+    seconds: float
+    memory: int
+    file_bytes: int
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """One model to measure: its files under `folder` with the content they must have, and the limits.
+
+    `number` is the model's in the history, `scratch` where private work folders go (empty: the system's
+    place), `version` the program that gives the order.
+    """
+
+    number: int
+    name: str
+    folder: str
+    paths: tuple[str, ...]
+    digests: tuple[str, ...]
+    limits: Limits
+    scratch: str = ""
+    version: str = __version__

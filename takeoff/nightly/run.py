@@ -1,0 +1,353 @@
+"""One pass over the model folder: find, decide, measure, remember, tell. Only this writes."""
+
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from sqlalchemy.exc import SQLAlchemyError
+
+from takeoff.findings import InputError
+from takeoff.nightly.alerts import change_alerts
+from takeoff.nightly.changes import Changes, compare
+from takeoff.nightly.decisions import Decision, changed_files, decide, missing_models
+from takeoff.nightly.folder import Listing, list_models
+from takeoff.nightly.history.database import alone, history_url, open_database, words
+from takeoff.nightly.history.reading import changed_rules, read_version
+from takeoff.nightly.history.store import Alert, History, VersionPlace
+from takeoff.nightly.job import NightlyJob
+from takeoff.nightly.lock import hold
+from takeoff.nightly.log import Log
+from takeoff.nightly.models import group_files
+from takeoff.nightly.names import is_plain, shown
+from takeoff.nightly.order import Limits, Order, PinnedRules, pin_rules
+from takeoff.nightly.outcome import Outcome, unpack
+from takeoff.nightly.outputs import Outputs
+from takeoff.nightly.secrets import HISTORY, secret
+from takeoff.nightly.stillness import moving_files
+from takeoff.nightly.workers import Workers
+from takeoff.settings import Settings
+
+Clock = Callable[[], datetime]
+
+
+def _utc_now() -> datetime:
+    return datetime.now(UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a nightly job reads and writes, and the name under which the history knows it."""
+
+    folder: Path
+    out: Path
+    url: str
+    job_name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Pass:
+    """What a finished pass did, for whoever tells it. `measured` counts versions that were kept."""
+
+    run: int
+    started: datetime
+    models: int
+    unchanged: int
+    measured: int
+    failed: int
+    waiting: int
+    removed: int
+    remarks: tuple[str, ...]
+    seconds: float
+
+
+def find_place(folder: Path, out: Path, job: NightlyJob, stated_history: str = "") -> Place:
+    """The places of a job. Raises InputError where the output would lie in the model folder or around it."""
+    folder, out = folder.resolve(), out.resolve()
+    if out == folder or folder in out.parents:
+        raise InputError(f"{out}: lies in the model folder, where nothing is written; give another place")
+    if out in folder.parents:
+        raise InputError(f"{out}: lies around the model folder; give a folder of its own for the output")
+    url = history_url(stated_history or job.history, out, secret(HISTORY))
+    file = url.removeprefix("sqlite:///") if url.startswith("sqlite:///") else ""
+    if file and folder in Path(file).resolve().parents:
+        raise InputError(f"{file}: lies in the model folder, where nothing is written; give another place")
+    return Place(folder, out, url, job.name or str(folder))
+
+
+@contextmanager
+def session(place: Place, log: Log) -> Iterator["Session"]:
+    """A job held against other runs, its history open. Raises InputError when that can't be had."""
+    outputs = Outputs(place.out)
+    try:
+        place.out.mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        raise InputError(f"{place.out}: cannot be written ({fault.strerror}); give another place") from fault
+    with hold(place.out) as died:
+        outputs.prepare()
+        engine = open_database(place.url)
+        try:
+            with alone(engine, place.job_name) as held:
+                if not held:
+                    raise InputError(
+                        f"history: another run of {place.job_name!r} is at work; nothing was done"
+                    )
+                if died:
+                    log("warning", "dead-run", died)
+                yield Session(place, outputs, History(engine, shown(place.job_name)), log)
+        except SQLAlchemyError as fault:
+            raise InputError(f"history: {words(fault)}; what was finished is kept, run again") from fault
+        finally:
+            outputs.close()
+            engine.dispose()
+
+
+class Session:
+    """Passes over one model folder while it is held."""
+
+    def __init__(self, place: Place, outputs: Outputs, history: History, log: Log) -> None:
+        self.place = place
+        self.outputs = outputs
+        self.history = history
+        self.log = log
+
+    def run_pass(
+        self, settings: Settings, job: NightlyJob, processes: int, workers: Callable[[], Workers],
+        clock: Clock = _utc_now, idle: bool = True,
+    ) -> Pass | None:  # fmt: skip
+        """Look at the folder once and measure what has to be. None when there was nothing and not `idle`.
+
+        `processes` measure the geometry of one model; `workers` are made when there is something to measure.
+        Raises InputError when nothing can be done; models that fail do not stop the rest.
+        """
+        began = clock()
+        rules = pin_rules(settings, processes)
+        known = self.history.known()
+        listing = list_models(self.place.folder, job.include, job.exclude, job.subfolders)
+        found, remarks = group_files(listing.files, job.group, job.together == "by-folder")
+        there = [model for model in known.values() if not model.removed]
+        if not found and there:
+            raise InputError(
+                f"{self.place.folder}: holds no model, but {len(there)} were there before; is the share mounted?"
+            )
+        changed, waited = changed_files(found, known, job.trust_times)
+        moving = moving_files(self.place.folder, changed, waited, job.settle_seconds)
+        decisions = decide(
+            self.place.folder, listing, found, known, moving, rules.key, job.trust_times, began
+        )
+        gone = missing_models(known, found, decisions, listing)
+        unpublished = self.history.unpublished()
+        if not idle and not gone and not unpublished and not any(map(_is_news, decisions)):
+            return None
+        run, dead = self.history.start_run(began)
+        for moment in dead:
+            self.log(
+                "warning",
+                "run-interrupted",
+                f"the run of {moment:%Y-%m-%d %H:%M} UTC died; going on",
+                run=run,
+            )
+        numbers = self.history.see(run, decisions, gone, began)
+        for model in gone:
+            self.log("info", "removed", f"{model.name}: is gone", model=model.name, run=run)
+            if job.alerts.removed:
+                self.history.alert(run, model.number, Alert("removed", "its files are gone"))
+        self._waiting_long(run, decisions, numbers, job, began)
+        remarks = (*remarks, *listing.passed_over, *_names(decisions), *_unseen(listing), *_copies(decisions))
+        for remark in remarks:
+            self.log("warning", "remark", remark, run=run)
+        for place in unpublished:
+            self._put_in_sight(place)
+        counts = self._measure(run, decisions, numbers, rules, job, workers, clock)
+        actions = Counter(decision.action for decision in decisions)
+        return Pass(
+            run, began, len(found), actions["unchanged"], counts["measured"], counts["failed"],
+            actions["waiting"] + counts["moved"], len(gone), tuple(remarks), (clock() - began).total_seconds(),
+        )  # fmt: skip
+
+    def _measure(
+        self, run: int, decisions: Sequence[Decision], numbers: dict[str, int], rules: PinnedRules,
+        job: NightlyJob, workers: Callable[[], Workers], clock: Clock,
+    ) -> Counter[str]:  # fmt: skip
+        """Have models measured, the largest first, and keep each as it comes; counts by what came of them."""
+        counts: Counter[str] = Counter()
+        limits = Limits(job.limit_minutes * 60.0, job.memory_bytes(), int(job.largest_mb * 1e6))
+        places = {numbers[decision.model.key]: decision for decision in decisions}
+        todo = [d for d in decisions if d.action == "measure"]
+        orders = []
+        for decision in sorted(todo, key=lambda decision: -decision.model.size):
+            number = numbers[decision.model.key]
+            if decision.model.size > limits.file_bytes:
+                reason = (
+                    f"{decision.model.size / 1e6:,.0f} MB are more than the {job.largest_mb:g} MB allowed"
+                )
+                self._failed(run, decision, number, rules, reason, job, clock())
+                counts["failed"] += 1
+            else:
+                orders.append(self._order(decision, number, limits))
+        if not orders:
+            return counts
+        crew = workers()
+        try:
+            for outcome in crew.outcomes(orders, rules):
+                decision = places[outcome.number]
+                counts[self._keep(run, decision, outcome, rules, job, clock())] += 1
+        finally:
+            crew.stop()
+        return counts
+
+    def _order(self, decision: Decision, number: int, limits: Limits) -> Order:
+        return Order(
+            number, decision.model.name, str(self.place.folder),
+            tuple(file.path for file in decision.model.files), decision.digests, limits,
+        )  # fmt: skip
+
+    def _keep(
+        self,
+        run: int,
+        decision: Decision,
+        outcome: Outcome,
+        rules: PinnedRules,
+        job: NightlyJob,
+        now: datetime,
+    ) -> str:
+        """Keep what came of a model; gives `measured`, `nothing`, `failed` or `moved`."""
+        name, number = decision.model.name, outcome.number
+        fields = {"model": name, "run": run, "seconds": outcome.seconds, "where": outcome.where}
+        if outcome.state == "measured":
+            try:
+                changes = self._keep_version(run, decision, outcome, rules, job, now)
+            except InputError as fault:
+                outcome = replace(outcome, state="failed", reason=str(fault))
+            else:
+                self.log(
+                    "info", "measured", f"{name}: measured ({decision.because}); {changes.words()}", **fields
+                )
+                return "measured"
+        if outcome.state == "nothing":
+            self.history.not_measured(
+                run, decision, number, rules.key, "nothing", outcome.reason, (), now, None
+            )
+            self.log("info", "nothing", outcome.reason, **fields)
+        elif outcome.state == "moved":
+            self.history.moved(run, decision, number, outcome.reason, now)
+            self.log("info", "waiting", f"{name}: {outcome.reason}", **fields)
+        elif outcome.state == "failed":
+            self._failed(run, decision, number, rules, outcome.reason, job, now)
+        return outcome.state
+
+    def _keep_version(
+        self,
+        run: int,
+        decision: Decision,
+        outcome: Outcome,
+        rules: PinnedRules,
+        job: NightlyJob,
+        now: datetime,
+    ) -> Changes:
+        """Put the files of a version in place, then the version into the history, then its bill in sight."""
+        result = unpack(outcome.packed)
+        before_key, before_number = self.history.last_version(outcome.number)
+        before = None
+        detail = ""
+        if before_key:
+            with self.history.engine.connect() as connection:
+                before = read_version(connection, before_key)
+                if decision.because == "rules":
+                    detail = f"{', '.join(changed_rules(connection, before_key, rules.inputs))} changed; "
+        changes = compare(before, result.tables)
+        detail += changes.words() if before else ""
+        version = before_number + 1
+        folder = f"{version:04d}-{decision.content[:8]}"
+        model_folder = self.history.folder(outcome.number)
+        self.outputs.put_version(model_folder, folder, result, changes)
+        key = self.history.measured(
+            run, decision, outcome.number, result.tables, (rules.key, rules.inputs), folder, version,
+            change_alerts(changes, job.alerts), detail, now,
+        )  # fmt: skip
+        self._put_in_sight(VersionPlace(key, model_folder, folder))
+        for old in self.history.prune(outcome.number, job.keep_versions):
+            self.outputs.remove_version(model_folder, old)
+        return changes
+
+    def _failed(
+        self, run: int, decision: Decision, number: int, rules: PinnedRules, reason: str, job: NightlyJob,
+        now: datetime,
+    ) -> None:  # fmt: skip
+        old = decision.known or decision.renamed_from
+        attempts = old.attempts if old and old.state == "failing" and decision.because == "retry" else 0
+        wait = min(
+            timedelta(hours=job.retry_hours) * 2 ** min(attempts, 20), timedelta(days=job.retry_longest_days)
+        )
+        told = [Alert("failed", reason)] if job.alerts.failed else []
+        self.history.not_measured(run, decision, number, rules.key, "failing", reason, told, now, wait)
+        self.log(
+            "warning", "failed", f"{decision.model.name}: {reason}", model=decision.model.name, run=run,
+            attempt=attempts + 1, next_attempt=(now + wait).isoformat(),
+        )  # fmt: skip
+
+    def _put_in_sight(self, place: VersionPlace) -> None:
+        fault = self.outputs.publish(place.model_folder, place.folder)
+        if fault:
+            self.log("warning", "not-published", fault)
+        else:
+            self.history.published(place.version)
+
+    def _waiting_long(
+        self, run: int, decisions: Sequence[Decision], numbers: dict[str, int], job: NightlyJob, now: datetime
+    ) -> None:
+        for decision in decisions:
+            old = decision.known
+            if decision.action != "waiting" or old is None or old.waiting_since is None:
+                continue
+            days = (now - old.waiting_since) / timedelta(days=1)
+            threshold = job.alerts.waiting_days
+            number = numbers[decision.model.key]
+            if (
+                threshold is not False
+                and days >= threshold
+                and not self.history.alerted(number, "waiting", old.waiting_since)
+            ):
+                message = f"has been waiting for {days:.1f} days: {decision.because}"
+                self.history.alert(run, number, Alert("waiting", message, days, float(threshold)))
+
+
+def _is_news(decision: Decision) -> bool:
+    """Whether a decision is worth a run of its own, when passes follow each other closely."""
+    if decision.action == "waiting":
+        return decision.known is None or not decision.known.waiting
+    known = decision.known
+    return decision.action == "measure" or decision.returned or known is None or bool(known.waiting)
+
+
+def _names(decisions: Sequence[Decision]) -> list[str]:
+    return [
+        f"{shown(file.path)}: its name holds characters that are shown escaped, or begins like a formula"
+        for decision in decisions
+        if decision.known is None
+        for file in decision.model.files
+        if not all(is_plain(step) for step in file.path.split("/"))
+    ]
+
+
+def _unseen(listing: Listing) -> list[str]:
+    return [
+        f"{shown(place)}: could not be looked into; its models are left as they are"
+        for place in listing.unseen
+    ]
+
+
+def _copies(decisions: Sequence[Decision]) -> list[str]:
+    """New or changed models whose content another model has too: the same concrete may be counted twice."""
+    names: dict[str, list[str]] = {}
+    for decision in decisions:
+        if decision.content:
+            names.setdefault(decision.content, []).append(decision.model.name)
+    fresh = {d.content for d in decisions if d.action == "measure" and d.because in ("new", "changed")}
+    return [
+        f"{', '.join(own)}: have the same content; is one a copy of the other?"
+        for content, own in names.items()
+        if len(own) > 1 and content in fresh
+    ]
