@@ -100,7 +100,7 @@ def test_one_bad_file_costs_that_file(shed, tmp_path):
         ("rates", "item,unit,rate,low,high,source,date,note\nconcrete.*,m3,much,,,,,\n", "much"),
         ("convention", "name = 'x'\n", "x.convention"),
         ("convention", "name = \n", "TOML"),
-        ("methods", "[[rule]]\nfield = 'colour'\n", "rule"),
+        ("methods", "[[rule]]\nfield = 'colour'\n", "x.methods"),
         ("allowances", "role\nwall\n", "x.allowances"),
         ("markups", "currency = 3\n", "x.markups"),
         ("sections", "nothing = 1\n", "x.sections"),

@@ -104,6 +104,13 @@ class Ground(_Table):
     blinding_words: tuple[str, ...]
 
 
+class Pours(_Table):
+    """Largest pours; 0 for no limit."""
+
+    wall_length_m: Positive
+    slab_volume_m3: Positive
+
+
 class Bands(_Table):
     """Upper limits of bands, ascending; in an imperial file the keys end in _ft, _in and _ft2."""
 
@@ -148,6 +155,7 @@ class Convention(_Table):
     slopes: Slopes
     voids: Voids
     ground: Ground
+    pours: Pours
     bands: Bands
     edges: Edges
     reveals: Reveals

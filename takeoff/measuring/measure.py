@@ -30,6 +30,7 @@ from takeoff.measuring.orders import Order
 from takeoff.measuring.part_rows import part_rows
 from takeoff.measuring.pieces import make_pieces
 from takeoff.measuring.plan import ElementPlan
+from takeoff.measuring.pours import measure_pours, watertight_pours
 from takeoff.measuring.ratios import check_ratios
 from takeoff.measuring.records import EnvelopeRow, MeasuredPart, Measurement
 from takeoff.measuring.reinforcement import Reinforcement, reinforce
@@ -129,6 +130,10 @@ def measure(
         )
         below = below_ground_volumes(bodies, ground.height - height)
 
+    pours = measure_pours(bodies, sizes, convention)
+    low = {bodies[number].key for number in below}
+    envelope = (*envelope, *watertight_pours(pours, envelope, low))
+
     progress("quantities")
     parts = part_rows(
         bodies, sizes, surfaces, rows_of, formed, holes, below, left_in, convention, rules.handling
@@ -157,6 +162,7 @@ def measure(
         envelope=envelope,
         declared=declared.rows,
         declared_close_share=declared.close_share,
+        pours=pours,
     )
     findings += check_ratios(measurement, rules.checks)
     for model in models:

@@ -72,7 +72,7 @@ def part_rows(
                 assembly=facts.assembly,
                 opening_area_m2=pierced.get(body.key, 0.0),
                 below_ground_m3=below.get(number),
-                left_in_m3=left_in[number].concrete if number in left_in else 0.0,
+                left_in_m3=left_in[number].concrete if number in left_in and body.formed else 0.0,
             )
         )
     return parts

@@ -140,7 +140,8 @@ class ReinforcementRow:
 class PieceRow:
     """A row of pieces.csv: one precast or tilt-up unit as it is lifted.
 
-    `outline_m` is the true length around the largest face, `opening_edges_m` that around its openings; `x_m`,
+    `outline_m` is the true length around the largest face, `opening_edges_m` that around its openings,
+    `outline_m2` what the outline encloses, openings included; `x_m`,
     `y_m`, `z_m` the middle of the piece in the model's coordinates. `setting` is `small` for what is set by
     hand or with small plant, else `crane`. `connections`, `inserts` and `braces` are allowances of the data
     files. `mould` names the family of pieces that one adjustable mould makes. `panel` tells which of the
@@ -181,6 +182,7 @@ class PieceRow:
     mould: str = ""
     panel: str = ""
     top_m: float | None = None
+    outline_m2: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,7 +217,7 @@ class JointRow:
 class EnvelopeRow:
     """Below ground: an outer face of one part (area) or a joint to be sealed (length).
 
-    `kind` is `wall-face`, `edge`, `underside`, `top`, `joint-base` or `joint-wall`.
+    `kind` is `wall-face`, `edge`, `underside`, `top`, `joint-base`, `joint-wall` or `joint-pour`.
     """
 
     model: str
@@ -226,6 +228,21 @@ class EnvelopeRow:
     kind: str
     area_m2: float | None
     length_m: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class PourRow:
+    """An allowance for pours of one part: how many, the joints between them, stop-ends in m and m2."""
+
+    model: str
+    global_id: str
+    part: int
+    role: str
+    storey: str
+    pours: int
+    joints: int
+    length_m: float
+    area_m2: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -265,6 +282,7 @@ class Measurement:
     envelope: tuple[EnvelopeRow, ...] = ()
     declared: tuple[DeclaredRow, ...] = ()
     declared_close_share: float | None = None
+    pours: tuple[PourRow, ...] = ()
     bearings: tuple[BearingRow, ...] = ()
     loads: tuple[LoadRow, ...] = ()
     lifts: tuple[LiftRow, ...] = ()

@@ -18,6 +18,7 @@ from takeoff.measuring.records import (
     MeasuredPart,
     Measurement,
     PieceRow,
+    PourRow,
     ReinforcementRow,
     SurfaceRow,
 )
@@ -37,6 +38,7 @@ TABLES: tuple[tuple[str, type, str], ...] = (
     ("joints.csv", JointRow, "joints"),
     ("envelope.csv", EnvelopeRow, "envelope"),
     ("declared.csv", DeclaredRow, "declared"),
+    ("pours.csv", PourRow, "pours"),
 )
 
 

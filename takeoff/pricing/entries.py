@@ -52,6 +52,8 @@ def make_entries(measurement: Measurement, choices: Choices) -> Iterator[Entry]:
         _from_reinforcement(measurement, register),
         _from_pieces(measurement, register, system),
         _from_joints(measurement, register, system),
+        _from_envelope(measurement, register),
+        _from_pours(measurement, register),
     ):
         yield from (entry for entry in entries if entry.fields["method"] != "not-concrete")
 
@@ -77,6 +79,7 @@ def _fields(
     ):
         common[name] = getattr(part, name) if part else ""
     common["mark"] = part.mark if part else ""
+    common["ground"] = ""
     return {**common, **own}
 
 
@@ -117,10 +120,20 @@ def _from_parts(measurement: Measurement, register: Register, system: UnitSystem
     for part in measurement.parts:
         if part.net_volume_m3 is None:
             continue
+        billed = part.net_volume_m3 + part.left_in_m3
+        below = part.below_ground_m3 or 0.0
+        whole = below >= part.net_volume_m3 * (1.0 - REGULAR)
+        location = _location(part, (part.model, part.global_id) in layered)
+        if below and not whole:
+            yield Entry(
+                "parts", part.model, part.global_id, part.part, part.storey, location,
+                _fields(register, part, part.role, part.storey, ground="below"),
+                {},
+                _measures(volume=Quantity(below, note="the part of it below ground")),
+            )  # fmt: skip
         yield Entry(
-            "parts", part.model, part.global_id, part.part, part.storey,
-            _location(part, (part.model, part.global_id) in layered),
-            _fields(register, part, part.role, part.storey),
+            "parts", part.model, part.global_id, part.part, part.storey, location,
+            _fields(register, part, part.role, part.storey, ground="below" if below and whole else ""),
             _numbers(
                 thickness_m=part.thickness_m,
                 weight_t=part.weight_t,
@@ -128,7 +141,9 @@ def _from_parts(measurement: Measurement, register: Register, system: UnitSystem
                 height_m=part.height_m,
             ),
             _measures(
-                volume=_volume(part, part.net_volume_m3, system),
+                volume=_volume(part, billed, system)
+                if whole or not below
+                else Quantity(billed - below, note="the part of it above ground"),
                 weight=part.weight_t,
                 plan_area=part.plan_area_m2,
                 side_area=part.side_area_m2,
@@ -152,6 +167,8 @@ def _volume(part: MeasuredPart, net: float, system: UnitSystem) -> Quantity:
     if cut > REGULAR * gross:
         area = f" ({system.show(part.opening_area_m2, 'm2', 3)})" if part.opening_area_m2 else ""
         less.append(f"less {system.show(cut, 'm3', 3)} for openings and recesses{area}")
+    if part.left_in_m3 > REGULAR * gross:
+        less.append(f"{system.show(part.left_in_m3, 'm3', 3)} of small voids left in")
     if overlap > REGULAR * gross:
         less.append(f"less {system.show(overlap, 'm3', 3)} that another part keeps")
     return Quantity(net, note=", ".join(less) if len(less) > 1 else "")
@@ -289,6 +306,29 @@ def _from_joints(measurement: Measurement, register: Register, system: UnitSyste
             _numbers(gap_m=row.gap_m),
             _measures(length=row.length_m, area=row.area_m2, grout_volume=row.area_m2 * row.gap_m),
             f"to {_location(other) or there[0]}, {_width(row.gap_m, system)} wide",
+        )  # fmt: skip
+
+
+def _from_envelope(measurement: Measurement, register: Register) -> Iterator[Entry]:
+    for row in measurement.envelope:
+        part = register.part(row.model, row.global_id, row.part)
+        yield Entry(
+            "envelope", row.model, row.global_id, row.part, row.storey, _location(part),
+            _fields(register, part, row.role, row.storey, kind=row.kind, ground="below"),
+            {},
+            _measures(area=row.area_m2, length=row.length_m),
+        )  # fmt: skip
+
+
+def _from_pours(measurement: Measurement, register: Register) -> Iterator[Entry]:
+    for row in measurement.pours:
+        part = register.part(row.model, row.global_id, row.part)
+        yield Entry(
+            "pours", row.model, row.global_id, row.part, row.storey, _location(part),
+            _fields(register, part, row.role, row.storey),
+            {},
+            _measures(length=row.length_m, area=row.area_m2, count=float(row.joints)),
+            f"allowance: {row.pours} pours, {row.joints} joints between them",
         )  # fmt: skip
 
 

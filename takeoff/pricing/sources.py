@@ -9,11 +9,12 @@ UNITS = ("m3", "m2", "m", "t", "kg", "nr")
 
 COMMON_FIELDS = (
     "model", "storey", "role", "subrole", "method", "strength_class", "size_band", "material", "name",
-    "type_name", "mark", "bearing",
+    "type_name", "mark", "bearing", "ground",
 )  # fmt: skip
 """Fields that every row has: those of its part, the row's own role and storey where it has them.
 
-`bearing` is `ground` for a part that lies on the ground, `units` for one cast on precast or tilt-up units.
+`bearing` is `ground` for a part that lies on the ground, `units` for one cast on precast or tilt-up units; `ground`
+is `below` for what lies below ground, a part that reaches out of it being measured in two.
 """
 
 SUMMARY_FIELDS = ("pieces", "largest", "heaviest")
@@ -62,6 +63,8 @@ SOURCES = {
             "edge_length": ("m",),
         },
     ),
+    "envelope": Source(("kind",), (), {"area": ("m2",), "length": ("m",)}),
+    "pours": Source((), (), {"length": ("m",), "area": ("m2",), "count": ("nr",)}),
     "joints": Source(
         ("joint", "other_method", "other_role"),
         ("gap_m",),
