@@ -119,7 +119,10 @@ class HoleRow:
 
 @dataclass(frozen=True, slots=True)
 class ReinforcementRow:
-    """Reinforcement of one part: mass with its basis `modelled`, `ratio` or `allowance`, and how it came."""
+    """Reinforcement of one part: mass with its basis `modelled`, `ratio` or `allowance`, and how it came.
+
+    `allowance` names the row of the table that an allowance is from.
+    """
 
     model: str
     global_id: str
@@ -134,6 +137,7 @@ class ReinforcementRow:
     high_kg: float
     note: str
     lump: int = 1
+    allowance: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,8 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from pathlib import Path
 
 from takeoff.findings import Finding
 from takeoff.measuring.allowances import Allowance, AllowanceTable
@@ -147,7 +148,8 @@ def _by_allowance(part: MeasuredPart, allowances: AllowanceTable) -> Reinforceme
         f"({allowance.low:g} to {allowance.high:g}) on {amount:.3f} {allowance.unit[3:]}, {allowance.source}"
     )
     figures = (amount * allowance.likely, amount * allowance.low, amount * allowance.high)
-    return _row(part, "allowance", figures, note)
+    row = _row(part, "allowance", figures, note)
+    return replace(row, allowance=f"{Path(allowances.path).name} line {allowance.line}")
 
 
 def _allowance(part: MeasuredPart, allowances: AllowanceTable) -> Allowance | None:
