@@ -145,3 +145,23 @@ def test_boxes_that_touch_along_one_edge_only():
     second, _ = box((1, 1, 0), (2, 2, 1))
     mesh = mend(Mesh.of(np.vstack([first, second]), np.vstack([faces, faces + 8]))).mesh
     assert sorted(lump.volume() for lump in lumps(mesh)) == pytest.approx([1.0, 1.0])
+
+
+PIT = [
+    *[(x, y, z) for z in (0, 1) for x, y in ((0, 0), (4, 0), (4, 4), (0, 4))],
+    *[(x, y, z) for z in (1, None) for x, y in ((1, 1), (3, 1), (3, 3), (1, 3))],
+]
+
+
+@pytest.mark.parametrize(("bottom", "told"), [(0.2, []), (-1.0, ["surface-folded"])])
+def test_a_surface_that_passes_through_itself_is_told(bottom, told):
+    """A slab with a pit; the pit is deeper than the slab in one case, so the surface is closed but wrong."""
+    points = [(x, y, bottom if z is None else z) for x, y, z in PIT]
+    sides = [[i, (i + 1) % 4, 4 + (i + 1) % 4, 4 + i] for i in range(4)]
+    rim = [[4 + i, 4 + (i + 1) % 4, 8 + (i + 1) % 4, 8 + i] for i in range(4)]
+    pit = [[8 + i, 8 + (i + 1) % 4, 12 + (i + 1) % 4, 12 + i] for i in range(4)]
+    model = SolidModel()
+    faces = [[0, 3, 2, 1], *sides, *rim, *pit, [12, 13, 14, 15]]
+    result = model.solve(model.product(model.brep(points, faces)))
+    assert kinds(result) == told
+    assert result.slices[0].net == pytest.approx(16 - 4 * (1 - bottom))

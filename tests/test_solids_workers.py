@@ -93,6 +93,41 @@ def test_a_worker_that_cannot_begin_is_an_error_and_no_endless_loop(model, monke
         make_solids(path, requests, np.zeros(3), processes=2)
 
 
+ENDED_BETWEEN = """
+import os, pickle, sys, types
+sys.path[:0] = sys.argv[1:]
+from takeoff.geometry import worker
+taken = []
+def load(source):
+    taken.append(pickle.load(source))
+    if len(taken) == 3 and {ends}:
+        os._exit(0)
+    return taken[-1]
+worker.pickle = types.SimpleNamespace(load=load, dump=pickle.dump, HIGHEST_PROTOCOL=5)
+worker.serve()
+"""
+
+
+def test_a_worker_that_is_ended_between_elements_is_replaced(model, monkeypatch, tmp_path):
+    mark = tmp_path / "ended"
+    ends = f"not os.path.exists({str(mark)!r}) and not open({str(mark)!r}, 'w').close()"
+    monkeypatch.setattr(workers, "BOOT", ENDED_BETWEEN.replace("{ends}", ends))
+    path, requests = model
+    results = make_solids(path, requests, np.zeros(3), processes=1)
+    assert mark.exists()
+    assert [(result.condition, result.remarks) for result in results.values()] == [("", ())] * 20
+
+
+def test_workers_that_always_end_between_elements_end_in_conditions(model, monkeypatch):
+    monkeypatch.setattr(workers, "BOOT", ENDED_BETWEEN.replace("{ends}", "True"))
+    path, requests = model
+    results = make_solids(path, requests, np.zeros(3), processes=1)
+    lost = [result for result in results.values() if result.condition]
+    assert len(results) == 20
+    assert 0 < len(lost) < 20
+    assert all("before they begin" in result.condition for result in lost)
+
+
 def test_a_file_that_cannot_be_opened_is_an_input_error(tmp_path):
     path = tmp_path / "broken.ifc"
     path.write_text("this is no model")

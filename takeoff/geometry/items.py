@@ -11,6 +11,7 @@ from takeoff.geometry.booleans import BooleanFailed, join, lumps, manifold, mesh
 from takeoff.geometry.curves import Unread, curve_points, ring
 from takeoff.geometry.extrusions import extrusion, prism
 from takeoff.geometry.flush import Planes, aligned
+from takeoff.geometry.folds import folded
 from takeoff.geometry.mesh import Floats, Mesh, volume
 from takeoff.geometry.placements import applied, axis_placement, mapping
 from takeoff.geometry.primitives import primitive
@@ -264,10 +265,22 @@ def _combined(first: Mesh, others: list[Mesh], operator: str) -> Any:
 
 
 def _mended(mesh: Mesh) -> Solid:
+    """A mesh from the file as a closed solid. Raises NoSolid where it cannot be one."""
     mended = mend(mesh)
     if mended.condition:
         raise NoSolid(mended.condition, _box_volume(mended.mesh))
-    return Solid(mended.mesh, mended.remarks)
+    return Solid(mended.mesh, (*mended.remarks, *_folds(mended.mesh)))
+
+
+def _folds(mesh: Mesh) -> tuple[tuple[str, str], ...]:
+    """A remark for each shell that passes through itself. Raises BooleanFailed where there is no solid."""
+    if len(mesh.faces) <= 12:
+        return ()
+    for part in manifold(mesh).decompose():
+        if part.volume() > 0.0 and folded(part, mesh_of(part)):
+            text = "the surface passes through itself: what lies within it twice counts twice; check the body"
+            return (("surface-folded", text),)
+    return ()
 
 
 def moved(mesh: Mesh, matrix: Floats) -> Mesh:

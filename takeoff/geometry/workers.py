@@ -37,6 +37,9 @@ BYTE_SECONDS = 2e-7
 WORTH_SECONDS = 0.6
 """A further worker is started for this much expected work: about what its start costs."""
 
+STRAYS = 3
+"""Workers that may die between elements (ended by somebody, say) before their elements are given up."""
+
 Batch = tuple[list[SolidRequest], bool]
 """Requests and whether it is the second try of one that killed a worker."""
 
@@ -107,6 +110,7 @@ class _Pool:
         self.answers: queue.Queue[SolidResult | BaseException] = queue.Queue()
         self.slots = [_Slot() for _ in range(count)]
         self.over = False
+        self.strays = 0
 
     def run(self, limit_seconds: float, on_done: Callable[[int], None] | None) -> dict[int, SolidResult]:
         for slot in self.slots:
@@ -194,13 +198,18 @@ class _Pool:
             slot.process, slot.current, slot.killed = None, None, ""
         reason = reason or f"the geometry kernel crashed (exit {code})"
         request = left.pop(culprit) if culprit in left else None
+        if request is None:
+            self.strays += 1
+            if self.strays > STRAYS:
+                for key in left:
+                    text = "not worked out: geometry workers end before they begin"
+                    self.answers.put(SolidResult(key, (), text))
+                return
         if left:
             self.batches.appendleft((list(left.values()), again))
-        if request is None:
-            raise RuntimeError(f"a geometry worker ended before it began an element ({reason})")
-        if again:
+        if request is not None and again:
             self.answers.put(SolidResult(request.key, (), f"{reason}, twice"))
-        else:
+        elif request is not None:
             self.batches.append(([request], True))
 
     def _start(self, slot: _Slot, spare: bool) -> None:
