@@ -29,7 +29,7 @@ def _basement(path, schema="IFC4", unit="mm", rotate=0.0, offset=(0.0, 0.0, 0.0)
         thick = 0.2 if "Well" in name else 0.3
         wall = m.wall(start, end, thick, 3.0, base=-3.0, name=name)
         if name == "South":
-            m.box_void(wall, (2.5, -0.5, -2.0), (3.5, 0.5, -1.0))
+            m.box_void(wall, (2.5, -0.5, 1.0), (3.5, 0.5, 2.0))
     m.storey("Ground floor", 0.0)
     m.slab(rectangle(0, 0, 10, 6), 0.25, 0.0, name="Top")
     return m.save(path)
