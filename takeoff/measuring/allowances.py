@@ -18,7 +18,10 @@ MOST = 1000.0
 
 @dataclass(frozen=True, slots=True)
 class Allowance:
-    """A row of the table: figures in `unit` (kg/m3 or kg/m2), `line` where it stands in the file."""
+    """A row of the table: figures in `unit` (kg/m3 or kg/m2), `line` where it stands in the file.
+
+    `file` is given where that is another one than the table's.
+    """
 
     role: str
     method: str
@@ -30,6 +33,7 @@ class Allowance:
     high: float
     source: str
     line: int
+    file: str = ""
 
     @property
     def rank(self) -> tuple[int, int]:

@@ -149,7 +149,7 @@ def _by_allowance(part: MeasuredPart, allowances: AllowanceTable) -> Reinforceme
     )
     figures = (amount * allowance.likely, amount * allowance.low, amount * allowance.high)
     row = _row(part, "allowance", figures, note)
-    return replace(row, allowance=f"{Path(allowances.path).name} line {allowance.line}")
+    return replace(row, allowance=f"{Path(allowance.file or allowances.path).name} line {allowance.line}")
 
 
 def _allowance(part: MeasuredPart, allowances: AllowanceTable) -> Allowance | None:

@@ -100,11 +100,12 @@ def own_allowances(file: Alternatives, alternative: Alternative, base: Allowance
             Allowance(
                 own.role, own.method, own.strength_class, own.name, own.unit,
                 own.low, own.likely, own.high, own.source, number,
+                f"{Path(file.file).name}, {alternative.name}, allowance",
             )
         )  # fmt: skip
     if not rows:
         return base
-    return OwnAllowances(f"{Path(file.file).name}, {alternative.name}", tuple(rows), base=base)
+    return OwnAllowances(base.path, tuple(rows), base=base)
 
 
 def with_sources(bill: Bill, rates: RateBook) -> Bill:
