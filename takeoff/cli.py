@@ -5,7 +5,9 @@ import click
 from takeoff import __version__
 from takeoff.commands.bill import bill
 from takeoff.commands.check import check
+from takeoff.commands.history import history
 from takeoff.commands.measure import measure
+from takeoff.commands.nightly import nightly
 from takeoff.commands.rates import rates
 from takeoff.commands.templates import templates
 
@@ -16,5 +18,5 @@ def main() -> None:
     """Quantities and a priced bill for concrete structures, measured from IFC building models."""
 
 
-for command in (measure, bill, rates, check, templates):
+for command in (measure, bill, rates, check, nightly, history, templates):
     main.add_command(command)

@@ -52,6 +52,11 @@ class ItemChange:
     amount_after: Figure
     amount_difference: float
 
+    @property
+    def size(self) -> float:
+        """The money that moved, by which the most important come first."""
+        return abs(self.amount_difference)
+
 
 @dataclass(frozen=True, slots=True)
 class ElementChange:
@@ -92,7 +97,9 @@ class Changes:
         return len({(row.model, row.global_id) for row in self.elements if row.change == change})
 
     def words(self) -> str:
-        """The changes in one line."""
+        """The changes in one line; the totals themselves where there is no version before."""
+        if all(change.before is None for change in self.totals):
+            return "; ".join(_stated(change) for change in self.totals if change.after is not None)
         told = [_told(change) for change in self.totals if change.after is not None]
         counts = [
             f"{self.count(kind)} {kind}" for kind in ("added", "removed", "changed") if self.count(kind)
@@ -149,6 +156,12 @@ def _cell(value: Any) -> str:
         return repr(value) if math.isfinite(value) else ""
     text = str(value)
     return f"'{text}" if isinstance(value, str) and starts_like_formula(text) else text
+
+
+def _stated(change: TotalChange) -> str:
+    if not change.unit:
+        return f"{change.what} {change.after:.1%}"
+    return f"{change.what} {change.after:,.2f} {change.unit}"
 
 
 def _told(change: TotalChange) -> str:
@@ -219,3 +232,25 @@ def _by_part(tables: Tables) -> dict[tuple[Any, ...], dict[str, Any]]:
             place += 1
         rows[*key, place] = row
     return rows
+
+
+def change_rows(
+    found: Sequence[tuple[str, Changes]], of: str
+) -> tuple[tuple[str, ...], tuple[tuple[Any, ...], ...]]:
+    """Columns and rows of the changes of several models: `of` their totals, items or elements."""
+    if of == "totals":
+        columns = ("model", "what", "unit", "before", "after", "difference", "percent")
+        return columns, tuple(
+            (name, row.what, row.unit, row.before, row.after, row.difference, row.percent)
+            for name, changes in found
+            for row in changes.totals
+        )
+    kind: type = ItemChange if of == "items" else ElementChange
+    names = [field.name for field in fields(kind)]
+    rows = tuple(
+        (name, *(getattr(row, column) for column in names))
+        for name, changes in found
+        for row in (changes.items if of == "items" else changes.elements)
+    )
+    heads = ["file" if column == "model" else column for column in names]
+    return ("model", *heads), rows

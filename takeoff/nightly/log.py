@@ -14,7 +14,7 @@ class Log:
     """One line an event on `stream` (standard error). `quiet` leaves only warnings and errors."""
 
     def __init__(self, as_json: bool = False, quiet: bool = False, stream: TextIO | None = None) -> None:
-        self._as_json = as_json
+        self.as_json = as_json
         self._quiet = quiet
         self._stream = stream or sys.stderr
 
@@ -22,7 +22,7 @@ class Log:
         """Say what happened: a stable short name, words, and figures. Never a secret."""
         if self._quiet and level == "info":
             return
-        if self._as_json:
+        if self.as_json:
             record = {"time": datetime.now(UTC).isoformat(timespec="milliseconds"), "level": level,
                       "event": event, "message": message, **fields}  # fmt: skip
             line = json.dumps(record, ensure_ascii=True, default=str)

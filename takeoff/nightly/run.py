@@ -1,5 +1,6 @@
 """One pass over the model folder: find, decide, measure, remember, tell. Only this writes."""
 
+import contextlib
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -13,8 +14,10 @@ from takeoff.findings import InputError
 from takeoff.nightly.alerts import change_alerts
 from takeoff.nightly.changes import Changes, compare
 from takeoff.nightly.decisions import Decision, changed_files, decide, missing_models
+from takeoff.nightly.finished import Pass
 from takeoff.nightly.folder import Listing, list_models
 from takeoff.nightly.history.database import alone, history_url, open_database, words
+from takeoff.nightly.history.known import KnownModel
 from takeoff.nightly.history.reading import changed_rules, read_version
 from takeoff.nightly.history.store import Alert, History, VersionPlace
 from takeoff.nightly.job import NightlyJob
@@ -25,8 +28,10 @@ from takeoff.nightly.names import is_plain, shown
 from takeoff.nightly.order import Limits, Order, PinnedRules, pin_rules
 from takeoff.nightly.outcome import Outcome, unpack
 from takeoff.nightly.outputs import Outputs
+from takeoff.nightly.report import Report, make_report
 from takeoff.nightly.secrets import HISTORY, secret
 from takeoff.nightly.stillness import moving_files
+from takeoff.nightly.telling import write_report
 from takeoff.nightly.workers import Workers
 from takeoff.settings import Settings
 
@@ -47,22 +52,6 @@ class Place:
     job_name: str
 
 
-@dataclass(frozen=True, slots=True)
-class Pass:
-    """What a finished pass did, for whoever tells it. `measured` counts versions that were kept."""
-
-    run: int
-    started: datetime
-    models: int
-    unchanged: int
-    measured: int
-    failed: int
-    waiting: int
-    removed: int
-    remarks: tuple[str, ...]
-    seconds: float
-
-
 def find_place(folder: Path, out: Path, job: NightlyJob, stated_history: str = "") -> Place:
     """The places of a job. Raises InputError where the output would lie in the model folder or around it."""
     folder, out = folder.resolve(), out.resolve()
@@ -75,6 +64,15 @@ def find_place(folder: Path, out: Path, job: NightlyJob, stated_history: str = "
     if file and folder in Path(file).resolve().parents:
         raise InputError(f"{file}: lies in the model folder, where nothing is written; give another place")
     return Place(folder, out, url, job.name or str(folder))
+
+
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """A look at the folder: a decision for each model that is there, those that are gone, and remarks."""
+
+    decisions: tuple[Decision, ...]
+    gone: tuple[KnownModel, ...]
+    remarks: tuple[str, ...]
 
 
 @contextmanager
@@ -124,48 +122,91 @@ class Session:
         """
         began = clock()
         rules = pin_rules(settings, processes)
-        known = self.history.known()
-        listing = list_models(self.place.folder, job.include, job.exclude, job.subfolders)
-        found, remarks = group_files(listing.files, job.group, job.together == "by-folder")
-        there = [model for model in known.values() if not model.removed]
-        if not found and there:
-            raise InputError(
-                f"{self.place.folder}: holds no model, but {len(there)} were there before; is the share mounted?"
-            )
-        changed, waited = changed_files(found, known, job.trust_times)
-        moving = moving_files(self.place.folder, changed, waited, job.settle_seconds)
-        decisions = decide(
-            self.place.folder, listing, found, known, moving, rules.key, job.trust_times, began
-        )
-        gone = missing_models(known, found, decisions, listing)
+        look = self._look(job, rules.key, began)
         unpublished = self.history.unpublished()
-        if not idle and not gone and not unpublished and not any(map(_is_news, decisions)):
+        if not idle and not look.gone and not unpublished and not any(map(_is_news, look.decisions)):
             return None
         run, dead = self.history.start_run(began)
         for moment in dead:
-            self.log(
-                "warning",
-                "run-interrupted",
-                f"the run of {moment:%Y-%m-%d %H:%M} UTC died; going on",
-                run=run,
-            )
-        numbers = self.history.see(run, decisions, gone, began)
-        for model in gone:
-            self.log("info", "removed", f"{model.name}: is gone", model=model.name, run=run)
-            if job.alerts.removed:
-                self.history.alert(run, model.number, Alert("removed", "its files are gone"))
-        self._waiting_long(run, decisions, numbers, job, began)
-        remarks = (*remarks, *listing.passed_over, *_names(decisions), *_unseen(listing), *_copies(decisions))
-        for remark in remarks:
-            self.log("warning", "remark", remark, run=run)
-        for place in unpublished:
-            self._put_in_sight(place)
-        counts = self._measure(run, decisions, numbers, rules, job, workers, clock)
-        actions = Counter(decision.action for decision in decisions)
+            told = f"the run of {moment:%Y-%m-%d %H:%M} UTC died; going on"
+            self.log("warning", "run-interrupted", told, run=run)
+        try:
+            numbers = self._see(run, look, job, began)
+            for place in unpublished:
+                self._put_in_sight(place)
+            counts = self._measure(run, look.decisions, numbers, rules, job, workers, clock)
+        except BaseException as fault:
+            with contextlib.suppress(SQLAlchemyError):
+                state = "stopped" if isinstance(fault, KeyboardInterrupt) else "failed"
+                self.history.finish_run(run, state, clock(), {})
+            raise
+        actions = Counter(decision.action for decision in look.decisions)
         return Pass(
-            run, began, len(found), actions["unchanged"], counts["measured"], counts["failed"],
-            actions["waiting"] + counts["moved"], len(gone), tuple(remarks), (clock() - began).total_seconds(),
+            run, began, len(look.decisions), actions["unchanged"], counts["measured"], counts["failed"],
+            actions["waiting"] + counts["moved"], len(look.gone), look.remarks,
+            (clock() - began).total_seconds(),
         )  # fmt: skip
+
+    def report(self, finished: Pass) -> Report:
+        """The report of a pass, in place in the output folder."""
+        with self.history.engine.connect() as connection:
+            report = make_report(
+                connection, self.history.job, finished, shown(self.place.job_name), self.place.folder
+            )
+        write_report(report, self.outputs, finished.run)
+        return report
+
+    def close(self, finished: Pass, report: Report, now: datetime) -> None:
+        """Close a pass whose report was told: until then the next report would tell it again."""
+        totals = report.data["totals"]
+        figures = {name: getattr(finished, name) for name in
+                   ("models", "measured", "unchanged", "failed", "waiting", "removed")}  # fmt: skip
+        self.history.finish_run(
+            finished.run,
+            "done",
+            now,
+            {
+                **figures,
+                "alerts": len(report.data["alerts"]),
+                "net_total": totals["net-total"],
+                "net_volume_m3": totals["concrete"],
+                "share_volume": totals["prefabrication"],
+                "summary": report.summary,
+            },
+        )
+
+    def _look(self, job: NightlyJob, rules: str, now: datetime) -> "_Look":
+        """What there is and what is to be done with it; reads only."""
+        folder = self.place.folder
+        known = self.history.known()
+        listing = list_models(folder, job.include, job.exclude, job.subfolders)
+        found, remarks = group_files(listing.files, job.group, job.together == "by-folder")
+        there = sum(not model.removed for model in known.values())
+        if not found and there:
+            raise InputError(
+                f"{folder}: holds no model, but {there} were there before; is the share mounted?"
+            )
+        changed, waited = changed_files(found, known, job.trust_times)
+        moving = moving_files(folder, changed, waited, job.settle_seconds)
+        decisions = decide(folder, listing, found, known, moving, rules, job.trust_times, now)
+        gone = missing_models(known, found, decisions, listing)
+        remarks += (*listing.passed_over, *_names(decisions), *_unseen(listing), *_copies(decisions))
+        return _Look(tuple(decisions), tuple(gone), remarks)
+
+    def _see(self, run: int, look: "_Look", job: NightlyJob, now: datetime) -> dict[str, int]:
+        """Keep and say what was seen; the numbers of the models by key."""
+        alert = Alert("removed", "its files are gone") if job.alerts.removed else None
+        numbers = self.history.see(run, look.decisions, look.gone, alert, now)
+        for model in look.gone:
+            self.log("info", "removed", f"{model.name}: is gone", model=model.name, run=run)
+        for decision in look.decisions:
+            if decision.action == "waiting":
+                told = f"{decision.model.name}: waits: {decision.because}"
+                self.log("info", "waiting", told, model=decision.model.name, run=run)
+        self._waiting_long(run, look.decisions, numbers, job, now)
+        for remark in look.remarks:
+            self.log("warning", "remark", remark, run=run)
+        return numbers
 
     def _measure(
         self, run: int, decisions: Sequence[Decision], numbers: dict[str, int], rules: PinnedRules,
@@ -215,6 +256,7 @@ class Session:
     ) -> str:
         """Keep what came of a model; gives `measured`, `nothing`, `failed` or `moved`."""
         name, number = decision.model.name, outcome.number
+        outcome = replace(outcome, reason=outcome.reason.removeprefix(f"{name}: "))
         fields = {"model": name, "run": run, "seconds": outcome.seconds, "where": outcome.where}
         if outcome.state == "measured":
             try:
@@ -230,7 +272,7 @@ class Session:
             self.history.not_measured(
                 run, decision, number, rules.key, "nothing", outcome.reason, (), now, None
             )
-            self.log("info", "nothing", outcome.reason, **fields)
+            self.log("info", "nothing", f"{name}: {outcome.reason}", **fields)
         elif outcome.state == "moved":
             self.history.moved(run, decision, number, outcome.reason, now)
             self.log("info", "waiting", f"{name}: {outcome.reason}", **fields)

@@ -38,7 +38,7 @@ def history_url(stated: str, out: Path, from_environment: str = "") -> str:
     return stated
 
 
-def make_known_url(url: str):  # type: ignore[no-untyped-def]
+def make_known_url(url: str) -> URL:
     """The URL taken apart. Raises InputError unless it is one of SQLite or PostgreSQL."""
     try:
         known = make_url(url)
@@ -107,7 +107,7 @@ def alone(engine: Engine, job: str) -> Iterator[bool]:
                 connection.commit()
 
 
-def _sqlite_connect(connection, record) -> None:  # type: ignore[no-untyped-def]
+def _sqlite_connect(connection: Any, record: Any) -> None:
     del record
     connection.execute("PRAGMA foreign_keys=ON")
     connection.execute("PRAGMA synchronous=FULL")

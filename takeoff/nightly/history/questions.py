@@ -1,6 +1,6 @@
 """Questions to the history, each answered as a table."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from fnmatch import fnmatchcase
@@ -156,13 +156,9 @@ def changes_since(
             own.setdefault(row.name, []).append(row)
     found = []
     for name, rows in own.items():
-        is_new: Callable[[Any], bool]
-        if since is None:
-            is_new = lambda row: row.run_id == last  # noqa: E731
-        else:
-            is_new = lambda row: row.measured >= since  # noqa: E731
-        old = [row for row in rows if not is_new(row)]
-        if not is_new(rows[-1]):
+        recent = [row.run_id == last if since is None else row.measured >= since for row in rows]
+        old = [row for row, is_recent in zip(rows, recent, strict=True) if not is_recent]
+        if not recent[-1]:
             continue
         before = read_version(connection, old[-1].id) if old else None
         found.append((name, compare(before, read_version(connection, rows[-1].id))))

@@ -95,12 +95,17 @@ class History:
                     connection.execute(update(table).where(untold).values(told_run_id=run))
 
     def see(
-        self, run: int, decisions: Sequence[Decision], gone: Sequence[KnownModel], now: datetime
+        self,
+        run: int,
+        decisions: Sequence[Decision],
+        gone: Sequence[KnownModel],
+        alert: Alert | None,
+        now: datetime,
     ) -> dict[str, int]:
         """Note what was found; gives the number of each model by key.
 
         New models are added, renamed ones take their new name, files their new signature; who waits, came
-        back or is gone becomes an event, once.
+        back or is gone becomes an event, once, and `alert` is raised for each that is gone.
         """
         with self.begin() as connection:
             numbers = {}
@@ -112,6 +117,7 @@ class History:
                 values: dict[str, Any] = {"removed": now, "waiting": "", "waiting_since": None}
                 connection.execute(update(models).where(models.c.id == model.number).values(**values))
                 _event(connection, run, model.number, "removed", now)
+                _alert(connection, run, model.number, [alert] if alert else [], None)
             return numbers
 
     def measured(

@@ -1,0 +1,20 @@
+"""A pass over the model folder that is done, in figures."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Pass:
+    """What a finished pass did, for whoever tells it. `measured` counts versions that were kept."""
+
+    run: int
+    started: datetime
+    models: int
+    unchanged: int
+    measured: int
+    failed: int
+    waiting: int
+    removed: int
+    remarks: tuple[str, ...]
+    seconds: float
