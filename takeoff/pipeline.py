@@ -192,14 +192,18 @@ def _rules(settings: Settings) -> tuple[Any, Any, Any]:
     from takeoff.measuring.convention import load_convention
     from takeoff.measuring.finishes import load_finishes
     from takeoff.measuring.handling import load_handling
+    from takeoff.measuring.joint_rules import load_joint_rules
     from takeoff.measuring.measure import Rules
     from takeoff.measuring.methods import load_rules
     from takeoff.measuring.overrides import load_overrides
+    from takeoff.measuring.panelling_rules import load_panelling
 
     rules = Rules(
         load_convention(settings.file("convention")),
         load_allowances(settings.file("allowances")),
         load_handling(settings.file("handling")),
+        load_joint_rules(settings.file("joints")),
+        load_panelling(settings.file("panelling")),
         load_checks(settings.file("checks")),
         load_finishes(settings.file("finishes")),
         settings.ground_level,

@@ -28,6 +28,8 @@ _FILES = {
     "finishes": "finishes.toml",
     "allowances": "allowances.csv",
     "handling": "handling.toml",
+    "joints": "joints.toml",
+    "panelling": "panelling.toml",
     "checks": "checks.toml",
     "rates": "rates.csv",
     "resources": "resources.csv",
@@ -55,6 +57,8 @@ class Settings:
     overrides: Path | None = None
     allowances: Path | None = None
     handling: Path | None = None
+    joints: Path | None = None
+    panelling: Path | None = None
     checks: Path | None = None
     rates: Path | None = None
     sections: Path | None = None

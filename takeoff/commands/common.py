@@ -40,6 +40,8 @@ def measuring(command: Callable[..., None]) -> Callable[..., None]:
         click.option("--finishes", type=PATH, help="Classes of formed finish (TOML)."),
         click.option("--allowances", type=PATH, help="Reinforcement allowances (CSV)."),
         click.option("--handling", type=PATH, help="Densities, transport and lifting limits (TOML)."),
+        click.option("--joints", type=PATH, help="What goes into joints, connections, least bearings (TOML)."),
+        click.option("--panelling", type=PATH, help="How long walls and whole floors are divided (TOML)."),
         click.option("--checks", type=PATH, help="Limits of the plausibility checks (TOML)."),
         click.option(
             "--ground-level", type=float, help="Level of the ground, metres above the models' zero."

@@ -1,67 +1,279 @@
 """Joints: where pieces meet each other or cast concrete, from contacts within the joint width."""
 
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
+import numpy as np
 import shapely
 
+from takeoff.findings import Finding
 from takeoff.geometry.contacts import Contacts
+from takeoff.geometry.mesh import Floats
 from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.bodies import PIECES, Body
-from takeoff.measuring.dimensions import rectangle_sides
-from takeoff.measuring.records import JointRow
+from takeoff.measuring.dimensions import rectangle_sides, strip_thickness
+from takeoff.measuring.joint_rules import CAST_ON, JointRule, JointRules
+from takeoff.measuring.records import JointRow, PieceRow
+from takeoff.measuring.units import ElementKey
 
 SHORTEST = 0.05
-"""Contacts shorter than this, m, are touches, not joints."""
+"""Joints shorter than this, m, are touches, not joints."""
+STEP = 0.10
+"""Contact planes of one joint (a rebate, a key) lie within this, m; further apart they are two joints."""
+PARALLEL = 0.60
+"""Strips of one joint side by side within this, m, between their middles count once: leaves of a twin wall,
+both sides of a groove."""
+SQUARE = 0.9
+"""Share of the surrounding rectangle from which a strip is straight."""
 
 
-def measure_joints(surfaces: Surfaces, bodies: Sequence[Body], contacts: Contacts) -> tuple[JointRow, ...]:
-    """One row for each pair of parts and kind of joint; `contacts` were found with the joint width as gap.
+@dataclass(frozen=True, slots=True)
+class Member:
+    """A body as the joint rules see it."""
 
-    Kinds: `bed` under a piece or on it, `vertical` beside walls and columns, `slab` between slab edges, `topping`
-    where concrete is cast on a piece. Length is that of the contact's longer side, gap the mean distance.
-    """
-    gathered: dict[tuple[int, int, str], list[float]] = {}
+    method: str
+    role: str
+    subrole: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Patch:
+    """One contact: the surface of the piece that is set, the bodies `own` and `other`, its shape."""
+
+    row: int
+    own: int
+    other: int
+    polygon: shapely.Geometry
+    area: float
+    gap: float
+
+
+def piece_keys(pieces: Iterable[PieceRow]) -> dict[ElementKey, ElementKey]:
+    """For each element of a piece the piece's main element, both as (model, GlobalId)."""
+    keys: dict[ElementKey, ElementKey] = {}
+    for piece in pieces:
+        main = (piece.model, piece.global_id)
+        for text in piece.parts.split("; "):
+            keys[piece.model, text.rpartition("/")[0] or piece.global_id] = main
+    return keys
+
+
+def member(body: Body) -> Member:
+    """What rules ask of a body."""
+    return Member(body.method, body.role, body.element.subrole)
+
+
+def gather_patches(
+    surfaces: Surfaces, bodies: Sequence[Body], contacts: Contacts, pieces: Iterable[PieceRow]
+) -> dict[tuple[ElementKey, ElementKey, str], list[Patch]]:
+    """Contacts by the piece that is set, what it meets and the kind of joint; those within a piece are none."""
+    keys = piece_keys(pieces)
+    gathered: dict[tuple[ElementKey, ElementKey, str], list[Patch]] = defaultdict(list)
     for k in range(len(contacts)):
         a, b = int(contacts.first[k]), int(contacts.second[k])
         first, second = int(surfaces.part[a]), int(surfaces.part[b])
         one, two = bodies[first], bodies[second]
-        if one.key[:2] == two.key[:2] or not (one.concrete and two.concrete):
+        if not (one.concrete and two.concrete) or (one.method not in PIECES and two.method not in PIECES):
             continue
-        if one.method not in PIECES and two.method not in PIECES:
+        mine, theirs = keys.get(one.key[:2], one.key[:2]), keys.get(two.key[:2], two.key[:2])
+        if mine == theirs:
             continue
-        if one.method not in PIECES:
-            a, first, second, one, two = b, second, first, two, one
+        if _set_after(two, theirs, float(surfaces.normal[b, 2]), one, mine):
+            a, first, second, mine, theirs = b, second, first, theirs, mine
+            one, two = two, one
         kind = _kind(float(surfaces.normal[a, 2]), one, two)
-        polygon = contacts.polygon[k]
-        length = _length(polygon, float(surfaces.scale[a]))
+        patch = Patch(
+            a, first, second, contacts.polygon[k], float(contacts.area[k]), abs(float(contacts.gap[k]))
+        )
+        gathered[mine, theirs, kind].append(patch)
+    return gathered
+
+
+def measure_joints(
+    surfaces: Surfaces,
+    bodies: Sequence[Body],
+    patches: Mapping[tuple[ElementKey, ElementKey, str], Sequence[Patch]],
+    rules: JointRules,
+) -> tuple[tuple[JointRow, ...], tuple[Finding, ...]]:
+    """One row for each pair of members and kind of joint.
+
+    The length runs along the strips of contact; strips side by side count once. Grout is the whole contact
+    area times the width, sealant the length times its lines.
+    """
+    rows = []
+    closed: dict[tuple[str, str], list[JointRow]] = defaultdict(list)
+    for (mine, _, kind), own in patches.items():
+        length = joint_length(surfaces, own)
         if length < SHORTEST:
             continue
-        entry = gathered.setdefault((first, second, kind), [0.0, 0.0, 0.0])
-        entry[0] += float(contacts.area[k])
-        entry[1] += length
-        entry[2] += abs(float(contacts.gap[k])) * float(contacts.area[k])
-    rows = []
-    for (first, second, kind), (area, length, gap) in gathered.items():
-        one, two = bodies[first], bodies[second]
-        model, global_id, part = one.key
-        rows.append(
-            JointRow(
-                model, global_id, part, two.key[1], two.key[2], kind, area, length, gap / area, one.storey
-            )
+        main = max(own, key=lambda patch: (bodies[patch.other].method in PIECES, patch.area))
+        one, two = bodies[main.own], bodies[main.other]
+        area = sum(patch.area for patch in own)
+        gap = sum(patch.gap * patch.area for patch in own) / area
+        rule = rules.joint_for(kind, member(one), member(two))
+        row = joint_row(rules, rule, one, two, kind, area, length, gap)
+        rows.append(row)
+        if row.width_m != row.gap_m and row.grout_m3 > 0:
+            closed[mine[0], kind].append(row)
+    return tuple(rows), tuple(_closed_finding(*key, joints) for key, joints in closed.items())
+
+
+def joint_row(
+    rules: JointRules,
+    rule: JointRule | None,
+    one: Body,
+    two: Body,
+    kind: str,
+    area: float,
+    length: float,
+    gap: float,
+    cut: bool = False,
+) -> JointRow:
+    """The row of a joint between a piece `one` and `two`; `cut` for one that a division made."""
+    width = gap
+    if rule is not None and gap < rules.closed_mm / 1e3 and kind not in CAST_ON:
+        width = rule.width_mm / 1e3
+    return JointRow(
+        model=one.key[0],
+        global_id=one.key[1],
+        part=one.number,
+        other_id=two.key[1],
+        other_part=two.number,
+        kind=kind,
+        area_m2=area,
+        length_m=length,
+        gap_m=gap,
+        storey=one.storey,
+        other_model=two.key[0],
+        width_m=width,
+        grout_m3=area * width if rule is not None and rule.fill else 0.0,
+        sealant_m=length * rule.sealant if rule is not None else 0.0,
+        connections=length * rule.connections_per_metre if rule is not None else 0.0,
+        cut=cut,
+    )
+
+
+def joint_length(surfaces: Surfaces, patches: Sequence[Patch]) -> float:
+    """Length along the strips of contact, m; strips side by side in nearly one plane count once."""
+    total = 0.0
+    round_ones = [patch for patch in patches if surfaces.frame[patch.row] < 0]
+    for patch in round_ones:
+        low, bottom, high, top = patch.polygon.bounds
+        total += max((high - low) * float(surfaces.scale[patch.row]), top - bottom)
+    planes: dict[int, list[tuple[float, Patch]]] = defaultdict(list)
+    for patch in patches:
+        frame = int(surfaces.frame[patch.row])
+        if frame >= 0:
+            offset = float(surfaces.centre[patch.row] @ surfaces.axes[patch.row, 2])
+            planes[frame].append((offset, patch))
+    for members in planes.values():
+        members.sort(key=lambda member: member[0])
+        group: list[Patch] = []
+        last = -np.inf
+        for offset, patch in members:
+            if offset - last > STEP and group:
+                total += _strips_length(group)
+                group = []
+            group.append(patch)
+            last = offset
+        total += _strips_length(group)
+    return total
+
+
+def _strips_length(patches: Sequence[Patch]) -> float:
+    """Length of the strips in one plane: straight ones by their spans, others by area over width."""
+    straight: list[tuple[Floats, shapely.Geometry]] = []
+    bent: dict[tuple[int, int], float] = defaultdict(float)
+    for patch in patches:
+        for part in shapely.get_parts(patch.polygon):
+            if part.area <= 1e-7:
+                continue
+            long, short = rectangle_sides(part)
+            if part.area >= SQUARE * long * short:
+                straight.append((_direction(part), part))
+            else:
+                thickness = strip_thickness(part)
+                bent[patch.own, patch.other] += part.area / thickness if thickness > 0 else long
+    length = max(bent.values(), default=0.0)
+    while straight:
+        way = straight[0][0]
+        along = [part for other, part in straight if abs(float(way @ other)) > 0.996]
+        straight = [(other, part) for other, part in straight if abs(float(way @ other)) <= 0.996]
+        length += _spans_length(along, way)
+    return length
+
+
+def _spans_length(parts: Sequence[shapely.Geometry], way: Floats) -> float:
+    """Length covered by parallel strips along `way` (2,): neighbours within `PARALLEL` count once."""
+    across = np.array([-way[1], way[0]])
+    spans = []
+    for part in parts:
+        points = shapely.get_coordinates(part)
+        spans.append(
+            (float((points @ across).mean()), float((points @ way).min()), float((points @ way).max()))
         )
-    return tuple(rows)
+    spans.sort()
+    total = 0.0
+    bundle: list[tuple[float, float]] = []
+    last = -np.inf
+    for place, low, high in spans:
+        if place - last > PARALLEL and bundle:
+            total += _covered(bundle)
+            bundle = []
+        bundle.append((low, high))
+        last = place
+    return total + _covered(bundle)
+
+
+def _covered(spans: Sequence[tuple[float, float]]) -> float:
+    total, end = 0.0, -np.inf
+    for low, high in sorted(spans):
+        total += max(high - max(low, end), 0.0)
+        end = max(end, high)
+    return total
+
+
+def _direction(part: shapely.Geometry) -> Floats:
+    """Unit direction (2,) of the longer side of the rectangle around a part."""
+    corners = shapely.get_coordinates(shapely.oriented_envelope(part))
+    sides = np.diff(corners[:3], axis=0)
+    long = sides[int(np.argmax(np.linalg.norm(sides, axis=1)))]
+    return np.asarray(long / np.linalg.norm(long))
+
+
+def _set_after(other: Body, other_key: ElementKey, upward: float, one: Body, key: ElementKey) -> bool:
+    """Whether of two bodies in contact `other` is the piece that is set; `upward` is of its face.
+
+    The piece against cast concrete; of two pieces the one on top, then tilt-up before precast, then the first
+    by name.
+    """
+    if (other.method in PIECES) != (one.method in PIECES):
+        return other.method in PIECES
+    if abs(upward) > 0.7:
+        return upward < 0
+    return (other.method != "tilt-up", other_key) < (one.method != "tilt-up", key)
 
 
 def _kind(upward: float, piece: Body, other: Body) -> str:
     """Kind of a joint at a face of `piece` whose normal has the vertical part `upward`."""
     if abs(upward) > 0.7:
-        cast_on = upward > 0 and other.method not in PIECES and other.role in ("slab", "beam")
-        return "topping" if cast_on and piece.role in ("slab", "beam") else "bed"
-    return "slab" if piece.role == "slab" and other.role == "slab" else "vertical"
+        if upward < 0:
+            return "bearing" if piece.role in ("slab", "stair") else "bed"
+        cast_floor = other.role in ("slab", "beam")
+        return "topping" if cast_floor and piece.role in ("slab", "beam") else "cast-on"
+    roles = {piece.role, other.role}
+    if roles <= {"slab", "stair"}:
+        return "slab"
+    return "wall-to-slab" if "wall" in roles and roles & {"slab", "stair"} else "vertical"
 
 
-def _length(polygon: shapely.Geometry, scale: float) -> float:
-    if scale != 1.0:
-        low, bottom, high, top = polygon.bounds
-        return float(max((high - low) * scale, top - bottom))
-    return float(sum(rectangle_sides(piece)[0] for piece in shapely.get_parts(polygon) if piece.area > 0))
+def _closed_finding(model: str, kind: str, joints: Sequence[JointRow]) -> Finding:
+    length = sum(joint.length_m for joint in joints)
+    volume = sum(joint.grout_m3 for joint in joints)
+    widths = sorted({round(joint.width_m * 1e3, 1) for joint in joints})
+    return Finding(
+        "note", "joint-drawn-closed", model, joints[0].global_id if len(joints) == 1 else "",
+        f"{len(joints)} {kind} joints ({length:.1f} m) are drawn without a gap: ask how wide they are",
+        f"{' or '.join(f'{width:g}' for width in widths)} mm wide, {volume:.3f} m3 to fill", volume, "m3",
+    )  # fmt: skip

@@ -8,7 +8,7 @@ import numpy as np
 
 from takeoff.geometry.contacts import find_contacts
 from takeoff.geometry.facets import make_facets
-from takeoff.geometry.mesh import Floats, Ints, Mesh
+from takeoff.geometry.mesh import Floats, Ints
 from takeoff.geometry.neighbours import near_pairs
 from takeoff.geometry.solids import SolidResult
 from takeoff.geometry.surfaces import Surfaces, make_surfaces
@@ -25,12 +25,14 @@ from takeoff.measuring.formwork import FormedBody, measure_formwork
 from takeoff.measuring.ground import GroundLevel, find_ground_level, ground_finding
 from takeoff.measuring.handling import Handling
 from takeoff.measuring.holes import find_holes, hole_rows, voids_left_in
-from takeoff.measuring.joints import measure_joints
+from takeoff.measuring.joint_rules import JointRules
 from takeoff.measuring.orders import Order
+from takeoff.measuring.panelling_rules import PanellingRules
 from takeoff.measuring.part_rows import part_rows
-from takeoff.measuring.pieces import make_pieces
+from takeoff.measuring.pieces import PieceRules
 from takeoff.measuring.plan import ElementPlan
 from takeoff.measuring.pours import measure_pours, watertight_pours
+from takeoff.measuring.prefabrication import measure_prefabrication
 from takeoff.measuring.ratios import check_ratios
 from takeoff.measuring.records import EnvelopeRow, MeasuredPart, Measurement
 from takeoff.measuring.reinforcement import Reinforcement, reinforce
@@ -49,6 +51,8 @@ class Rules:
     convention: Convention
     allowances: AllowanceTable
     handling: Handling
+    joints: JointRules
+    panelling: PanellingRules
     checks: Checks
     finishes: Finishes
     ground_level: float | None = None
@@ -96,7 +100,7 @@ def measure(
     contacts = find_contacts(surfaces, pairs, gap)
     piece = np.array([body.method in PIECES for body in bodies], dtype=bool)
     at_piece = pairs[piece[pairs].any(axis=1)] if len(pairs) else pairs
-    joints = measure_joints(surfaces, bodies, find_contacts(surfaces, at_piece, joint))
+    at_pieces = find_contacts(surfaces, at_piece, joint)
     progress("formwork")
     grounded, findings = slabs_on_ground(bodies, convention)
     pierced = {
@@ -146,23 +150,39 @@ def measure(
     declared = compare_declared(parts, plans, rules.checks.declared)
     findings += declared.findings
     parts = _with_declared(parts, declared.volumes)
-    meshes: dict[tuple[str, str, int, int], Mesh] = {(*body.key, body.lump): body.mesh for body in bodies}
-    embedded = {model.model: model.embedded for model in models}
-    pieces, notes = make_pieces(parts, meshes, plans, embedded, rules.handling)
-    findings += notes
+    made = measure_prefabrication(
+        parts,
+        models,
+        plans,
+        bodies,
+        surfaces,
+        [size.outline for size in sizes],
+        at_pieces,
+        origin,
+        PieceRules(rules.handling, rules.joints, rules.panelling),
+    )
+    findings += made.findings
     measurement = Measurement(
         parts=tuple(parts),
         formwork=tuple(row for body in formed.values() for row in body.rows),
         surfaces=tuple(row for body in formed.values() for row in body.surfaces),
         holes=holes,
         reinforcement=steel.rows,
-        pieces=pieces,
-        joints=joints,
+        pieces=made.pieces,
+        joints=made.joints,
         counts=_counts(parts),
         envelope=envelope,
         declared=declared.rows,
         declared_close_share=declared.close_share,
         pours=pours,
+        bearings=made.bearings,
+        loads=made.loads,
+        lifts=made.lifts,
+        casting=made.casting,
+        panels=made.panels,
+        storeys=made.storeys,
+        repetition=made.repetition,
+        caution=made.caution,
     )
     findings += check_ratios(measurement, rules.checks)
     for model in models:

@@ -28,7 +28,8 @@ class BearingRow:
 
 @dataclass(frozen=True, slots=True)
 class LoadRow:
-    """One lorry load of precast pieces in the order of erection; `vehicle` is `flat`, `upright` or `special`."""
+    """One lorry load of precast pieces in the order of erection; `vehicle` is `flat`,
+    `upright` (standing on a rack), `special` (one piece beyond the limits of the road) or `pallets`."""
 
     load: int
     vehicle: str
@@ -123,3 +124,24 @@ class StoreyRow:
     outline_m: float
     height_group: str = ""
     outline_group: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class RepetitionRow:
+    """How much repeats: `repeated` of `total`, by number of pieces or by floor area; `role` for pieces of one role.
+
+    `measure` is `pieces in groups of N or more`, `pieces for each shape`, `storey height` or `floor outline`;
+    `note` names what repeats most.
+    """
+
+    measure: str
+    role: str
+    unit: str
+    repeated: float
+    total: float
+    note: str = ""
+
+    @property
+    def share(self) -> float | None:
+        """Repeated over total, None where there is nothing."""
+        return self.repeated / self.total if self.total else None

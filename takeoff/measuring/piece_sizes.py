@@ -1,6 +1,7 @@
 """Sizes of a piece: overall length, width, thickness, largest face, its outline and the openings through it."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -19,7 +20,8 @@ class PieceSizes:
     """Metres and m2. For walls and slabs the thickness is across the largest face, else the least extent.
 
     `outline` is the length around the piece seen across its thickness, notches at its edge included,
-    `opening_edges` that around the holes in it.
+    `opening_edges` that around the holes in it, `outline_area` what the outline encloses, holes included;
+    `profile` is the area of the piece seen along its length.
     """
 
     length: float
@@ -29,6 +31,8 @@ class PieceSizes:
     openings: int
     outline: float
     opening_edges: float
+    outline_area: float
+    profile: float
 
 
 def piece_sizes(bodies: list[Mesh], is_panel: bool) -> PieceSizes:
@@ -49,8 +53,18 @@ def piece_sizes(bodies: list[Mesh], is_panel: bool) -> PieceSizes:
         facing_way = normals(corners) @ axes[across]
         area = areas(corners)
         face = max(face, *(float(area[sign * facing_way > 0.5].sum()) for sign in (1.0, -1.0)))
-    openings, outline, edges = outline_across(bodies, axes[across])
-    return PieceSizes(rest[0], rest[1], float(extents[across]), face, openings, outline, edges)
+    seen = outline_across(bodies, axes[across])
+    along = max((i for i in range(3) if i != across), key=lambda i: float(extents[i]))
+    profile = float(silhouette(bodies, axes[along])[0].area)
+    return PieceSizes(
+        rest[0], rest[1], float(extents[across]), face, seen.openings, seen.length, seen.edges, seen.area, profile
+    )  # fmt: skip
+
+
+def upper_side(mesh: Mesh) -> Floats:
+    """The direction (3,) of the largest face of a solid, turned so that it looks up."""
+    _, normal = largest_plane(mesh)
+    return normal if normal[2] >= 0 else -normal
 
 
 def joined(bodies: list[Mesh]) -> Mesh:
@@ -65,21 +79,39 @@ def joined(bodies: list[Mesh]) -> Mesh:
     )
 
 
-def outline_across(bodies: list[Mesh], across: Floats) -> tuple[int, float, float]:
-    """Openings right through in the direction `across` (3,), the outline's length, and that around its holes, m.
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """A piece seen across its thickness: openings through it, the length around it, that around its holes (m),
+    and the area within the length around it (m2)."""
 
-    Openings are holes in the outline, and notches at its edge that an opening element cut through the whole
-    thickness. Cores along a unit and recesses are none.
-    """
-    from shapely import MultiPoint, polygons, union_all
-    from shapely.geometry import MultiPolygon, Polygon
+    openings: int
+    length: float
+    edges: float
+    area: float
+
+
+def silhouette(bodies: list[Mesh], across: Floats) -> tuple[Any, Floats]:
+    """Outline (shapely) of bodies seen in the direction `across` (3,), and its plane's axes (2, 3)."""
+    from shapely import polygons, union_all
 
     helper = np.eye(3)[np.argmin(np.abs(across))]
     x = np.cross(helper, across)
     x /= np.linalg.norm(x)
     plane = np.stack([x, np.cross(across, x)])
     seen = [body.corners[normals(body.corners) @ across > 1e-6] for body in bodies]
-    outline = union_all(polygons(np.concatenate(seen) @ plane.T), grid_size=1e-6)
+    return union_all(polygons(np.concatenate(seen) @ plane.T), grid_size=1e-6), plane
+
+
+def outline_across(bodies: list[Mesh], across: Floats) -> Outline:
+    """The outline in the direction `across` (3,).
+
+    Openings are holes in it, and notches at its edge that an opening element cut through the whole thickness.
+    Cores along a unit and recesses are none.
+    """
+    from shapely import MultiPoint
+    from shapely.geometry import MultiPolygon, Polygon
+
+    outline, plane = silhouette(bodies, across)
     sheets = [p for p in getattr(outline, "geoms", [outline]) if isinstance(p, Polygon)]
     rings = [ring for sheet in sheets for ring in sheet.interiors]
     holes = [hole for hole in (Polygon(ring) for ring in rings) if hole.area > LEAST_HOLE]
@@ -94,5 +126,10 @@ def outline_across(bodies: list[Mesh], across: Floats) -> tuple[int, float, floa
             on_hole = rims is not None and rims.distance(MultiPoint(cut @ plane.T)) < 1e-3
             if span >= 0.95 * depth and not on_hole:
                 notches.add(label)
-    around = sum(float(sheet.exterior.length) for sheet in sheets if sheet.area > LEAST_HOLE)
-    return len(holes) + len(notches), around, sum(float(hole.length) for hole in holes)
+    sheets = [sheet for sheet in sheets if sheet.area > LEAST_HOLE]
+    return Outline(
+        len(holes) + len(notches),
+        sum(float(sheet.exterior.length) for sheet in sheets),
+        sum(float(hole.length) for hole in holes),
+        sum(float(Polygon(sheet.exterior).area) for sheet in sheets),
+    )

@@ -1,28 +1,59 @@
 """Pieces: precast and tilt-up units as they are lifted, with sizes, weights, marks and repetition groups."""
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from math import ceil
 
 import numpy as np
 
 from takeoff.findings import Finding
-from takeoff.geometry.mesh import Mesh
+from takeoff.geometry.mesh import Floats, Mesh, volume
 from takeoff.measuring.congruence import group_congruent
 from takeoff.measuring.handling import Handling
-from takeoff.measuring.piece_sizes import PieceSizes, joined, piece_sizes
+from takeoff.measuring.joint_rules import JointRules
+from takeoff.measuring.moulds import mould_families
+from takeoff.measuring.panelling import Cut, Panel, divide
+from takeoff.measuring.panelling_rules import PanellingRules
+from takeoff.measuring.piece_codes import mirror_labels, piece_numbers, shape_codes
+from takeoff.measuring.piece_findings import marks_made, marks_shared, over_limits, without_mesh
+from takeoff.measuring.piece_records import PanelRow
+from takeoff.measuring.piece_sizes import PieceSizes, joined, piece_sizes, upper_side
 from takeoff.measuring.plan import ElementPlan
 from takeoff.measuring.records import MeasuredPart, PieceRow
-from takeoff.measuring.units import LIFTED, PartKey, Unit, find_units, part_key
+from takeoff.measuring.units import ElementKey, PartKey, Unit, find_units, part_key
 from takeoff.reading.facts import Embedded
 
 INITIALS = {"wall": "W", "slab": "S", "column": "C", "beam": "B", "foundation": "F", "stair": "ST"}
 PANELS = ("wall", "slab")
+TOP_STAYS = ("slab",)
+"""Roles whose pieces have an upper side: soffit and top are not made alike, so they are not turned over."""
+
+
+@dataclass(frozen=True, slots=True)
+class PieceRules:
+    """The data files that pieces go by; without `panelling` nothing is divided."""
+
+    handling: Handling
+    joints: JointRules
+    panelling: PanellingRules | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Pieces:
+    """Rows of all pieces, those of divided bodies again with their outlines, the joints that divisions make (by
+    the main element of the body), and findings."""
+
+    rows: tuple[PieceRow, ...]
+    panels: tuple[PanelRow, ...]
+    cuts: Mapping[ElementKey, tuple[Cut, ...]]
+    findings: tuple[Finding, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Draft:
-    """A unit on its way to a row: its bodies, place (x, y, z) and figures."""
+    """A piece on its way to a row: its bodies, place (level, x, y, z) and figures. `panel` counts from 1 where a
+    body was divided in `panels`, and `corners` is the outline of its face."""
 
     unit: Unit
     bodies: list[Mesh]
@@ -30,6 +61,16 @@ class _Draft:
     volume: float
     weight: float
     mark: str
+    panel: int = 0
+    panels: int = 0
+    corners: Floats | None = None
+    note: str = ""
+
+    @property
+    def name(self) -> str:
+        """What tells the piece from all others: GlobalId, and number of the panel."""
+        own = self.unit.elements[0][1]
+        return f"{own}/{self.panel}" if self.panel else own
 
 
 def make_pieces(
@@ -37,42 +78,127 @@ def make_pieces(
     meshes: Mapping[PartKey, Mesh],
     plans: Sequence[ElementPlan],
     embedded: Mapping[str, Sequence[Embedded]],
-    handling: Handling,
-) -> tuple[tuple[PieceRow, ...], tuple[Finding, ...]]:
-    """Pieces of all models, in order of repetition group and place.
+    rules: PieceRules,
+    origin: Floats | None = None,
+) -> Pieces:
+    """Pieces of all models, in order of method, role and size.
 
-    `meshes` holds the net mesh of each part, all in one coordinate system; `embedded` the parts cast into or
-    fixed to elements, by model. A part with a weight keeps it, else the density of `handling` gives it.
-    Groups hold pieces of one method and role that are congruent; they are numbered by size, so the same
-    models give the same labels whatever the order of the elements.
+    `meshes` holds the net mesh of each part, all in one coordinate system, relative to `origin` (3,); `embedded`
+    the parts cast into or fixed to elements, by model. A part with a weight keeps it, else the density of the
+    handling file gives it. Groups hold pieces of one method and role that are congruent; they are named by
+    their shape (see `piece_codes`), so the same shapes have the same labels in every revision.
     """
-    units, notes = find_units(parts, meshes, handling.unit)
+    units, notes = find_units(parts, meshes, rules.handling.unit)
     facts = {(plan.facts.model, plan.facts.global_id): plan.facts for plan in plans}
-    findings = [*notes, *_without_mesh(parts, meshes)]
+    findings = [*notes, *without_mesh(parts, meshes)]
     classes: dict[tuple[str, str], list[_Draft]] = defaultdict(list)
+    cuts: dict[ElementKey, tuple[Cut, ...]] = {}
     for unit in units:
         fact = facts.get(unit.elements[0])
         mark = unit.main.mark
         if fact is not None:
             mark = (unit.assembly and fact.assembly_mark) or fact.mark or mark
-        bodies = [meshes[part_key(part)] for part in unit.parts]
         level = fact.storey_elevation if fact is not None and fact.storey_elevation is not None else 0.0
-        middle = np.mean([body.box() for body in bodies], axis=(0, 1)).round(2).tolist()
-        classes[unit.main.method, unit.main.role].append(
-            _Draft(
-                unit,
-                bodies,
-                (round(level, 3), middle[0], middle[1], middle[2]),
-                sum(part.net_volume_m3 or 0.0 for part in unit.parts),
-                sum(_weight(part, handling) for part in unit.parts),
-                mark,
+        bodies = [meshes[part_key(part)] for part in unit.parts]
+        whole = _draft(unit, bodies, level, mark, rules.handling)
+        drafts, made = _divided(whole, level, rules, findings)
+        classes[unit.main.method, unit.main.role] += drafts
+        if made:
+            cuts[unit.elements[0]] = made
+    home = np.zeros(3) if origin is None else origin
+    rows: list[PieceRow] = []
+    panels: list[PanelRow] = []
+    for (method, role), drafts in sorted(classes.items()):
+        texts = _embedded_texts(drafts, embedded, rules.handling)
+        for row, draft in _rows(method, role, drafts, texts, rules, home, findings):
+            rows.append(row)
+            if draft.corners is not None:
+                panels.append(_panel_row(row, draft, home))
+    unmarked = [draft.unit.main.model for drafts in classes.values() for draft in drafts if not draft.mark]
+    findings += marks_made(unmarked) + marks_shared(rows) + over_limits(rows)
+    panels.sort(key=lambda panel: (panel.model, panel.global_id, panel.panel))
+    return Pieces(tuple(rows), tuple(panels), cuts, tuple(findings))
+
+
+def _draft(unit: Unit, bodies: list[Mesh], level: float, mark: str, handling: Handling) -> _Draft:
+    boxes = np.array([body.box() for body in bodies])
+    middle = ((boxes[:, 0].min(axis=0) + boxes[:, 1].max(axis=0)) / 2.0).round(2).tolist()
+    return _Draft(
+        unit,
+        bodies,
+        (round(level, 3), middle[0], middle[1], middle[2]),
+        sum(part.net_volume_m3 or 0.0 for part in unit.parts),
+        sum(_weight(part, handling) for part in unit.parts),
+        mark,
+    )
+
+
+def _divided(
+    whole: _Draft, level: float, rules: PieceRules, findings: list[Finding]
+) -> tuple[list[_Draft], tuple[Cut, ...]]:
+    """The pieces that a body is divided into by rule, with the joints between them; itself where it is not."""
+    panelling = rules.panelling
+    main = whole.unit.main
+    rule = panelling.rule_for(main.method, main.role) if panelling is not None else None
+    if panelling is None or rule is None or (whole.mark and not panelling.divide_marked):
+        return [whole], ()
+    density = whole.weight / whole.volume * 1e3
+    division = divide(whole.bodies, rule, density)
+    if division is None:
+        return [whole], ()
+    model, global_id = whole.unit.elements[0]
+    size = f"{whole.volume:.2f} m3, {whole.weight:.1f} t"
+    if len(division.panels) < 2:
+        message = (
+            f"{main.role} of {size} is larger than one piece can be, and {division.note}: ask how it is made"
+        )
+        findings.append(
+            Finding(
+                "warning",
+                "piece-not-divided",
+                model,
+                global_id,
+                message,
+                "counted as one piece",
+                whole.weight,
+                "t",
             )
         )
-    rows: list[PieceRow] = []
-    for (method, role), drafts in sorted(classes.items()):
-        rows += _rows(method, role, drafts, _embedded_texts(drafts, embedded, handling), handling, findings)
-    findings += _marks_made(classes.values()) + _marks_shared(rows) + _over_limits(rows)
-    return tuple(rows), tuple(findings)
+        return [whole], ()
+    number = len(division.panels)
+    message = f"{main.role} of {size} is one body without a mark, larger than one piece can be" + (
+        f"; {division.note}" if division.note else ""
+    )
+    findings.append(
+        Finding(
+            "warning", "piece-divided", model, global_id, f"{message}: ask for the pieces",
+            f"divided by rule into {number} pieces", float(number), "pieces",
+        )
+    )  # fmt: skip
+    drafts = []
+    for place, panel in enumerate(division.panels, start=1):
+        drafts.append(_panel_draft(whole, panel, place, number, level, density, division.note))
+    return drafts, division.cuts
+
+
+def _panel_draft(
+    whole: _Draft, panel: Panel, place: int, number: int, level: float, density: float, note: str
+) -> _Draft:
+    boxes = np.array([body.box() for body in panel.bodies])
+    middle = ((boxes[:, 0].min(axis=0) + boxes[:, 1].max(axis=0)) / 2.0).round(2).tolist()
+    own = sum(volume(body) for body in panel.bodies)
+    return _Draft(
+        whole.unit,
+        panel.bodies,
+        (round(level, 3), middle[0], middle[1], middle[2]),
+        own,
+        own * density / 1e3,
+        f"{whole.mark}/{place}" if whole.mark else "",
+        place,
+        number,
+        panel.corners,
+        note,
+    )
 
 
 def _rows(
@@ -80,12 +206,15 @@ def _rows(
     role: str,
     drafts: list[_Draft],
     cast_in: Mapping[tuple[str, str], str],
-    handling: Handling,
+    rules: PieceRules,
+    origin: Floats,
     findings: list[Finding],
-) -> list[PieceRow]:
+) -> list[tuple[PieceRow, _Draft]]:
     """Rows of one method and role."""
-    drafts = sorted(drafts, key=lambda draft: draft.unit.elements[0][::-1])
-    grouping = group_congruent([joined(draft.bodies) for draft in drafts])
+    drafts = sorted(drafts, key=lambda draft: (draft.name, draft.unit.main.model))
+    solids = [joined(draft.bodies) for draft in drafts]
+    ups = [upper_side(solid) if role in TOP_STAYS else None for solid in solids]
+    grouping = group_congruent(solids, ups=ups)
     members: dict[int, list[_Draft]] = defaultdict(list)
     for draft, number in zip(drafts, grouping.groups, strict=True):
         members[number].append(draft)
@@ -103,55 +232,105 @@ def _rows(
         key=lambda n: (
             *(-round(x, 3) for x in (sizes[n].length, sizes[n].width, sizes[n].thickness)),
             -round(members[n][0].volume, 4),
-            members[n][0].unit.elements[0][::-1],
+            members[n][0].name,
         ),
     )
     initial = ("T" if method == "tilt-up" else "") + INITIALS.get(role, "P")
-    labels = {number: f"{initial}{place}" for place, number in enumerate(order, start=1)}
-    mirror_of = _mirrors(grouping.mirrors, order)
+    leaders = [grouping.leaders[number] for number in order]
+    codes = shape_codes(
+        [solids[leader] for leader in leaders],
+        [(sizes[n].length, sizes[n].width, sizes[n].thickness) for n in order],
+        [ups[leader] for leader in leaders],
+    )
+    labels = {number: f"{initial}-{code}" for number, code in zip(order, codes, strict=True)}
+    mirror_of = mirror_labels(grouping.mirrors, labels)
+    moulds = mould_families(sizes, initial)
     rows = []
     for number in order:
-        group = sorted(members[number], key=lambda draft: (draft.place, draft.unit.elements[0][::-1]))
-        size = sizes[number]
-        digits = max(2, len(str(len(group))))
-        for place, draft in enumerate(group, start=1):
-            main = draft.unit.main
-            rows.append(
-                PieceRow(
-                    model=main.model,
-                    global_id=main.global_id,
-                    mark=draft.mark or f"{labels[number]}-{place:0{digits}d}",
-                    method=method,
-                    role=role,
-                    storey=main.storey,
-                    length_m=size.length,
-                    width_m=size.width,
-                    thickness_m=size.thickness,
-                    volume_m3=draft.volume,
-                    weight_t=draft.weight,
-                    largest_face_m2=size.largest_face,
-                    openings=size.openings,
-                    repetition_group=labels[number],
-                    repetition_count=len(group),
-                    mirror_of=labels.get(mirror_of.get(number, -1), ""),
-                    strength_class=main.strength_class,
-                    embedded=cast_in.get(draft.unit.elements[0], ""),
-                    parts="; ".join(f"{part.global_id}/{part.part}" for part in draft.unit.parts),
-                    transport_check=handling.transport_check(
-                        method, role, size.length, size.width, size.thickness, draft.weight
-                    ),
-                    lift_check=handling.lift_check(method, draft.weight),
-                    subrole=main.subrole,
-                )
+        group = sorted(members[number], key=lambda draft: (draft.place, draft.name))
+        numbers = piece_numbers([draft.name for draft in group])
+        for draft in group:
+            row = _row(draft, sizes[number], labels[number], numbers[draft.name], rules, origin)
+            row = replace(
+                row,
+                repetition_count=len(group),
+                mirror_of=mirror_of.get(number, ""),
+                embedded=cast_in.get(draft.unit.elements[0], "") if draft.panel <= 1 else "",
+                mould=moulds[number],
             )
+            rows.append((row, draft))
     return rows
 
 
-def _mirrors(found: Mapping[int, int], order: Sequence[int]) -> dict[int, int]:
-    """Mirror images by group: of two, the later in `order` names the earlier."""
-    place = {number: i for i, number in enumerate(order)}
-    pairs = [(a, b) for a, b in found.items() if a in place and b in place]
-    return {max(pair, key=lambda n: place[n]): min(pair, key=lambda n: place[n]) for pair in pairs}
+def _row(
+    draft: _Draft, size: PieceSizes, label: str, number: str, rules: PieceRules, origin: Floats
+) -> PieceRow:
+    """The row of one piece, but for what its group tells."""
+    main = draft.unit.main
+    handling = rules.handling
+    setting = handling.setting(draft.weight)
+    tilt_up = handling.tilt_up if main.method == "tilt-up" else None
+    boxes = np.array([body.box() for body in draft.bodies])
+    low, high = boxes[:, 0].min(axis=0) + origin, boxes[:, 1].max(axis=0) + origin
+    upright = float(high[2] - low[2])
+    broad = size.length if abs(size.length - upright) > abs(size.width - upright) else size.width
+    return PieceRow(
+        model=main.model,
+        global_id=main.global_id,
+        mark=draft.mark or f"{label}-{number}",
+        method=main.method,
+        role=main.role,
+        storey=main.storey,
+        length_m=size.length,
+        width_m=size.width,
+        thickness_m=size.thickness,
+        volume_m3=draft.volume,
+        weight_t=draft.weight,
+        largest_face_m2=size.largest_face,
+        openings=size.openings,
+        repetition_group=label,
+        repetition_count=1,
+        strength_class=main.strength_class,
+        parts="; ".join(f"{part.global_id}/{part.part}" for part in draft.unit.parts),
+        transport_check=handling.transport_check(
+            main.method, main.role, size.length, size.width, size.thickness, draft.weight
+        ),
+        lift_check=handling.lift_check(main.method, draft.weight),
+        subrole=main.subrole,
+        outline_m=size.outline,
+        opening_edges_m=size.opening_edges,
+        x_m=float(low[0] + high[0]) / 2.0,
+        y_m=float(low[1] + high[1]) / 2.0,
+        z_m=float(low[2] + high[2]) / 2.0,
+        setting=setting,
+        connections=0.0 if setting == "small" else rules.joints.connections_for(main, size.length),
+        inserts=max(tilt_up.least_inserts, ceil(draft.weight / tilt_up.insert_for - 1e-9)) if tilt_up else 0,
+        braces=max(tilt_up.least_braces, ceil(broad / tilt_up.brace_for - 1e-9)) if tilt_up else 0,
+        panel=f"{draft.panel} of {draft.panels}" if draft.panel else "",
+        top_m=float(high[2]),
+        outline_m2=size.outline_area,
+    )
+
+
+def _panel_row(row: PieceRow, draft: _Draft, origin: Floats) -> PanelRow:
+    corners = (draft.corners if draft.corners is not None else np.zeros((0, 3))) + origin
+    return PanelRow(
+        model=row.model,
+        global_id=row.global_id,
+        panel=draft.panel,
+        panels=draft.panels,
+        mark=row.mark,
+        method=row.method,
+        role=row.role,
+        storey=row.storey,
+        length_m=row.length_m,
+        width_m=row.width_m,
+        thickness_m=row.thickness_m,
+        volume_m3=row.volume_m3,
+        weight_t=row.weight_t,
+        corners="; ".join(" ".join(f"{x:.4f}" for x in point) for point in corners.tolist()),
+        note=draft.note,
+    )
 
 
 def _weight(part: MeasuredPart, handling: Handling) -> float:
@@ -182,93 +361,3 @@ def _embedded_texts(
         )
         for main, count in counts.items()
     }
-
-
-def _without_mesh(parts: Sequence[MeasuredPart], meshes: Mapping[PartKey, Mesh]) -> list[Finding]:
-    """Precast and tilt-up parts that could not be measured, so that no piece stands for them."""
-    return [
-        Finding(
-            "warning",
-            "piece-not-measured",
-            part.model,
-            part.global_id,
-            f"{part.method} {part.role} has no measured shape ({part.condition or 'no mesh'}): "
-            "it is missing from the pieces",
-            "left out",
-            1.0,
-            "pieces",
-        )
-        for part in parts
-        if part.method in LIFTED and part_key(part) not in meshes and part.net_volume_m3 != 0.0
-    ]
-
-
-def _marks_made(classes: Iterable[list[_Draft]]) -> list[Finding]:
-    """One note a model on pieces to which the model gives no mark."""
-    made = Counter(draft.unit.main.model for drafts in classes for draft in drafts if not draft.mark)
-    return [
-        Finding(
-            "note",
-            "mark-made",
-            model,
-            "",
-            f"{number} pieces have no mark in the model: ask the designer for piece marks",
-            "marks made from repetition group and place",
-            float(number),
-            "pieces",
-        )
-        for model, number in sorted(made.items())
-    ]
-
-
-def _marks_shared(rows: Sequence[PieceRow]) -> list[Finding]:
-    """Marks that the model gives to pieces of different shapes."""
-    shapes: dict[tuple[str, str], dict[str, PieceRow]] = defaultdict(dict)
-    for row in rows:
-        shapes[row.model, row.mark].setdefault(row.repetition_group, row)
-    return [
-        Finding(
-            "warning",
-            "mark-on-different-shapes",
-            model,
-            min(row.global_id for row in groups.values()),
-            f"mark {mark} stands on pieces of {len(groups)} shapes ({', '.join(groups)}): "
-            "ask which of them the mark means",
-            "pieces counted by shape",
-            float(len(groups)),
-            "pieces",
-        )
-        for (model, mark), groups in sorted(shapes.items())
-        if len(groups) > 1
-    ]
-
-
-def _over_limits(rows: Sequence[PieceRow]) -> list[Finding]:
-    """One warning a model for all pieces over the limits of the road, one for those of the crane."""
-    over: dict[tuple[str, str], list[tuple[PieceRow, str]]] = defaultdict(list)
-    for row in rows:
-        for limit, check in (("road", row.transport_check), ("lift", row.lift_check)):
-            if check.startswith("over"):
-                over[row.model, limit].append((row, check))
-    findings = []
-    for (model, limit), pieces in sorted(over.items()):
-        row, check = max(pieces, key=lambda pair: (pair[0].weight_t, pair[0].global_id))
-        labels = list(dict.fromkeys(piece.repetition_group for piece, _ in pieces))
-        groups = ", ".join(labels[:5]) + (f" and {len(labels) - 5} more" if len(labels) > 5 else "")
-        message = (
-            f"{len(pieces)} pieces are beyond the usual (groups {groups}), the heaviest {row.mark} {check}: "
-            "divide them, or plan and price for it"
-        )
-        findings.append(
-            Finding(
-                "warning",
-                f"piece-over-{limit}-limit",
-                model,
-                row.global_id,
-                message,
-                "priced as modelled",
-                float(len(pieces)),
-                "pieces",
-            )
-        )
-    return findings

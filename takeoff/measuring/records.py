@@ -9,6 +9,7 @@ from takeoff.measuring.piece_records import (
     LiftRow,
     LoadRow,
     PanelRow,
+    RepetitionRow,
     StoreyRow,
 )
 
@@ -293,4 +294,5 @@ class Measurement:
     casting: tuple[CastingRow, ...] = ()
     panels: tuple[PanelRow, ...] = ()
     storeys: tuple[StoreyRow, ...] = ()
+    repetition: tuple[RepetitionRow, ...] = ()
     caution: str = ""

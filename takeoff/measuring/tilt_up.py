@@ -1,0 +1,108 @@
+"""Tilt-up: room to cast the panels on the floor, singly or stacked, and panels beyond the usual."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from math import ceil
+
+from takeoff.findings import Finding
+from takeoff.measuring.handling import Handling, TiltUp
+from takeoff.measuring.piece_records import CastingRow, StoreyRow
+from takeoff.measuring.records import PieceRow
+
+
+def measure_casting(
+    pieces: Iterable[PieceRow], storeys: Sequence[StoreyRow], handling: Handling
+) -> tuple[tuple[CastingRow, ...], tuple[Finding, ...]]:
+    """A row for each storey where tilt-up panels stand, and findings where the floor or a limit is too small.
+
+    The casting area of a panel is its overall size with the margin around it. Stacked panels take the area of
+    the largest of each stack; the lowest stack that fits on the usable floor counts.
+    """
+    rules = handling.tilt_up
+    panels: dict[str, list[PieceRow]] = defaultdict(list)
+    for piece in pieces:
+        if piece.method == "tilt-up":
+            panels[piece.storey].append(piece)
+    floors: dict[str, float] = defaultdict(float)
+    for row in storeys:
+        floors[row.storey] += row.floor_area_m2
+    rows = tuple(_row(storey, own, floors.get(storey, 0.0), rules) for storey, own in panels.items())
+    findings = [finding for row in rows for finding in _short_of_floor(row, panels[row.storey], rules)]
+    return rows, (*findings, *_beyond_usual(panels, rules))
+
+
+def _row(storey: str, panels: Sequence[PieceRow], floor: float, rules: TiltUp) -> CastingRow:
+    beds = sorted(
+        ((piece.length_m + 2 * rules.margin) * (piece.width_m + 2 * rules.margin) for piece in panels),
+        reverse=True,
+    )
+    usable = floor * rules.usable_floor
+    stack = next((n for n in range(1, rules.most_in_stack + 1) if sum(beds[::n]) <= usable), 0)
+    if not floor:
+        check = "no floor modelled at this storey to cast on"
+    elif stack == 0:
+        check = f"over: {sum(beds[:: rules.most_in_stack]):.0f} m2 even {rules.most_in_stack} high of {usable:.0f} m2"
+    else:
+        check = "cast singly" if stack == 1 else f"cast {stack} high"
+    return CastingRow(
+        storey=storey,
+        panels=len(panels),
+        panel_area_m2=sum(piece.outline_m2 for piece in panels),
+        casting_area_m2=sum(beds),
+        floor_area_m2=floor,
+        usable_area_m2=usable,
+        stack=stack,
+        stacked_area_m2=sum(beds[:: stack or rules.most_in_stack]),
+        inserts=sum(piece.inserts for piece in panels),
+        braces=sum(piece.braces for piece in panels),
+        check=check,
+    )
+
+
+def _short_of_floor(row: CastingRow, panels: Sequence[PieceRow], rules: TiltUp) -> list[Finding]:
+    if row.stack:
+        return []
+    return [
+        Finding(
+            "warning", "casting-area-short", panels[0].model, "",
+            f"{row.panels} tilt-up panels at {row.storey or 'no storey'} need {row.stacked_area_m2:.0f} m2 to be cast "
+            f"{rules.most_in_stack} high, and the model shows {row.usable_area_m2:.0f} m2 of floor free for it: "
+            "plan a casting bed beside the building, or cast in turns",
+            "bed priced by the area of the panels", row.stacked_area_m2 - row.usable_area_m2, "m2",
+        )
+    ]  # fmt: skip
+
+
+def _beyond_usual(panels: dict[str, list[PieceRow]], rules: TiltUp) -> list[Finding]:
+    """One warning a model for panels that are higher, larger or more slender than usual."""
+    beyond: dict[str, list[tuple[float, PieceRow, str]]] = defaultdict(list)
+    for piece in (piece for own in panels.values() for piece in own):
+        reasons = [(excess, text) for excess, text in panel_limits(piece, rules) if excess > 1.0]
+        if reasons:
+            excess = max(reasons)[0]
+            beyond[piece.model].append((excess, piece, ", ".join(text for _, text in reasons)))
+    findings = []
+    for model, own in sorted(beyond.items()):
+        _, piece, text = max(own, key=lambda entry: (entry[0], entry[1].global_id))
+        findings.append(
+            Finding(
+                "warning", "panel-beyond-usual", model, piece.global_id,
+                f"{len(own)} tilt-up panels are beyond the usual, the worst {piece.mark}: {text}",
+                "priced as modelled", float(len(own)), "pieces",
+            )
+        )  # fmt: skip
+    return findings
+
+
+def panel_limits(piece: PieceRow, rules: TiltUp) -> list[tuple[float, str]]:
+    """Height, area and slenderness of a panel as shares of their limits, each with its words."""
+    height = 2.0 * ((piece.top_m or 0.0) - (piece.z_m or 0.0))
+    slender = height / piece.thickness_m if piece.thickness_m else 0.0
+    return [
+        (height / rules.most_height, f"height {height:.2f} m of {rules.most_height:g} m"),
+        (piece.outline_m2 / rules.most_area, f"area {piece.outline_m2:.1f} m2 of {rules.most_area:g} m2"),
+        (
+            slender / rules.most_slenderness,
+            f"{ceil(slender)} times as high as thick, of {rules.most_slenderness:g}",
+        ),
+    ]
