@@ -10,6 +10,7 @@ from solid_models import SolidModel
 
 from takeoff.geometry.booleans import BooleanFailed, join, lumps, manifold, mesh_of, proved, split
 from takeoff.geometry.extrusions import prism
+from takeoff.geometry.flush import overlap
 from takeoff.geometry.mesh import Mesh, areas, is_closed, volume
 
 
@@ -196,3 +197,15 @@ def test_lumps_and_join_undo_each_other():
     assert whole.volume() == pytest.approx(4.0)
     assert len(lumps(mesh_of(whole))) == 4
     assert volume(mesh_of(whole)) == pytest.approx(4.0)
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.lists(st.integers(0, 5), min_size=12, max_size=12))
+def test_overlap_of_triangles_is_that_of_their_areas(numbers):
+    """Two triangles on a small grid, where sides and corners meet often, against polygon clipping."""
+    import shapely
+
+    pair = np.array(numbers, dtype=float).reshape(2, 1, 3, 2)
+    first, second = (shapely.Polygon(triangle[0]) for triangle in pair)
+    if first.area > 0.0 and second.area > 0.0:
+        assert overlap(pair[0], pair[1]) == (first.intersection(second).area > 1e-6)

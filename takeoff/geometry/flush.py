@@ -11,8 +11,9 @@ NEAR = 1e-5
 BEYOND = 2e-6
 """How far such faces are moved, metres."""
 
-_MOST_PAIRS = 2_000_000
-"""Pairs of triangles of one plane above which they are taken to overlap where their boxes do."""
+_PAIRS_AT_ONCE = 500_000
+_TRIED_AT_ONCE = 300
+"""Pairs of boxes, and of triangles, that are looked at in one go."""
 
 
 _ACROSS = (np.array([1, 2]), np.array([0, 2]), np.array([0, 1]))
@@ -61,39 +62,43 @@ def aligned(mesh: Mesh, planes: Planes, into: bool = False) -> Mesh:
         normal = planes.normals[plane]
         faces = np.flatnonzero(on_plane[:, place])
         keep = _ACROSS[int(np.argmax(np.abs(normal)))]
-        touching = overlapping(corners[faces][:, :, keep], planes.corners[planes.on[plane]][:, :, keep])
-        if touching.any():
+        if overlap(corners[faces][:, :, keep], planes.corners[planes.on[plane]][:, :, keep]):
             # All faces of the mesh on this plane move together, so that they stay flat.
             index = np.unique(mesh.faces[faces])
             vertices[index] += np.outer(goal - (vertices[index] @ normal - planes.offsets[plane]), normal)
     return Mesh(vertices, mesh.faces, mesh.labels)
 
 
-def overlapping(first: Floats, second: Floats) -> np.ndarray:
-    """Which of (n, 3, 2) triangles overlap any of (m, 3, 2) others by more than `NEAR`, (n,) truths.
+def overlap(first: Floats, second: Floats) -> bool:
+    """Whether any of (n, 3, 2) triangles overlaps any of (m, 3, 2) others by more than `NEAR`, metres.
 
-    By separating axes: two triangles are apart when some side of either has all of the other beyond it.
+    Pairs whose boxes meet are tried by separating axes, some hundred at a time until one overlaps.
     """
-    apart = np.zeros((len(first), len(second)), dtype=bool)
-    for lines, boxes in ((np.eye(2)[None].repeat(len(first), axis=0), True), (_across(first), False)):
-        if not boxes and apart.size > _MOST_PAIRS:
-            return np.asarray((~apart).any(axis=1))
-        own = np.einsum("ijk,iak->ija", first, lines)
-        other = np.einsum("mjk,iak->imja", second, lines)
-        reach = np.minimum(own.max(axis=1)[:, None], other.max(axis=2))
-        apart |= (reach - np.maximum(own.min(axis=1)[:, None], other.min(axis=2)) <= NEAR).any(axis=2)
-    lines = _across(second)
-    own = np.einsum("mjk,mak->mja", second, lines)
-    other = np.einsum("ijk,mak->imja", first, lines)
-    reach = np.minimum(own.max(axis=1)[None], other.max(axis=2))
-    apart |= (reach - np.maximum(own.min(axis=1)[None], other.min(axis=2)) <= NEAR).any(axis=2)
-    return np.asarray((~apart).any(axis=1))
+    low, high = second.min(axis=1), second.max(axis=1)
+    rows = max(1, _PAIRS_AT_ONCE // len(second))
+    for start in range(0, len(first), rows):
+        part = first[start : start + rows]
+        reach = np.minimum(part.max(axis=1)[:, None], high) - np.maximum(part.min(axis=1)[:, None], low)
+        one, other = np.nonzero((reach > NEAR).all(axis=2))
+        for number in range(0, len(one), _TRIED_AT_ONCE):
+            chosen = slice(number, number + _TRIED_AT_ONCE)
+            if _overlap(part[one[chosen]], second[other[chosen]]).any():
+                return True
+    return False
+
+
+def _overlap(first: Floats, second: Floats) -> NDArray[np.bool_]:
+    """Which of (k, 3, 2) triangles overlap the (k, 3, 2) ones beside them: no side of either parts them."""
+    across = np.concatenate([_across(first), _across(second)], axis=1)
+    own, other = first @ across.transpose(0, 2, 1), second @ across.transpose(0, 2, 1)
+    reach = np.minimum(own.max(axis=1), other.max(axis=1)) - np.maximum(own.min(axis=1), other.min(axis=1))
+    return np.asarray((reach > NEAR).all(axis=1))
 
 
 def _across(triangles: Floats) -> Floats:
     """Unit normals (n, 3, 2) of the sides of (n, 3, 2) triangles."""
-    side = np.roll(triangles, -1, axis=1) - triangles
+    side = triangles[:, [1, 2, 0]] - triangles
     across = np.stack([-side[:, :, 1], side[:, :, 0]], axis=2)
-    length = np.linalg.norm(across, axis=2, keepdims=True)
+    length = np.sqrt((across**2).sum(axis=2, keepdims=True))
     out: Floats = np.divide(across, length, out=np.zeros_like(across), where=length > 0)
     return out

@@ -7,7 +7,7 @@ from typing import Any
 import manifold3d
 import numpy as np
 
-from takeoff.geometry.booleans import BooleanFailed, join, lumps, manifold, mesh_of, split
+from takeoff.geometry.booleans import BooleanFailed, bare, join, lumps, manifold, mesh_of, split
 from takeoff.geometry.curves import Unread, curve_points, ring
 from takeoff.geometry.extrusions import extrusion, prism
 from takeoff.geometry.flush import Planes, aligned
@@ -306,7 +306,10 @@ def union(solids: list[Solid]) -> Mesh:
     """One mesh of several solids; what they share counts once. Raises BooleanFailed."""
     if is_one_shell(solids):
         return solids[0].mesh
-    if len(solids) == 1:
-        parts = lumps(solids[0].mesh)
-        return solids[0].mesh if len(parts) == 1 else mesh_of(join(parts))
-    return mesh_of(join([lump for solid in solids for lump in lumps(solid.mesh)]))
+    parts = [lump for solid in solids for lump in solid_lumps(solid)]
+    return solids[0].mesh if len(solids) == len(parts) == 1 else mesh_of(join(parts))
+
+
+def solid_lumps(solid: Solid) -> list[Any]:
+    """The separate shells of a solid, for booleans. Raises BooleanFailed."""
+    return [bare(solid.mesh)] if solid.way == EXTRUSION else lumps(solid.mesh)
