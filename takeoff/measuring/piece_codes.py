@@ -10,6 +10,7 @@ from hashlib import blake2b
 import numpy as np
 
 from takeoff.geometry.mesh import Floats, Mesh
+from takeoff.measuring.congruence import same_shape
 from takeoff.measuring.shapes import moments, shape_of
 
 LETTERS = "23456789BCDFGHJKMNPQRSTVWXYZ"
@@ -17,8 +18,8 @@ LETTERS = "23456789BCDFGHJKMNPQRSTVWXYZ"
 CODE_LENGTH = 4
 BIN_SHIFT = 0.37
 """Bins begin off the round figures, so that rounding noise does not move a usual size to the next bin."""
-ABSENT = 1e-6
-"""Third moments and handedness below this share of what they could be are none."""
+ABSENT = 1e-10
+"""Third moments and handedness below this share of what they could be are rounding."""
 
 # Points (barycentric) and weights that integrate cubics over a tetrahedron exactly: the centre and four points
 # between it and the corners (the fifth-point rule of degree 3).
@@ -62,12 +63,15 @@ def piece_numbers(ids: Sequence[str]) -> dict[str, str]:
 
 
 def handedness(mesh: Mesh, up: Floats | None) -> int:
-    """1 or -1 for a solid that differs from its mirror image, opposite for the two; 0 where third moments do
-    not tell.
+    """1 or -1 for a solid that differs from its mirror image, opposite for the two; 0 where it does not, within
+    the tolerance of grouping, or where third moments do not tell.
 
     The sign of V . (S V x S S V), S the second moments about the centre and V_i the sum over j of the third
     moments T_ijj: turning keeps it, a reflection turns its sign. With an upper side: up . (V x S V).
     """
+    shape = shape_of(mesh)
+    if same_shape(shape, shape, mirrored=True, ups=(up, up)):
+        return 0
     _, centre, second = moments(mesh.corners)
     rays = mesh.corners - centre
     solid = np.einsum("ij,ij->i", rays[:, 0], np.cross(rays[:, 1], rays[:, 2])) / 6.0

@@ -1,0 +1,132 @@
+"""Marks and labels that are made stay in a revision; outlines, moulds, upper sides, settings."""
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+from test_pieces import box, mesh_of, moved, pieces_of, rod, six_shapes
+
+from takeoff.geometry.mesh import Mesh
+from takeoff.measuring.congruence import group_congruent
+from takeoff.measuring.piece_codes import handedness, piece_numbers, shape_codes
+from takeoff.measuring.piece_sizes import piece_sizes, upper_side
+
+
+def labels(rows):
+    return {row.global_id: (row.repetition_group, row.mark) for row in rows}
+
+
+def test_inserted_pieces_and_shapes_leave_the_marks_of_the_others():
+    solids = {f"G{n:02d}": moved(mesh_of(six_shapes()[n % 6]), n) for n in range(12)}
+    before = labels(pieces_of(solids)[0])
+    # A larger shape (it comes first in any list), a smaller one, a twin of an existing one, with early names.
+    added = {
+        "A1": mesh_of(box((0, 0, 0), (5, 0.2, 2.7))),
+        "A2": mesh_of(box((0, 0, 0), (1, 0.2, 0.5))),
+        "A3": moved(mesh_of(six_shapes()[2]), 77),
+    }
+    after = labels(pieces_of({**added, **solids})[0])
+    assert {name: after[name] for name in before} == before
+    assert len({mark for _, mark in after.values()}) == 15
+    assert after["A3"][0] == before["G02"][0]
+
+
+def test_codes_do_not_depend_on_place_turn_or_triangles():
+    shapes = six_shapes()
+    for number, shape in enumerate(shapes):
+        codes = set()
+        for seed in range(4):
+            mesh = moved(mesh_of(shape.refine(1 + seed % 2)), 10 * number + seed)
+            size = piece_sizes([mesh], True)
+            codes |= set(shape_codes([mesh], [(size.length, size.width, size.thickness)], [None]))
+        assert len(codes) == 1
+
+
+def test_mirror_images_have_opposite_hands_and_symmetric_shapes_none():
+    shapes = six_shapes()
+    recess, mirrored = mesh_of(shapes[3]), mesh_of(shapes[4])
+    assert handedness(recess, None) == -handedness(mirrored, None) != 0
+    assert handedness(moved(recess, 3), None) == handedness(recess, None)
+    assert handedness(mesh_of(shapes[0]), None) == 0
+    # A window alone: turned about its own plane the panel is its mirror image.
+    assert handedness(mesh_of(shapes[1]), None) == 0
+
+
+def test_numbers_within_a_group_come_from_the_piece_alone():
+    names = [f"2O2Fr$t4X7Zf8NOew3FL{n:02d}" for n in range(30)]
+    numbers = piece_numbers(names)
+    assert len(set(numbers.values())) == 30
+    assert all(len(number) == 3 for number in numbers.values())
+    fewer = piece_numbers(names[:20])
+    assert sum(numbers[name] == fewer[name] for name in fewer) >= 19
+
+
+def plank(holes):
+    solid = box((0, 0, 0), (6, 2.4, 0.06))
+    for x, y in holes:
+        solid -= box((x, y, -1), (x + 0.4, y + 0.3, 1))
+    return solid
+
+
+def turned_about(axis_turn, mesh):
+    turn = Rotation.from_euler(*axis_turn, degrees=True).as_matrix()
+    return Mesh.of(mesh.vertices @ turn.T, mesh.faces)
+
+
+def test_a_plank_keeps_its_top_and_a_wall_may_face_either_way():
+    """A plank with a notch at one corner and its mirror image: the second is the first laid face down."""
+    left, right = mesh_of(plank([(0.5, 0.2)])), mesh_of(plank([(0.5, 2.4 - 0.2 - 0.3)]))
+    again = turned_about(("z", 137.0), left)
+    ups = [upper_side(mesh) for mesh in (left, right, again)]
+    kept = group_congruent([left, right, again], ups=ups)
+    assert kept.groups == (0, 1, 0)
+    assert kept.mirrors == {1: 0}
+    free = group_congruent([left, right, again])
+    assert free.groups == (0, 0, 0)
+    # The kernel's own copy laid face down has the same vertices in the same order and is still another piece.
+    down = turned_about(("x", 180.0), left)
+    assert group_congruent([left, down], ups=[upper_side(left), upper_side(down)]).groups == (0, 1)
+
+
+def test_rows_of_mirrored_planks_name_each_other():
+    rows, _ = pieces_of({"A": plank([(0.5, 0.2)]), "B": plank([(0.5, 1.9)])}, role="slab")
+    assert len({row.repetition_group for row in rows}) == 2
+    assert {row.mirror_of for row in rows} == {"", min(row.repetition_group for row in rows)}
+
+
+def test_outline_of_a_gabled_panel_with_a_door_and_a_window():
+    """Outline by hand: 6 + 3 + 3 up the gable twice sqrt(3^2+1.5^2), less the door's width, plus its two jambs and
+    head; the window's rim apart."""
+    panel = box((0, 0, 0), (6, 0.2, 4.5))
+    for x in (0.0, 6.0):  # the two slopes from (0 | 6, 3) to (3, 4.5)
+        cutter = box((-5, -1, 0), (5, 1, 5)).rotate(
+            (0, -26.565051177077986 if x == 0.0 else 26.565051177077986, 0)
+        )
+        panel -= cutter.translate((x, 0, 3))
+    panel -= box((1, -1, -1), (2, 1, 2.1))
+    panel -= box((4, -1, 1), (5, 1, 2))
+    size = piece_sizes([mesh_of(panel)], True)
+    slope = np.hypot(3.0, 1.5)
+    assert size.outline == pytest.approx(6 + 2 * 3 + 2 * slope + 2 * 2.1, abs=1e-6)
+    assert size.opening_edges == pytest.approx(4.0, abs=1e-6)
+    assert size.outline_area == pytest.approx(6 * 3 + 0.5 * 6 * 1.5 - 2.1, abs=1e-6)
+
+
+def test_one_mould_makes_other_lengths_and_openings_but_not_other_sections():
+    solids = {
+        "A": box((0, 0, 0), (6, 0.2, 2.7)),
+        "B": box((0, 0, 0), (4, 0.2, 2.7)) - rod(0.3, 2, (2, 1, 1)),
+        "C": box((0, 0, 0), (6, 0.2, 2.5)),
+        "D": box((0, 0, 0), (6, 0.2, 2.7)) + box((0, 0.2, 0), (6, 0.4, 0.2)),
+    }
+    moulds = {row.global_id: row.mould for row in pieces_of(solids)[0]}
+    assert moulds == {"A": "W 2700x200", "B": "W 2700x200", "C": "W 2500x200", "D": "W 2700x400 (5800 cm2)"}
+
+
+def test_light_pieces_are_set_by_hand_and_have_no_connections():
+    rows, _ = pieces_of(
+        {"A": box((0, 0, 0), (1.25, 0.15, 0.07)), "B": box((0, 0, 0), (4, 0.3, 0.5))}, role="beam"
+    )
+    assert {row.global_id: (row.setting, row.connections) for row in rows} == {
+        "A": ("small", 0.0),
+        "B": ("crane", 2.0),
+    }
