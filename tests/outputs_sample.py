@@ -10,12 +10,15 @@ from typing import Any
 
 from takeoff.findings import Finding
 from takeoff.measuring.records import (
+    DeclaredRow,
+    EnvelopeRow,
     FormworkRow,
     HoleRow,
     JointRow,
     MeasuredPart,
     Measurement,
     PieceRow,
+    PourRow,
     ReinforcementRow,
     SurfaceRow,
 )
@@ -153,6 +156,11 @@ def sample_measurement() -> Measurement:
         joints=(
             JointRow(MODEL, planks[0].global_id, 1, planks[1].global_id, 1, "slab", 1.2, 6.0, 0.01, "Upper"),
         ),
+        envelope=(EnvelopeRow(MODEL, wall.global_id, 1, "wall", "Upper", "wall-face", 4.5, None),),
+        declared=(
+            DeclaredRow(MODEL, wall.global_id, "volume", "Set", "NetVolume", 9.0, 9.6, 9.0 / 9.6, False),
+        ),
+        pours=(PourRow(MODEL, wall.global_id, 1, "wall", "Upper", 2, 1, 3.0, 0.9),),
         findings=(
             _finding("note", "method-assumed", wall, "Nothing says how it is made", "cast", 9.6, "m3"),
             _finding("warning", "ratio-unusual", slab, "Little formwork", "", 4.9, "m2"),
