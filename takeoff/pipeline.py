@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from takeoff.measuring.measure import Measured, Rules
     from takeoff.measuring.plan import ElementPlan
     from takeoff.measuring.records import Measurement
-    from takeoff.measuring.remaking import Stock
+    from takeoff.measuring.stock import Stock
     from takeoff.pricing.records import Bill, ShareRow
     from takeoff.reading.facts import ModelFacts
 
@@ -101,7 +101,7 @@ def prepare(
     paths: Sequence[Path], settings: Settings | None = None, progress: Progress = _silent
 ) -> Prepared:
     """Read models, decide methods, and make all solids. Raises InputError as `measure` does."""
-    from takeoff.measuring.remaking import Stock
+    from takeoff.measuring.stock import Stock
 
     settings = settings or Settings()
     clock = _Clock()

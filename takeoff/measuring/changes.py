@@ -81,7 +81,9 @@ class Change(_Table):
     Exactly one of: `method` (the whole element), `layers` (a build-up of parts made differently: for walls from
     the face with the smaller coordinate, for slabs from the top down), `cast_with` (one body with the touching
     element of that selection), `omit` (not built). `thickness_mm`, `width_mm`, `depth_mm` change the section
-    before that, and may stand alone; `keep` tells which face stays where it is.
+    before that, and may stand alone; `keep` tells which face stays where it is. Pieces that are cast in place
+    instead are cast up to their neighbours: gaps up to `close_joints_mm` are filled (default: the joint width
+    of the convention).
     """
 
     select: Selection
@@ -94,6 +96,7 @@ class Change(_Table):
     width_mm: Millimetres | None = None
     depth_mm: Millimetres | None = None
     keep: Keep | None = None
+    close_joints_mm: Annotated[float, Field(ge=0, le=200)] | None = None
     strength_class: str = ""
     material: str = ""
     because: str = ""
@@ -121,6 +124,8 @@ class Change(_Table):
             raise ValueError("give thickness_mm for plates, or width_mm and depth_mm for columns and beams")
         if self.keep is not None and not resized:
             raise ValueError("keep tells which face stays when a size changes, and no size is given")
+        if self.close_joints_mm is not None and self.method != "cast-in-place" and self.cast_with is None:
+            raise ValueError('close_joints_mm goes with method = "cast-in-place" or cast_with')
         if self.layers is not None:
             self._check_layers(self.layers)
         return self

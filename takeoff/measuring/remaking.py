@@ -5,66 +5,46 @@ resolved, so that overlaps, contacts and all that hangs on them are found again 
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from takeoff.findings import InputError
 from takeoff.geometry.booleans import BooleanFailed
-from takeoff.geometry.contacts import find_contacts
-from takeoff.geometry.facets import make_facets
 from takeoff.geometry.mesh import Mesh, volume
-from takeoff.geometry.neighbours import near_pairs
 from takeoff.geometry.reshaping import grown_together, in_layers
 from takeoff.geometry.solids import Slice, SolidRequest, SolidResult
-from takeoff.geometry.surfaces import make_surfaces
+from takeoff.measuring.bodies import PIECES
 from takeoff.measuring.changes import Change, LayerChange
+from takeoff.measuring.closeness import gap_fillers, touching
 from takeoff.measuring.orders import Order
 from takeoff.measuring.plan import ElementPlan, PartPlan
 from takeoff.measuring.resizing import resized, thickness_of
 from takeoff.measuring.selections import claims, is_concrete, selects
-from takeoff.reading.facts import ElementFacts, ModelFacts
-
-TOUCH = 0.005
-"""Bodies nearer than this, m, are cast in one where a change says so."""
+from takeoff.measuring.stock import Stock, WholeBody, whole_body
+from takeoff.reading.facts import ElementFacts
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Stock:
-    """What measuring goes by: models, plans, orders, and solids by the key of their order."""
-
-    models: tuple[ModelFacts, ...]
-    plans: tuple[ElementPlan, ...]
-    orders: tuple[Order, ...]
-    solids: Mapping[int, SolidResult]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Body:
-    """The concrete of an element in one piece: its part, solid and openings (m3 each)."""
-
-    part: PartPlan
-    solid: Slice
-    openings: tuple[float, ...]
-
-
-def remake(stock: Stock, changes: Sequence[Change], where: str) -> Stock:
+def remake(stock: Stock, changes: Sequence[Change], where: str, joint: float) -> Stock:
     """The stock of an alternative; `where` names it in messages. The given stock is left as it is.
 
-    Raises InputError for selections that match nothing, elements claimed twice, and bodies to be cast in one
-    that touch none of the elements named.
+    `joint` is the width, m, up to which gaps beside pieces are joints; what is cast instead fills them. Raises
+    InputError for selections that match nothing, elements claimed twice, and bodies to be cast in one that
+    touch none of the elements named.
     """
     claimed = claims(stock.plans, changes, where)
-    return _Remaker(stock, where).run(changes, claimed)
+    return _Remaker(stock, where, joint).run(changes, claimed)
 
 
 class _Remaker:
-    def __init__(self, stock: Stock, where: str) -> None:
+    def __init__(self, stock: Stock, where: str, joint: float) -> None:
         self._models = stock.models
         self._plans = list(stock.plans)
         self._base = stock.plans
         self._solids = dict(stock.solids)
         self._where = where
+        self._joint = joint
+        self._filling: dict[int, float] = {}
         self._orders: dict[int, list[Order]] = {}
         for order in stock.orders:
             self._orders.setdefault(order.element, []).append(order)
@@ -79,6 +59,7 @@ class _Remaker:
                 continue
             for position in positions:
                 self._change(position, change, told)
+        self._fill_joints()
         orders = [order for number in sorted(self._orders) for order in self._orders[number]]
         models = tuple(
             replace(
@@ -112,6 +93,8 @@ class _Remaker:
             slices: list[Slice | None] = [solid]
             if change.layers is None:
                 parts = (self._part(position, 1, change.method or "", told, change),)
+                if change.method == "cast-in-place" and set(made) & set(PIECES):
+                    self._filling[position] = self._reach(change)
             else:
                 parts, slices, remarks = self._layers(position, change, solid, told)
         except BooleanFailed as fault:
@@ -226,8 +209,10 @@ class _Remaker:
                     "is claimed by another change too; give one of the two up"
                 )
         guests = {p: body for p in positions if (body := self._whole(p, told)) is not None}
+        if any(self._base[p].parts[0].method in PIECES for p in positions):
+            self._fill_between(guests, self._reach(change))
         bodies = {p: body for p in hosts if (body := self._whole(p, told)) is not None}
-        chosen = _touching(
+        chosen = touching(
             {p: body.solid.mesh for p, body in guests.items()},
             {p: body.solid.mesh for p, body in bodies.items()},
         )
@@ -255,37 +240,61 @@ class _Remaker:
         for position in positions:
             self._forget(position)
 
+    # -- joints that are none any more ---------------------------------------------------------------------
+
+    def _reach(self, change: Change) -> float:
+        return self._joint if change.close_joints_mm is None else change.close_joints_mm / 1e3
+
+    def _fill_joints(self) -> None:
+        """What was a piece and is cast now is cast up to all concrete beside it."""
+        if not any(self._filling.values()):
+            return
+        meshes, owners = [], []
+        for position, orders in sorted(self._orders.items()):
+            for order in orders:
+                result = self._solids.get(order.request.key)
+                for part, piece in zip(order.parts, result.slices if result else (), strict=False):
+                    if piece is not None and part.method != "not-concrete":
+                        meshes.append(piece.mesh)
+                        owners.append(position)
+        for position, extra in gap_fillers(meshes, owners, self._filling).items():
+            order = self._orders[position][0]
+            result = self._solids[order.request.key]
+            solid = result.slices[0]
+            assert solid is not None
+            try:
+                mesh = grown_together([solid.mesh, *extra])
+            except BooleanFailed as fault:
+                message = f"its joints cannot be filled ({fault}); its ends count as formed"
+                remarks = (*result.remarks, ("joints-left-open", message))
+                self._solids[order.request.key] = replace(result, remarks=remarks)
+                continue
+            net = volume(mesh)
+            grown = Slice(solid.gross + net - solid.net, net, mesh)
+            self._solids[order.request.key] = replace(result, slices=(grown, *result.slices[1:]))
+
+    def _fill_between(self, guests: dict[int, WholeBody], reach: float) -> None:
+        """Gaps between bodies that are to be cast in one with others are filled."""
+        meshes = [body.solid.mesh for body in guests.values()]
+        found = gap_fillers(meshes, list(guests), dict.fromkeys(guests, reach))
+        for position, extra in found.items():
+            body = guests[position]
+            mesh = grown_together([body.solid.mesh, *extra])
+            net = volume(mesh)
+            guests[position] = replace(body, solid=Slice(body.solid.gross + net - body.solid.net, net, mesh))
+
     # -- putting it in place -------------------------------------------------------------------------------
 
-    def _whole(self, position: int, told: str) -> _Body | None:
+    def _whole(self, position: int, told: str) -> WholeBody | None:
         """All concrete of an element as one body, None where it has no solid. Raises InputError."""
-        plan = self._base[position]
-        parts: list[PartPlan] = []
-        pieces: list[Slice] = []
-        openings: tuple[float, ...] = ()
-        for order in self._orders.get(position, []):
-            result = self._solids.get(order.request.key)
-            if result is None:
-                continue
-            for part, piece in zip(order.parts, result.slices, strict=False):
-                if piece is not None and part.method != "not-concrete":
-                    parts.append(part)
-                    pieces.append(piece)
-                    openings = openings or result.opening_volumes
-        if not pieces:
-            return None
-        main = parts[max(range(len(pieces)), key=lambda i: pieces[i].net)]
-        if len(pieces) == 1:
-            return _Body(main, pieces[0], openings)
         try:
-            mesh = grown_together([piece.mesh for piece in pieces])
+            return whole_body(self._orders.get(position, ()), self._solids)
         except BooleanFailed as fault:
-            facts = plan.facts
+            facts = self._base[position].facts
             raise InputError(
                 f"{told}: the parts of {facts.name or facts.ifc_class} ({facts.global_id}) cannot be made one "
                 f"body ({fault}); leave it out of the selection"
             ) from fault
-        return _Body(main, Slice(sum(piece.gross for piece in pieces), volume(mesh), mesh), openings)
 
     def _part(self, position: int, number: int, method: str, told: str, change: Change) -> PartPlan:
         """A part of the alternative; what the change does not say stays as the element's main part has it."""
@@ -333,9 +342,11 @@ class _Remaker:
     def _put_plan(self, position: int, parts: Sequence[PartPlan]) -> None:
         """New parts; what the model said of the old ones (ratio, bars, declared figures, doubts) goes."""
         plan = self._plans[position]
-        self._plans[position] = replace(
-            plan, parts=tuple(parts), facts=_facts(plan.facts, True, True), findings=()
-        )
+        facts = _facts(plan.facts, True, True)
+        if not any(part.method in PIECES for part in self._base[position].parts):
+            # The mark of a wall to be cast is no piece mark.
+            facts = replace(facts, mark="", assembly_mark="")
+        self._plans[position] = replace(plan, parts=tuple(parts), facts=facts, findings=())
         self._without_bars.add((plan.facts.model, plan.facts.global_id))
 
     def _fail(self, position: int, change: Change, told: str, fault: str) -> None:
@@ -372,36 +383,3 @@ def _facts(facts: ElementFacts, method: bool, shape: bool) -> ElementFacts:
     return replace(
         facts, properties={} if method else facts.properties, declared=() if shape else facts.declared
     )
-
-
-def _touching(guests: Mapping[int, Mesh], hosts: Mapping[int, Mesh]) -> dict[int, int]:
-    """For each guest the host that it shares most contact area with; without contact the most shared space."""
-    own, others = list(guests), list(hosts)
-    meshes = [*guests.values(), *hosts.values()]
-    pairs = near_pairs(np.array([mesh.box() for mesh in meshes]).reshape(-1, 2, 3), TOUCH)
-    pairs = pairs[(pairs < len(own)).sum(axis=1) == 1] if len(pairs) else pairs
-    if not len(pairs):
-        return {}
-    area: dict[tuple[int, int], float] = {}
-    surfaces = make_surfaces(make_facets(meshes))
-    contacts = find_contacts(surfaces, pairs, TOUCH)
-    for a, b, size in zip(contacts.first, contacts.second, contacts.area, strict=True):
-        guest, host = sorted((int(surfaces.part[a]), int(surfaces.part[b])))
-        area[guest, host] = area.get((guest, host), 0.0) + float(size)
-    for guest, host in pairs.tolist():
-        low, high = min(guest, host), max(guest, host)
-        if (low, high) not in area:
-            shared = _shared_volume(meshes[low], meshes[high])
-            if shared > 1e-6:
-                area[low, high] = 1e-6 * shared
-    chosen: dict[int, int] = {}
-    for (guest, host), size in sorted(area.items(), key=lambda entry: (-entry[1], entry[0])):
-        chosen.setdefault(own[guest], others[host - len(own)])
-        del size
-    return chosen
-
-
-def _shared_volume(one: Mesh, other: Mesh) -> float:
-    from takeoff.geometry.booleans import manifold
-
-    return float((manifold(one) ^ manifold(other)).volume())

@@ -4,8 +4,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from pydantic import ValidationError
+
 from takeoff.findings import InputError
 from takeoff.measuring.allowances import Allowance, AllowanceTable
+from takeoff.measuring.handling import first_fault
+from takeoff.measuring.panelling_rules import PanellingRules
 from takeoff.measuring.plan import METHODS, ROLES
 from takeoff.pricing.alternatives import Alternative, Alternatives
 from takeoff.pricing.rates import UNITS, Rate, RateBook
@@ -106,6 +110,25 @@ def own_allowances(file: Alternatives, alternative: Alternative, base: Allowance
     if not rows:
         return base
     return OwnAllowances(base.path, tuple(rows), base=base)
+
+
+def own_panelling(file: Alternatives, alternative: Alternative, base: PanellingRules) -> PanellingRules:
+    """The panelling rules with the alternative's entries in their place. Raises InputError for faulty ones."""
+    if not alternative.panelling:
+        return base
+    data = base.model_dump(by_alias=True)
+    for table, entries in alternative.panelling.items():
+        if not isinstance(data.get(table), dict):
+            raise InputError(
+                f"{file.file}: alternative '{alternative.name}', panelling: '{table}' is none of wall, tilt-up, slab"
+            )
+        data[table] = {**data[table], **entries}
+    try:
+        return PanellingRules.model_validate(data)
+    except ValidationError as fault:
+        raise InputError(
+            f"{file.file}: alternative '{alternative.name}', panelling: {first_fault(fault)}"
+        ) from fault
 
 
 def with_sources(bill: Bill, rates: RateBook) -> Bill:

@@ -1,0 +1,51 @@
+"""The stock of measuring: models, plans, orders and solids, which an alternative changes and measuring takes."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from takeoff.geometry.mesh import volume
+from takeoff.geometry.reshaping import grown_together
+from takeoff.geometry.solids import Slice, SolidResult
+from takeoff.measuring.orders import Order
+from takeoff.measuring.plan import ElementPlan, PartPlan
+from takeoff.reading.facts import ModelFacts
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stock:
+    """What measuring goes by: models, plans, orders, and solids by the key of their order."""
+
+    models: tuple[ModelFacts, ...]
+    plans: tuple[ElementPlan, ...]
+    orders: tuple[Order, ...]
+    solids: Mapping[int, SolidResult]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WholeBody:
+    """The concrete of an element in one piece: its main part, its solid, and its openings (m3 each)."""
+
+    part: PartPlan
+    solid: Slice
+    openings: tuple[float, ...]
+
+
+def whole_body(orders: Sequence[Order], solids: Mapping[int, SolidResult]) -> WholeBody | None:
+    """All concrete of an element as one body, None where it has no solid. Raises BooleanFailed."""
+    parts: list[PartPlan] = []
+    pieces: list[Slice] = []
+    openings: tuple[float, ...] = ()
+    for order in orders:
+        result = solids.get(order.request.key)
+        for part, piece in zip(order.parts, result.slices if result else (), strict=False):
+            if result is not None and piece is not None and part.method != "not-concrete":
+                parts.append(part)
+                pieces.append(piece)
+                openings = openings or result.opening_volumes
+    if not pieces:
+        return None
+    main = parts[max(range(len(pieces)), key=lambda i: pieces[i].net)]
+    if len(pieces) == 1:
+        return WholeBody(main, pieces[0], openings)
+    mesh = grown_together([piece.mesh for piece in pieces])
+    return WholeBody(main, Slice(sum(piece.gross for piece in pieces), volume(mesh), mesh), openings)
