@@ -12,7 +12,7 @@ from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.bodies import Body
 from takeoff.measuring.dimensions import plan_polygon, rectangle_sides
 from takeoff.measuring.joint_rules import JointRules
-from takeoff.measuring.joints import Patch, member
+from takeoff.measuring.joints import Patch
 from takeoff.measuring.piece_records import BearingRow
 from takeoff.measuring.records import PieceRow
 from takeoff.measuring.units import ElementKey
@@ -57,8 +57,9 @@ def measure_bearings(
         carried.add(mine)
         span, length = _span(plans[mine])
         contact = shapely.union_all([plan_polygon(surfaces, patch.row, patch.polygon) for patch in own])
-        main = bodies[max(own, key=lambda patch: patch.area).other]
-        least = rules.least_bearing(member(bodies[own[0].own]), member(main))
+        largest = max(own, key=lambda patch: patch.area)
+        main = bodies[largest.other]
+        least = rules.least_bearing(largest.piece, largest.met)
         for part in shapely.get_parts(contact):
             depth, width = _sides(part, span)
             if part.area < SMALLEST or depth > ALONGSIDE * length:

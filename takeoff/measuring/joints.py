@@ -39,28 +39,31 @@ class Member:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Patch:
-    """One contact: the surface of the piece that is set, the bodies `own` and `other`, its shape."""
+    """One contact: the surface of the piece that is set, the bodies `own` and `other` and how rules see them."""
 
     row: int
     own: int
     other: int
+    piece: Member
+    met: Member
     polygon: shapely.Geometry
     area: float
     gap: float
 
 
-def piece_keys(pieces: Iterable[PieceRow]) -> dict[ElementKey, ElementKey]:
-    """For each element of a piece the piece's main element, both as (model, GlobalId)."""
-    keys: dict[ElementKey, ElementKey] = {}
+def pieces_by_element(pieces: Iterable[PieceRow]) -> dict[ElementKey, PieceRow]:
+    """The piece of each element (model, GlobalId) that belongs to one; the first where a body was divided."""
+    found: dict[ElementKey, PieceRow] = {}
     for piece in pieces:
-        main = (piece.model, piece.global_id)
         for text in piece.parts.split("; "):
-            keys[piece.model, text.rpartition("/")[0] or piece.global_id] = main
-    return keys
+            found.setdefault((piece.model, text.rpartition("/")[0] or piece.global_id), piece)
+    return found
 
 
-def member(body: Body) -> Member:
-    """What rules ask of a body."""
+def member(body: Body, piece: PieceRow | None = None) -> Member:
+    """What rules ask of a body: a rim or string of a piece has the role of the piece."""
+    if piece is not None and body.method in PIECES:
+        return Member(body.method, piece.role, piece.subrole)
     return Member(body.method, body.role, body.element.subrole)
 
 
@@ -68,25 +71,30 @@ def gather_patches(
     surfaces: Surfaces, bodies: Sequence[Body], contacts: Contacts, pieces: Iterable[PieceRow]
 ) -> dict[tuple[ElementKey, ElementKey, str], list[Patch]]:
     """Contacts by the piece that is set, what it meets and the kind of joint; those within a piece are none."""
-    keys = piece_keys(pieces)
+    pieces_of = pieces_by_element(pieces)
     gathered: dict[tuple[ElementKey, ElementKey, str], list[Patch]] = defaultdict(list)
     for k in range(len(contacts)):
-        a, b = int(contacts.first[k]), int(contacts.second[k])
-        first, second = int(surfaces.part[a]), int(surfaces.part[b])
-        one, two = bodies[first], bodies[second]
+        row, own = int(contacts.first[k]), int(surfaces.part[contacts.first[k]])
+        other_row, other = int(contacts.second[k]), int(surfaces.part[contacts.second[k]])
+        one, two = bodies[own], bodies[other]
         if not (one.concrete and two.concrete) or (one.method not in PIECES and two.method not in PIECES):
             continue
-        mine, theirs = keys.get(one.key[:2], one.key[:2]), keys.get(two.key[:2], two.key[:2])
+        piece, met = pieces_of.get(one.key[:2]), pieces_of.get(two.key[:2])
+        mine = (piece.model, piece.global_id) if piece else one.key[:2]
+        theirs = (met.model, met.global_id) if met else two.key[:2]
         if mine == theirs:
             continue
-        if _set_after(two, theirs, float(surfaces.normal[b, 2]), one, mine):
-            a, first, second, mine, theirs = b, second, first, theirs, mine
-            one, two = two, one
-        kind = _kind(float(surfaces.normal[a, 2]), one, two)
-        patch = Patch(
-            a, first, second, contacts.polygon[k], float(contacts.area[k]), abs(float(contacts.gap[k]))
-        )
-        gathered[mine, theirs, kind].append(patch)
+        seen, faced = member(one, piece), member(two, met)
+        if _set_after(faced, theirs, float(surfaces.normal[other_row, 2]), seen, mine):
+            row, own, other, mine, theirs = other_row, other, own, theirs, mine
+            seen, faced = faced, seen
+        kind = _kind(float(surfaces.normal[row, 2]), seen, faced)
+        gathered[mine, theirs, kind].append(
+            Patch(
+                row, own, other, seen, faced,
+                contacts.polygon[k], float(contacts.area[k]), abs(float(contacts.gap[k])),
+            )
+        )  # fmt: skip
     return gathered
 
 
@@ -111,7 +119,7 @@ def measure_joints(
         one, two = bodies[main.own], bodies[main.other]
         area = sum(patch.area for patch in own)
         gap = sum(patch.gap * patch.area for patch in own) / area
-        rule = rules.joint_for(kind, member(one), member(two))
+        rule = rules.joint_for(kind, main.piece, main.met)
         row = joint_row(rules, rule, one, two, kind, area, length, gap)
         rows.append(row)
         if row.width_m != row.gap_m and row.grout_m3 > 0:
@@ -242,7 +250,7 @@ def _direction(part: shapely.Geometry) -> Floats:
     return np.asarray(long / np.linalg.norm(long))
 
 
-def _set_after(other: Body, other_key: ElementKey, upward: float, one: Body, key: ElementKey) -> bool:
+def _set_after(other: Member, other_key: ElementKey, upward: float, one: Member, key: ElementKey) -> bool:
     """Whether of two bodies in contact `other` is the piece that is set; `upward` is of its face.
 
     The piece against cast concrete; of two pieces the one on top, then tilt-up before precast, then the first
@@ -255,7 +263,7 @@ def _set_after(other: Body, other_key: ElementKey, upward: float, one: Body, key
     return (other.method != "tilt-up", other_key) < (one.method != "tilt-up", key)
 
 
-def _kind(upward: float, piece: Body, other: Body) -> str:
+def _kind(upward: float, piece: Member, other: Member) -> str:
     """Kind of a joint at a face of `piece` whose normal has the vertical part `upward`."""
     if abs(upward) > 0.7:
         if upward < 0:

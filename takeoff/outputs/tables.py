@@ -9,6 +9,15 @@ from operator import attrgetter
 from pathlib import Path
 
 from takeoff.findings import Finding
+from takeoff.measuring.piece_records import (
+    BearingRow,
+    CastingRow,
+    LiftRow,
+    LoadRow,
+    PanelRow,
+    RepetitionRow,
+    StoreyRow,
+)
 from takeoff.measuring.records import (
     DeclaredRow,
     EnvelopeRow,
@@ -36,6 +45,13 @@ TABLES: tuple[tuple[str, type, str], ...] = (
     ("holes.csv", HoleRow, "holes"),
     ("reinforcement.csv", ReinforcementRow, "reinforcement"),
     ("joints.csv", JointRow, "joints"),
+    ("bearings.csv", BearingRow, "bearings"),
+    ("loads.csv", LoadRow, "loads"),
+    ("lifts.csv", LiftRow, "lifts"),
+    ("casting.csv", CastingRow, "casting"),
+    ("panels.csv", PanelRow, "panels"),
+    ("storeys.csv", StoreyRow, "storeys"),
+    ("repetition.csv", RepetitionRow, "repetition"),
     ("envelope.csv", EnvelopeRow, "envelope"),
     ("declared.csv", DeclaredRow, "declared"),
     ("pours.csv", PourRow, "pours"),
