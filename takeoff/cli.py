@@ -8,6 +8,7 @@ from takeoff.commands.check import check
 from takeoff.commands.history import history
 from takeoff.commands.measure import measure
 from takeoff.commands.nightly import nightly
+from takeoff.commands.page import page
 from takeoff.commands.rates import rates
 from takeoff.commands.templates import templates
 
@@ -18,5 +19,5 @@ def main() -> None:
     """Quantities and a priced bill for concrete structures, measured from IFC building models."""
 
 
-for command in (measure, bill, rates, check, nightly, history, templates):
+for command in (measure, bill, page, rates, check, nightly, history, templates):
     main.add_command(command)

@@ -5,7 +5,15 @@ from typing import Any
 
 import click
 
-from takeoff.commands.common import PATH, close, measuring, problems, progress
+from takeoff.commands.common import (
+    PATH,
+    close,
+    measuring,
+    page_option,
+    problems,
+    progress,
+    require_page_name,
+)
 
 
 @click.command()
@@ -16,8 +24,15 @@ from takeoff.commands.common import PATH, close, measuring, problems, progress
 @click.option("--markups", type=PATH, help="Preliminaries, overheads, contingency, tax (TOML).")
 @click.option("--title", help="Title on the summary; default: the names of the models.")
 @click.option("--paper", type=click.Choice(["a4", "letter"]), help="Paper of the print set-up.")
+@page_option
 def bill(
-    models: tuple[Path, ...], out: Path, job: Path | None, as_json: bool, quiet: bool, **flags: Any
+    models: tuple[Path, ...],
+    out: Path,
+    page: Path | None,
+    job: Path | None,
+    as_json: bool,
+    quiet: bool,
+    **flags: Any,
 ) -> None:
     """Measure and price MODELS: a bill of quantities workbook with the prefabrication share."""
     with problems():
@@ -27,10 +42,16 @@ def bill(
 
         if out.suffix.lower() != ".xlsx":
             raise click.UsageError(f"--out {out}: the bill is a workbook; give it a name that ends in .xlsx")
+        require_page_name(page)
         settings = load_settings(job, flags)
         with progress(quiet) as report:
             run = pipeline.bill(models, settings, report)
             assert run.bill is not None
             report("workbook", 0, 0)
             write_workbook(out, run.measurement, run.bill, run.record)
-        close(run, settings, out, as_json, quiet)
+            if page is not None:
+                from takeoff.outputs.page.page import write_page
+
+                report("page", 0, 0)
+                write_page(page, run)
+        close(run, settings, out, as_json, quiet, page)

@@ -20,6 +20,24 @@ if TYPE_CHECKING:
 
 PATH = click.Path(path_type=Path)
 
+VERBOSE = "takeoff.verbose"
+"""Where a command's context keeps whether -v was given."""
+
+page_option = click.option(
+    "--page", type=PATH, help="Also write a page to look at: the model with its figures, one HTML file."
+)
+
+
+def verbose() -> bool:
+    """Whether -v was given to the command that runs."""
+    return bool(click.get_current_context().meta.get(VERBOSE, False))
+
+
+def require_page_name(page: Path | None) -> None:
+    """Raise a usage error for a page that no browser would know by its name."""
+    if page is not None and page.suffix.lower() not in (".html", ".htm"):
+        raise click.UsageError(f"{page}: the page is read by a browser; give it a name that ends in .html")
+
 
 def measuring(command: Callable[..., None]) -> Callable[..., None]:
     """The arguments and options that all measuring commands share."""
@@ -40,7 +58,9 @@ def measuring(command: Callable[..., None]) -> Callable[..., None]:
         click.option("--finishes", type=PATH, help="Classes of formed finish (TOML)."),
         click.option("--allowances", type=PATH, help="Reinforcement allowances (CSV)."),
         click.option("--handling", type=PATH, help="Densities, transport and lifting limits (TOML)."),
-        click.option("--joints", type=PATH, help="What goes into joints, connections, least bearings (TOML)."),
+        click.option(
+            "--joints", type=PATH, help="What goes into joints, connections, least bearings (TOML)."
+        ),
         click.option("--panelling", type=PATH, help="How long walls and whole floors are divided (TOML)."),
         click.option("--checks", type=PATH, help="Limits of the plausibility checks (TOML)."),
         click.option(
@@ -55,6 +75,14 @@ def measuring(command: Callable[..., None]) -> Callable[..., None]:
         ),
         click.option("--json", "as_json", is_flag=True, help="Print the record of the run on stdout."),
         click.option("-q", "--quiet", is_flag=True, help="Print problems only."),
+        click.option(
+            "-v",
+            "--verbose",
+            is_flag=True,
+            expose_value=False,
+            callback=lambda context, _, given: context.meta.update({VERBOSE: given}),
+            help="Print all kinds of findings, the data files used and the time of each stage.",
+        ),
     ]
     for option in reversed(options):
         command = option(command)
@@ -81,29 +109,34 @@ def _fail(message: str) -> NoReturn:
 
 @contextmanager
 def progress(quiet: bool) -> "Iterator[Progress]":
-    """A progress line by stage on a terminal, silence in a pipe."""
-    if quiet or not sys.stderr.isatty():
+    """A progress line by stage on a terminal, silence in a pipe; a plain line a stage with -v."""
+    if quiet or not (sys.stderr.isatty() or verbose()):
         yield lambda stage, done, total: None
         return
-    from takeoff.outputs.progress import progress_line
+    from takeoff.outputs.progress import progress_line, progress_lines
 
-    with progress_line() as report:
+    with progress_lines() if verbose() else progress_line() as report:
         yield report
 
 
-def close(run: "Run", settings: "Settings", out: Path | None, as_json: bool, quiet: bool) -> None:
+def close(
+    run: "Run", settings: "Settings", out: Path | None, as_json: bool, quiet: bool, page: Path | None = None
+) -> None:
     """Say what was done and leave with the right code."""
     from takeoff.outputs.summary import summary_lines
+    from takeoff.outputs.terminal import print_lines
 
     for finding in run.failed:
         click.echo(f"takeoff: {finding.message}", err=True)
     if as_json:
         click.echo(json.dumps(run.record, ensure_ascii=False, indent=1))
     elif not quiet:
-        for line in summary_lines(run.measurement, run.bill, run.shares):
-            click.echo(line)
-        if out is not None:
-            click.echo(f"\nwritten: {out}")
+        print_lines(summary_lines(run.measurement, run.bill, run.shares, all_kinds=verbose()))
+        if verbose():
+            print_lines(["", *(f"{entry['what']}: {entry['file']}" for entry in run.record["inputs"])])
+        written = [str(path) for path in (out, page) if path is not None]
+        if written:
+            click.echo(f"\nwritten: {', '.join(written)}")
     missing = _incomplete(run)
     if missing and settings.strict:
         click.echo(f"takeoff: incomplete: {', '.join(missing)}", err=True)

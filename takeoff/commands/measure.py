@@ -5,14 +5,29 @@ from typing import Any
 
 import click
 
-from takeoff.commands.common import PATH, close, measuring, problems, progress
+from takeoff.commands.common import (
+    PATH,
+    close,
+    measuring,
+    page_option,
+    problems,
+    progress,
+    require_page_name,
+)
 
 
 @click.command()
 @measuring
 @click.option("--out", required=True, type=PATH, help="Folder for the tables.")
+@page_option
 def measure(
-    models: tuple[Path, ...], out: Path, job: Path | None, as_json: bool, quiet: bool, **flags: Any
+    models: tuple[Path, ...],
+    out: Path,
+    page: Path | None,
+    job: Path | None,
+    as_json: bool,
+    quiet: bool,
+    **flags: Any,
 ) -> None:
     """Measure MODELS: elements, formwork, pieces and findings as CSV, without prices."""
     with problems():
@@ -20,8 +35,14 @@ def measure(
         from takeoff.outputs.tables import write_tables
         from takeoff.settings import load_settings
 
+        require_page_name(page)
         settings = load_settings(job, flags)
         with progress(quiet) as report:
             run = pipeline.measure(models, settings, report)
             write_tables(out, run.measurement, run.record)
-        close(run, settings, out, as_json, quiet)
+            if page is not None:
+                from takeoff.outputs.page.page import write_page
+
+                report("page", 0, 0)
+                write_page(page, run)
+        close(run, settings, out, as_json, quiet, page)

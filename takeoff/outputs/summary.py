@@ -17,18 +17,22 @@ _FIGURE_WIDTH = 13
 
 
 def summary_lines(
-    measurement: Measurement, bill: Bill | None = None, shares: Sequence[ShareRow] = ()
+    measurement: Measurement,
+    bill: Bill | None = None,
+    shares: Sequence[ShareRow] = (),
+    all_kinds: bool = False,
 ) -> tuple[str, ...]:
     """Lines of at most 80 columns: net volume by role and method, formwork, steel, share, price, findings.
 
-    `shares` are those of a run without a bill; a bill brings its own.
+    `shares` are those of a run without a bill; a bill brings its own. Of the kinds of findings the first few are
+    named, or `all_kinds`.
     """
     blocks = [
         _volumes(measurement.parts),
         _totals(measurement),
         _shares(bill.shares if bill else shares),
         _money(bill) if bill else [],
-        _findings(measurement, bill),
+        _findings(measurement, bill, all_kinds),
     ]
     lines: list[str] = []
     for block in blocks:
@@ -94,19 +98,20 @@ def _money(bill: Bill) -> list[str]:
     return lines
 
 
-def _findings(measurement: Measurement, bill: Bill | None) -> list[str]:
+def _findings(measurement: Measurement, bill: Bill | None, all_kinds: bool) -> list[str]:
     findings = tuple(dict.fromkeys((*measurement.findings, *(bill.findings if bill else ()))))
     if not findings:
         return ["Nothing to look at."]
     counts = ", ".join(_count(number, name) for name, number in severity_counts(findings).items() if number)
     kinds = group_findings(findings)
     lines = [f"To look at: {counts}"]
-    for kind in kinds[:TOP_FINDINGS]:
+    named = len(kinds) if all_kinds else TOP_FINDINGS
+    for kind in kinds[:named]:
         worth = ", ".join(f"{value:,.2f} {unit}".strip() for unit, value in kind.worth.items())
         line = f"  {len(kind.findings):>5}  {kind.severity:<8}{kind.kind}"
         lines.append(f"{line} ({worth})" if worth else line)
-    if len(kinds) > TOP_FINDINGS:
-        lines.append(f"         and {_count(len(kinds) - TOP_FINDINGS, 'further kind')}")
+    if len(kinds) > named:
+        lines.append(f"         and {_count(len(kinds) - named, 'further kind')}; all of them with -v")
     return lines
 
 

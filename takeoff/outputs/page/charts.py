@@ -45,9 +45,7 @@ def page_charts(
 
 
 def _share(shares: "Sequence[ShareRow]") -> Chart:
-    bars = tuple(
-        _share_bar(row.measure, row) for row in shares if row.by == "all" and row.share is not None
-    )
+    bars = tuple(_share_bar(row.measure, row) for row in shares if row.by == "all" and row.share is not None)
     return Chart("Prefabrication share", bars, "Precast and tilt-up against all concrete, by each measure.")
 
 

@@ -14,7 +14,16 @@ if TYPE_CHECKING:
     from takeoff.pricing.records import Bill
 
 PART_FIELDS = tuple(entry.name for entry in fields(MeasuredPart))
-FORMWORK_FIELDS = ("category", "shape", "band", "height_to_soffit_m", "height_band", "area_m2", "length_m", "place")
+FORMWORK_FIELDS = (
+    "category",
+    "shape",
+    "band",
+    "height_to_soffit_m",
+    "height_band",
+    "area_m2",
+    "length_m",
+    "place",
+)
 STEEL_FIELDS = ("basis", "kind", "diameter_mm", "mass_kg", "low_kg", "high_kg", "note")
 PIECE_FIELDS = (
     "mark", "length_m", "width_m", "thickness_m", "volume_m3", "weight_t", "openings",

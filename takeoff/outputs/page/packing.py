@@ -37,8 +37,8 @@ def packed_arrays(arrays: Mapping[str, NDArray[Any]]) -> tuple[dict[str, Any], s
 
 
 def column(values: Sequence[Any]) -> Any:
-    """A column of a table: texts as {"words": distinct texts, "index": place of each}, numbers rounded to 0.1 mm."""
-    if all(value is None or isinstance(value, str) for value in values):
+    """A column of a table: texts as {"words": distinct texts, "index": place of each}, numbers to four decimals."""
+    if any(isinstance(value, str) for value in values):
         places: dict[str, int] = {}
         index = [places.setdefault(value or "", len(places)) for value in values]
         return {"words": [clean(word) for word in places], "index": index}

@@ -51,9 +51,7 @@ def page_text(run: "Run") -> str:
     content["colours"] = {
         "method": palette.METHODS,
         "role": palette.ROLES,
-        "storey": dict(
-            zip(content["storeys"], palette.storey_colours(len(content["storeys"])), strict=True)
-        ),
+        "storey": dict(zip(content["storeys"], palette.storey_colours(len(content["storeys"])), strict=True)),
         "finding": palette.SEVERITIES,
         "formwork": palette.STATES,
     }

@@ -41,7 +41,7 @@ async function loadData() {
       new KINDS[kind](buffer, offset, length),
     ]),
   );
-  const count = content.parts.global_id.index.length;
+  const count = content.parts.lump.length;
   const severity = new Array(count).fill("");
   const findingsOf = new Map();
   const rank = { error: 3, warning: 2, note: 1, "": 0 };

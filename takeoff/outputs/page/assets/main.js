@@ -2,7 +2,7 @@
 
 const byId = (id) => document.getElementById(id);
 
-const state = { mode: "method", storey: "", below: false, part: -1, face: -1, group: null, label: "" };
+const state = { mode: "method", storey: "", below: false, part: -1, face: -1, group: null };
 
 function bodiesOf(data, parts) {
   const bodies = [];
@@ -244,7 +244,7 @@ class Page {
   /** Light up a group of parts and let the rest fade. */
   chooseGroup(parts, label) {
     state.group = parts.size ? parts : null;
-    state.label = label;
+    if (!parts.has(state.part)) state.part = -1;
     this.list.narrow(state.group);
     this.display();
     byId("clear").disabled = false;

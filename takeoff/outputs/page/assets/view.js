@@ -27,11 +27,11 @@ class View {
     window.addEventListener("beforeprint", () => this.now());
   }
 
+  /** Even light, so that colours stay those of the legend, and a lamp at the camera that shows which way faces turn. */
   lights() {
-    this.scene.add(new THREE.HemisphereLight(0xffffff, 0x9a948c, 1.9));
-    this.sun = new THREE.DirectionalLight(0xffffff, 1.5);
-    this.sun.position.set(0.5, -0.8, 1.2);
-    this.scene.add(this.sun);
+    this.scene.add(new THREE.HemisphereLight(0xffffff, 0xd0ccc6, 2.1));
+    this.lamp = new THREE.DirectionalLight(0xffffff, 1.2);
+    this.scene.add(this.lamp, this.lamp.target);
   }
 
   parts() {
@@ -154,17 +154,32 @@ class View {
   fit(box, keepDirection) {
     if (!box) return;
     const centre = box.getCenter(new THREE.Vector3());
-    const radius = Math.max(box.getSize(new THREE.Vector3()).length() / 2, 0.5);
     const direction = keepDirection
       ? this.camera.position.clone().sub(this.controls.target).normalize()
       : new THREE.Vector3(0.55, -0.75, 0.5).normalize();
-    const half = (this.camera.fov * Math.PI) / 360;
-    const narrow = Math.min(half, Math.atan(Math.tan(half) * this.camera.aspect));
-    const distance = radius / Math.sin(narrow);
-    this.camera.position.copy(centre).addScaledVector(direction, 0.92 * distance);
+    this.camera.position.copy(centre).addScaledVector(direction, this.distance(box, centre, direction));
     this.controls.target.copy(centre);
     this.controls.update();
     this.draw();
+  }
+
+  /** How far from the centre of a box, along a direction, all its corners are in the picture. */
+  distance(box, centre, direction) {
+    const right = new THREE.Vector3().crossVectors(this.camera.up, direction).normalize();
+    const up = new THREE.Vector3().crossVectors(direction, right);
+    const high = Math.tan((this.camera.fov * Math.PI) / 360);
+    const wide = high * this.camera.aspect;
+    let distance = 1;
+    for (let corner = 0; corner < 8; corner++) {
+      const at = new THREE.Vector3(
+        (corner & 1 ? box.max : box.min).x,
+        (corner & 2 ? box.max : box.min).y,
+        (corner & 4 ? box.max : box.min).z,
+      ).sub(centre);
+      const aside = Math.max(Math.abs(at.dot(right)) / wide, Math.abs(at.dot(up)) / high);
+      distance = Math.max(distance, 1.06 * aside + at.dot(direction));
+    }
+    return distance;
   }
 
   /** Hide what lies above a height. */
@@ -251,6 +266,9 @@ class View {
     this.camera.near = Math.max(distance / 1000, 0.01);
     this.camera.far = distance * 10 + 1000;
     this.camera.updateProjectionMatrix();
+    this.edges.material.opacity = Math.min(0.45, 30 / distance); // from afar lines would cover the colours
+    this.lamp.position.copy(this.camera.position);
+    this.lamp.target.position.copy(this.controls.target);
     this.renderer.render(this.scene, this.camera);
   }
 }

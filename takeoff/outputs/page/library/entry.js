@@ -1,6 +1,5 @@
 // What the page uses of the three.js library; everything else is left out of the bundle.
 export {
-  AmbientLight,
   Box3,
   BufferAttribute,
   BufferGeometry,

@@ -1,0 +1,33 @@
+"""`takeoff page`: the model with its bill as one HTML file to look at."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from takeoff.commands.common import PATH, close, measuring, problems, progress, require_page_name
+
+
+@click.command()
+@measuring
+@click.option("--out", required=True, type=PATH, help="The page to write (.html).")
+@click.option("--rates", type=PATH, help="Rates (CSV).")
+@click.option("--sections", type=PATH, help="Sections, items and their wording (TOML).")
+@click.option("--markups", type=PATH, help="Preliminaries, overheads, contingency, tax (TOML).")
+@click.option("--title", help="Title of the page; default: the names of the models.")
+def page(
+    models: tuple[Path, ...], out: Path, job: Path | None, as_json: bool, quiet: bool, **flags: Any
+) -> None:
+    """Measure and price MODELS: a page with the model, what is formed, the bill and the findings."""
+    with problems():
+        from takeoff import pipeline
+        from takeoff.outputs.page.page import write_page
+        from takeoff.settings import load_settings
+
+        require_page_name(out)
+        settings = load_settings(job, flags)
+        with progress(quiet) as report:
+            run = pipeline.bill(models, settings, report)
+            report("page", 0, 0)
+            write_page(out, run)
+        close(run, settings, out, as_json, quiet)
