@@ -155,3 +155,15 @@ def test_all_shipped_conventions_are_sound():
     for path in sorted(NET.parent.glob("*.toml")):
         convention = load_convention(path)
         assert convention.name == path.stem
+
+
+def test_a_form_that_cannot_be_struck_is_asked_about(tmp_path):
+    m = Model("IFC4", "mm", name="gap")
+    m.slab(rectangle(0, 0, 4, 2), 0.06, 3.0, name="Plank", made="precast")
+    m.slab(rectangle(0, 0, 4, 2.5), 0.2, 3.08, name="Topping")
+    run = measure([m.save(tmp_path / "gap.ifc")])
+    asked = [f for f in run.measurement.findings if f.kind == "soffit-over-gap"]
+    assert len(asked) == 1
+    assert asked[0].worth == pytest.approx(8.0)
+    assert "20 mm" in asked[0].message
+    assert _areas(run)["slab-soffit"] == pytest.approx(10.0)

@@ -50,6 +50,16 @@ def support_findings(bodies: Sequence[Body], formed: Mapping[int, FormedBody]) -
                     f"its lowest face ({result.seated:.3f} m2) is seated and needs no form", result.seated, "m2",
                 )
             )  # fmt: skip
+        if result.cramped[0] > 1e-3:
+            area, height = result.cramped
+            findings.append(
+                Finding(
+                    "warning", "soffit-over-gap", facts.model, facts.global_id,
+                    f"{name}: {area:.3f} m2 of its soffit hang only {height * 1e3:.0f} mm or a little more over other "
+                    "concrete; ask whether the gap is meant, or drawn by mistake",
+                    "measured as formed soffit", area, "m2",
+                )
+            )  # fmt: skip
         if result.no_floor > 1e-3:
             findings.append(
                 Finding(

@@ -104,6 +104,12 @@ class Ground(_Table):
     blinding_words: tuple[str, ...]
 
 
+class Soffits(_Table):
+    """What a soffit needs under it."""
+
+    least_height_m: Positive
+
+
 class Pours(_Table):
     """Largest pours; 0 for no limit."""
 
@@ -156,6 +162,7 @@ class Convention(_Table):
     voids: Voids
     ground: Ground
     pours: Pours
+    soffits: Soffits
     bands: Bands
     edges: Edges
     reveals: Reveals

@@ -46,13 +46,18 @@ class FaceState:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FormedBody:
-    """Formwork rows of one body, its other surfaces, what had to be assumed, and the state of each face."""
+    """Formwork rows of one body, its other surfaces, what had to be assumed, and the state of each face.
+
+    `seated` m2 stand on nothing that is shown, `no_floor` m2 of soffit hang over nothing; `cramped` is the m2 of
+    soffit with too little room to strike a form, and the least height there.
+    """
 
     rows: tuple[FormworkRow, ...]
     surfaces: tuple[SurfaceRow, ...]
     area: float
     seated: float
     no_floor: float
+    cramped: tuple[float, float]
     faces: tuple[FaceState, ...] = ()
 
 
@@ -149,6 +154,7 @@ def _measure(
     others: list[SurfaceRow] = []
     states: list[FaceState] = []
     no_floor = 0.0
+    cramped, lowest = 0.0, np.inf
 
     def surface(state: str, area: float, slope: float, other_id: str = "") -> None:
         others.append(
@@ -201,6 +207,8 @@ def _measure(
         for piece in _with_filled(pieces, filled):
             if piece.height is None and category.endswith("soffit"):
                 no_floor += piece.area
+            if piece.height is not None and piece.height < convention.soffits.least_height_m:
+                cramped, lowest = cramped + piece.area, min(lowest, piece.height)
             shape = "curved" if surfaces.curved[row] else "plane"
             radius = None if np.isnan(surfaces.radius[row]) else round(float(surfaces.radius[row]), 4)
             height_band = (
@@ -228,7 +236,7 @@ def _measure(
         for (category, shape, depth_band, height_band, place, radius, finish), entry in gathered.items()
     )  # fmt: skip
     area = sum(row.area_m2 for row in made)
-    return FormedBody(made, tuple(others), area, seated, no_floor, tuple(states))
+    return FormedBody(made, tuple(others), area, seated, no_floor, (cramped, float(lowest)), tuple(states))
 
 
 @dataclass(frozen=True, slots=True)
