@@ -13,6 +13,7 @@ from takeoff.pricing.rates import RateBook, load_rates
 from takeoff.pricing.records import Bill
 from takeoff.pricing.resources import load_resources
 from takeoff.pricing.sections import SectionPlan, load_sections
+from takeoff.pricing.typed import TypedBill
 from takeoff.pricing.unit_systems import unit_system
 from takeoff.settings import Settings
 
@@ -29,10 +30,12 @@ class Billing:
     markups: MarkupPlan
     choices: Choices
 
-    def price(self, measurement: Measurement, storeys: Iterable[str] = ()) -> Bill:
+    def price(
+        self, measurement: Measurement, storeys: Iterable[str] = (), earlier: TypedBill | None = None
+    ) -> Bill:
         """The bill of a measurement, its storeys in the given order. Raises InputError as `make_bill` does."""
         choices = replace(self.choices, storeys=tuple(storeys))
-        return make_bill(measurement, self.rates, self.sections, self.markups, choices)
+        return make_bill(measurement, self.rates, self.sections, self.markups, choices, earlier)
 
 
 def load_billing(settings: Settings) -> Billing:

@@ -99,7 +99,7 @@ def test_a_rate_typed_in_and_a_dimension_added_carry_to_the_grand_total(tmp_path
     write_workbook(file, measurement, bill, RUN)
     book = openpyxl.load_workbook(file)
     sheet = book["Bill"]
-    row = next(n for n in range(5, sheet.max_row) if sheet.cell(n, 11).value == "concrete.wall.unresolved")
+    row = next(n for n in range(5, sheet.max_row) if sheet.cell(n, 13).value == "concrete.wall.unresolved")
     sheet.cell(row, 5).value = 250.0
     added = book["Dimensions"].max_row + 1
     book["Dimensions"].cell(added, 8).value = 1.7

@@ -5,11 +5,11 @@ from dataclasses import replace
 from pathlib import Path
 
 from takeoff.measuring.records import Measurement
+from takeoff.pricing.carry import carried_markups, carry, check_previous
 from takeoff.pricing.choices import Choices
 from takeoff.pricing.entries import make_entries
 from takeoff.pricing.gaps import (
     allowed_items,
-    assumed_edges,
     example_rates,
     is_example,
     unmeasured_parts,
@@ -22,6 +22,7 @@ from takeoff.pricing.rates import Rate, RateBook
 from takeoff.pricing.records import Bill, Item, PricedBuildUp, Section
 from takeoff.pricing.sections import SectionPlan
 from takeoff.pricing.shares import prefabrication_shares, shares_in
+from takeoff.pricing.typed import TypedBill
 
 
 def make_bill(
@@ -30,8 +31,11 @@ def make_bill(
     sections: SectionPlan,
     markups: MarkupPlan,
     choices: Choices | None = None,
+    earlier: TypedBill | None = None,
 ) -> Bill:
     """The bill of a measurement; its `findings` are those of pricing only.
+
+    What people typed into the `earlier` bill is taken over.
 
     Items without a rate are listed in `unpriced` and are not in the totals. Raises InputError when a rate
     does not fit its item, when two rates fit one item equally well, or when two rules make the same item.
@@ -40,6 +44,13 @@ def make_bill(
     listed = make_items(make_entries(measurement, choices), sections, choices)
     used: dict[int, Rate] = {}
     priced = tuple(_priced(section, rates, used) for section in listed.sections)
+    carried = None
+    dimensions = listed.dimensions
+    if earlier is not None:
+        check_previous(earlier, markups.currency, choices.system.name)
+        carried = carry(priced, dimensions, earlier)
+        priced, dimensions = carried.sections, carried.dimensions
+        markups = carried_markups(markups, earlier)
     items = [item for section in priced for item in section.items]
     net_total = exact_sum(section.total for section in priced)
     lines, grand_total = apply_markups(net_total, markups)
@@ -49,23 +60,22 @@ def make_bill(
         *unpriced_items(items),
         *example_rates(items, rates, used.values()),
         *allowed_items(items, sections),
-        *assumed_edges(measurement, sections, listed.dimensions),
+        *(carried.findings if carried else ()),
     )
     return Bill(
         priced,
-        listed.dimensions,
+        dimensions,
         net_total,
         lines,
         grand_total,
         markups.currency,
-        tuple(item.key for item in items if item.rate is None),
-        shares_in(
-            prefabrication_shares(measurement, items, listed.dimensions, markups.currency), choices.system
-        ),
+        tuple(item.key or item.description for item in items if item.rate is None and item.by_hand != "text"),
+        shares_in(prefabrication_shares(measurement, items, dimensions, markups.currency), choices.system),
         findings,
         tuple(_basis(items, rates, used, sections, markups)),
         tuple(_build_ups(items, used)),
         choices.system.name,
+        carried,
     )
 
 
@@ -115,7 +125,7 @@ def _basis(
     markups: MarkupPlan,
 ) -> list[tuple[str, str, str]]:
     """Topic, text and source of what the figures of the bill rest on."""
-    missing = sum(1 for item in items if item.rate is None)
+    missing = sum(1 for item in items if item.amount is None)
     examples = sum(1 for rate in used.values() if is_example(rate.source))
     rows = [
         (

@@ -6,15 +6,14 @@ from pathlib import Path
 from takeoff.findings import Finding
 from takeoff.measuring.records import Measurement
 from takeoff.pricing.rates import Rate, RateBook
-from takeoff.pricing.records import Dimension, Item
-from takeoff.pricing.register import Register
+from takeoff.pricing.records import Item
 from takeoff.pricing.sections import SectionPlan
 
 EXAMPLE = "example value"
 """The words by which shipped, invented figures are marked in the data files."""
 
-RECTANGULAR = 0.995
-"""A panel counts as rectangular when its outline fills this share of the surrounding rectangle."""
+ALLOWED_MEASURES = ("connections", "inserts", "braces")
+"""Numbers that data files allow for each piece or joint."""
 
 
 def is_example(source: str) -> bool:
@@ -36,7 +35,7 @@ def unpriced_items(items: Iterable[Item]) -> list[Finding]:
             "pieces" if item.unit == "nr" else item.unit,
         )
         for item in items
-        if item.rate is None
+        if item.rate is None and item.by_hand != "text"
     ]
 
 
@@ -74,7 +73,7 @@ def allowed_items(items: Sequence[Item], plan: SectionPlan) -> list[Finding]:
         )
         for section in plan.sections
         for rule in section.items
-        if rule.allow
+        if rule.allow or rule.measure in ALLOWED_MEASURES
         for item in items
         if rule.makes(item.key)
     ]
@@ -103,40 +102,3 @@ def unmeasured_parts(measurement: Measurement) -> list[Finding]:
             "pieces",
         )
     ]
-
-
-def assumed_edges(
-    measurement: Measurement, plan: SectionPlan, dimensions: Sequence[Dimension]
-) -> list[Finding]:
-    """Pieces of no rectangular outline whose edge forms are billed by the girth of a rectangle."""
-    rules = [rule for section in plan.sections for rule in section.items if rule.measure == "edge_length"]
-    edged = {
-        (dimension.model, dimension.global_id)
-        for dimension in dimensions
-        if any(rule.makes(dimension.item) for rule in rules)
-    }
-    register = Register.of(measurement)
-    findings: list[Finding] = []
-    for piece in measurement.pieces:
-        if (piece.model, piece.global_id) not in edged:
-            continue
-        holes = register.holes_in(piece)
-        box = piece.length_m * piece.width_m
-        outline = piece.largest_face_m2 + sum(hole.area_m2 for hole in holes)
-        if outline >= RECTANGULAR * box:
-            continue
-        girth = 2.0 * (piece.length_m + piece.width_m)
-        findings.append(
-            Finding(
-                "note",
-                "edge-length-assumed",
-                piece.model,
-                piece.global_id,
-                f"panel {piece.mark or piece.global_id} fills {outline:.2f} of the {box:.2f} m2 around it: "
-                "check the length of its edge forms",
-                f"edge forms by the girth of the surrounding rectangle, {girth:.2f} m",
-                girth,
-                "m",
-            )
-        )
-    return findings

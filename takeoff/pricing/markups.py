@@ -20,6 +20,7 @@ class MarkupRule(BaseModel):
     percent: float = Field(ge=-100, le=100, allow_inf_nan=False)
     on: Literal["net", "running"]
     source: str = ""
+    typed: bool = False
 
 
 class MarkupPlan(BaseModel):
@@ -56,6 +57,6 @@ def apply_markups(net_total: float, plan: MarkupPlan) -> tuple[tuple[Markup, ...
     for rule in plan.markup:
         base = net_total if rule.on == "net" else running
         amount = percentage(base, rule.percent)
-        lines.append(Markup(rule.name, rule.percent, base, amount, rule.on == "net"))
+        lines.append(Markup(rule.name, rule.percent, base, amount, rule.on == "net", rule.typed))
         running = exact_sum((running, amount))
     return tuple(lines), running

@@ -35,6 +35,8 @@ def list_rates(bill: Bill) -> RateList:
     asked: dict[str, list[Item]] = {}
     for section in bill.sections:
         for item in section.items:
+            if item.by_hand:
+                continue
             asked.setdefault(item.rate_key, []).append(item)
     rows: list[RateRow] = []
     missing = 0

@@ -1,10 +1,14 @@
 """Records of the bill: items, the dimensions behind them, money."""
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Literal
 
 from takeoff.findings import Finding
 from takeoff.pricing.money import QUANTITY_DIGITS
 from takeoff.pricing.rates import Rate
+
+if TYPE_CHECKING:
+    from takeoff.pricing.carry import Carried
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +31,7 @@ class Dimension:
     width: float | None = None
     height: float | None = None
     note: str = ""
+    by_hand: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +41,9 @@ class Item:
 
     `rate` None: not priced. `rate_source` names the file, line and source of the rate; `rate_line`,
     `rate_origin`, `rate_date` and `rate_note` are these and more by themselves. `own_description`: it is given
-    with the rate and not composed.
+    with the rate and not composed. `note` is what a person wrote beside it, `mark` what became of it since the
+    earlier bill, `typed` names its cells that a person typed there; `by_hand` a line that a person wrote, `text`
+    where it is no item but only text. `own` holds what stands in an office's own columns, by column.
     """
 
     key: str
@@ -58,6 +65,11 @@ class Item:
     rate_date: str = ""
     rate_note: str = ""
     own_description: bool = False
+    note: str = ""
+    mark: str = ""
+    typed: tuple[str, ...] = ()
+    by_hand: Literal["", "item", "text"] = ""
+    own: tuple[tuple[str, str], ...] = ()
 
     @property
     def rate_key(self) -> str:
@@ -81,13 +93,17 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class Markup:
-    """A markup line: `percent` of the running total `base`, or of the net total where `on_net`."""
+    """A markup line: `percent` of the running total `base`, or of the net total where `on_net`.
+
+    `typed`: a person typed the percentage into an earlier bill.
+    """
 
     name: str
     percent: float
     base: float
     amount: float
     on_net: bool = False
+    typed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,3 +147,4 @@ class Bill:
     basis: tuple[tuple[str, str, str], ...] = field(default_factory=tuple)
     build_ups: tuple[PricedBuildUp, ...] = ()
     units: str = "metric"
+    earlier: "Carried | None" = None

@@ -25,7 +25,10 @@ LINE_DIGITS = 4
 
 @dataclass(frozen=True, slots=True)
 class Resource:
-    """A priced resource: a grade of labour by the hour, a machine, a material, a subcontractor's price."""
+    """A priced resource: a grade of labour by the hour, a machine, a material, a subcontractor's price.
+
+    `typed`: a person typed the price into an earlier bill.
+    """
 
     name: str
     kind: str
@@ -37,6 +40,7 @@ class Resource:
     date: str
     note: str
     line: int
+    typed: bool = False
 
 
 @dataclass(frozen=True, slots=True)

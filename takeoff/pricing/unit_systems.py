@@ -9,7 +9,8 @@ from dataclasses import dataclass
 
 from takeoff.findings import InputError
 
-_FOOT = 0.3048
+FOOT = 0.3048
+"""Metres of a foot."""
 _POUND = 0.45359237
 _SIXTEENTHS = 16
 
@@ -56,14 +57,14 @@ IMPERIAL = UnitSystem(
     "imperial",
     {"m3": "yd3", "m2": "ft2", "m": "ft", "t": "ton", "kg": "lb", "nr": "nr"},
     {
-        "m3": 1 / (27 * _FOOT**3),
-        "m2": 1 / _FOOT**2,
-        "m": 1 / _FOOT,
+        "m3": 1 / (27 * FOOT**3),
+        "m2": 1 / FOOT**2,
+        "m": 1 / FOOT,
         "mm": 1 / 25.4,
         "t": 1000 / (2000 * _POUND),
         "kg": 1 / _POUND,
-        "kg/m3": 27 * _FOOT**3 / _POUND,
-        "kg/m2": _FOOT**2 / _POUND,
+        "kg/m3": 27 * FOOT**3 / _POUND,
+        "kg/m2": FOOT**2 / _POUND,
     },
     {"mm": "in", "m": "ft", "m2": "ft2", "m3": "yd3", "t": "short tons", "kg": "lb"},
 )
@@ -79,7 +80,7 @@ def unit_system(name: str) -> UnitSystem:
 
 def feet_and_inches(metres: float) -> str:
     """A length to the nearest sixteenth of an inch: `19'-8 1/4"`, `7 7/8"`, `0"`."""
-    parts = round(abs(metres) / _FOOT * 12 * _SIXTEENTHS)
+    parts = round(abs(metres) / FOOT * 12 * _SIXTEENTHS)
     feet, rest = divmod(parts, 12 * _SIXTEENTHS)
     inches, sixteenths = divmod(rest, _SIXTEENTHS)
     fraction = ""

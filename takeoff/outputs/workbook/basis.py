@@ -21,6 +21,7 @@ Line = tuple[str, str, str]
 
 def write_basis(sheet: Sheet, page: Page, bill: Bill, run: Mapping[str, object]) -> None:
     """Write the basis: the run, its models and data files with hashes, assumptions, and the word of care."""
+    sheet.seal_column = len(COLUMNS)
     sheet.head("Basis", "Models, data files, choices and assumptions behind every figure of this workbook.")
     sheet.headings(HEADING_ROW, COLUMNS)
     row = FIRST_ROW

@@ -1,7 +1,7 @@
 """The workbook as a whole: its sheets in their order, written to a file that appears whole or not at all."""
 
 from collections.abc import Mapping
-from functools import partial
+from dataclasses import dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -11,16 +11,22 @@ from xlsxwriter.exceptions import FileCreateError
 from takeoff.measuring.records import Measurement
 from takeoff.outputs.files import write_whole
 from takeoff.outputs.text import cell_text
+from takeoff.outputs.unit_view import findings_shown_in, shown_in
 from takeoff.outputs.workbook.basis import records, shown_time, write_basis
-from takeoff.outputs.workbook.bill import write_bill
+from takeoff.outputs.workbook.bill import BillColumns, write_bill
+from takeoff.outputs.workbook.build_ups import write_build_ups
 from takeoff.outputs.workbook.dimensions import write_dimensions
 from takeoff.outputs.workbook.findings import write_findings
+from takeoff.outputs.workbook.kept import write_hand_sheet, write_kept
+from takeoff.outputs.workbook.look import Look, shipped_look
 from takeoff.outputs.workbook.prefabrication import write_prefabrication
 from takeoff.outputs.workbook.records import write_elements, write_formwork, write_pieces, write_reinforcement
 from takeoff.outputs.workbook.sheet import PAPERS, Page, Sheet
-from takeoff.outputs.workbook.styles import FONT, Styles
+from takeoff.outputs.workbook.styles import Styles
 from takeoff.outputs.workbook.summary import Carried, write_summary
+from takeoff.outputs.workbook.words import Words
 from takeoff.pricing.records import Bill
+from takeoff.pricing.unit_systems import METRIC, unit_system
 
 SHEETS = (
     "Summary",
@@ -35,8 +41,20 @@ SHEETS = (
     "Basis",
 )
 
+BUILT = ("Build-ups", "Resources")
+"""Sheets that follow where rates are built up."""
+KEPT = "Kept"
+"""The sheet that follows where an earlier bill held what has no other place."""
 
-def write_workbook(path: Path, measurement: Measurement, bill: Bill, run: Mapping[str, object]) -> None:
+
+def write_workbook(
+    path: Path,
+    measurement: Measurement,
+    bill: Bill,
+    run: Mapping[str, object],
+    look: Look | None = None,
+    words: Words | None = None,
+) -> None:
     """Write the priced bill with live formulas, each with the value that the engine computed.
 
     `run` is the run's record as in run.json; `paper` in it may be `a4` (default) or `letter`.
@@ -45,19 +63,41 @@ def write_workbook(path: Path, measurement: Measurement, bill: Bill, run: Mappin
         InputError: the path cannot be written (missing folder, a folder, no permission, open elsewhere), or
             there are more rows than a sheet holds. What stood at `path` is then left alone.
     """
-    write_whole(path, partial(_write, measurement=measurement, bill=bill, run=run))
+    system = unit_system(bill.units)
+    words = words or Words()
+    if system is not METRIC:
+        words = replace(words, units={name: system.unit(name) for name in ("m3", "m2", "m", "t", "kg")})
+    shown = replace(bill, findings=findings_shown_in(bill.findings, system))
+    book = _Book(shown_in(measurement, system), shown, run, look or shipped_look(), words)
+    write_whole(path, book.write)
 
 
-def _write(path: Path, measurement: Measurement, bill: Bill, run: Mapping[str, object]) -> None:
+@dataclass(frozen=True, slots=True)
+class _Book:
+    measurement: Measurement
+    bill: Bill
+    run: Mapping[str, object]
+    look: Look
+    words: Words
+
+    def write(self, path: Path) -> None:
+        """Write it all to `path`."""
+        _write(path, self)
+
+
+def _write(path: Path, content: _Book) -> None:
     with TemporaryDirectory(prefix="takeoff-", ignore_cleanup_errors=True) as scratch:
         # One row at a time is kept in memory, so that a sheet may be long: sheets are filled downwards.
         options = {
             "constant_memory": True,
             "tmpdir": scratch,
-            "default_format_properties": {"font_name": FONT, "font_size": 9},
+            "default_format_properties": {
+                "font_name": content.look.font.name,
+                "font_size": content.look.font.size,
+            },
         }
         book = xlsxwriter.Workbook(str(path), options)
-        _fill(book, measurement, bill, run)
+        _fill(book, content)
         try:
             book.close()
         except FileCreateError as error:
@@ -66,14 +106,22 @@ def _write(path: Path, measurement: Measurement, bill: Bill, run: Mapping[str, o
             raise cause from None
 
 
-def _fill(book: xlsxwriter.Workbook, measurement: Measurement, bill: Bill, run: Mapping[str, object]) -> None:
-    page = _page(run)
+def _fill(book: xlsxwriter.Workbook, content: _Book) -> None:
+    measurement, bill, run, words = content.measurement, content.bill, content.run, content.words
+    page = _page(run, content.look)
     book.set_properties({"title": cell_text(page.title)[:250], "comments": page.origin})
-    styles = Styles(book)
-    sheets = {name: Sheet(book, styles, name) for name in SHEETS}
+    styles = Styles(book, content.look)
+    hand = bill.earlier.sheets if bill.earlier else ()
+    names = [*SHEETS, *(BUILT if bill.build_ups else ()), *((KEPT,) if _keeps(bill) else ())]
+    names += [sheet.name for sheet in hand if sheet.name not in names]
+    sheets = {name: Sheet(book, styles, name, words) for name in names}
     findings = tuple(dict.fromkeys((*measurement.findings, *bill.findings)))
     first_rows = write_dimensions(sheets["Dimensions"], page, bill)
-    layout = write_bill(sheets["Bill"], page, bill, first_rows)
+    columns = BillColumns(content.look.bill)
+    rate_cells = {}
+    if bill.build_ups:
+        rate_cells = write_build_ups(sheets["Build-ups"], sheets["Resources"], page, bill, columns)
+    layout = write_bill(sheets["Bill"], page, bill, first_rows, rate_cells)
     write_elements(sheets["Elements"], page, measurement)
     write_formwork(sheets["Formwork"], page, measurement)
     write_reinforcement(sheets["Reinforcement"], page, measurement)
@@ -83,13 +131,23 @@ def _fill(book: xlsxwriter.Workbook, measurement: Measurement, bill: Bill, run: 
     write_basis(sheets["Basis"], page, bill, run)
     carried = Carried(layout, shares, listed)
     write_summary(book, sheets["Summary"], page, measurement, bill, run, carried)
+    if bill.earlier is not None and KEPT in sheets:
+        write_kept(sheets[KEPT], page, bill.earlier)
+    for own in hand:
+        write_hand_sheet(sheets[own.name], own)
     sheets["Summary"].raw.activate()
 
 
-def _page(run: Mapping[str, object]) -> Page:
+def _keeps(bill: Bill) -> bool:
+    return bill.earlier is not None and bool(bill.earlier.vanished or bill.earlier.kept)
+
+
+def _page(run: Mapping[str, object], look: Look) -> Page:
     """Title, origin and paper of every page. Without a title the first model's name stands in."""
     first = next((str(model.get("name", "")) for model in records(run, "models")), "")
     title = str(run.get("title") or "") or first or "Bill of quantities"
     origin = f"takeoff {run.get('version', '')}, {shown_time(run)}".strip(" ,")
     paper = str(run.get("paper") or "a4").lower()
-    return Page(title, origin, paper if paper in PAPERS else "a4")
+    if look.office.foot:
+        origin = f"{look.office.foot}   {origin}"
+    return Page(title, origin, paper if paper in PAPERS else "a4", look.office.name)

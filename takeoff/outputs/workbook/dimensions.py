@@ -1,12 +1,22 @@
 """The Dimensions sheet: one row a measured quantity, as a surveyor's dimension paper."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
-from takeoff.outputs.workbook.sheet import FIRST_ROW, Column, Figure, Formula, Page, Sheet, write_table
+from takeoff.outputs.workbook.sheet import (
+    FIRST_ROW,
+    Column,
+    Figure,
+    Formula,
+    HandRow,
+    Page,
+    Sheet,
+    write_table,
+)
 from takeoff.outputs.workbook.styles import UNIT_KINDS
 from takeoff.pricing.money import QUANTITY_DIGITS
 from takeoff.pricing.records import Bill, Dimension, Item
+from takeoff.pricing.unit_systems import FOOT, feet_and_inches
 
 COLUMNS = (
     Column("Bill no.", narrowest=8, widest=12),
@@ -42,10 +52,12 @@ def write_dimensions(sheet: Sheet, page: Page, bill: Bill) -> dict[str, int]:
         sheet,
         page,
         "Dimensions",
-        "Every quantity behind the bill. The bill sums the column Quantity by the column Item key; a row "
-        "that you add below counts too.",
+        sheet.words(
+            "Every quantity behind the bill. The bill sums the column Quantity by the column Item key; a row "
+            "that you add below counts too."
+        ),
         COLUMNS,
-        [_row(row, dimension, items) for row, dimension in enumerate(dimensions, start=FIRST_ROW + 1)],
+        [_row_of(row, dimension, items) for row, dimension in enumerate(dimensions, start=FIRST_ROW + 1)],
         "Nothing was measured for the bill.",
     )
     return first_rows
@@ -54,6 +66,7 @@ def write_dimensions(sheet: Sheet, page: Page, bill: Bill) -> dict[str, int]:
 def _row(row: int, dimension: Dimension, items: Mapping[str, Item]) -> tuple[object, ...]:
     """The cells of a dimension that stands in `row` (from 1)."""
     item = items.get(dimension.item)
+    unit = item.unit if item else ""
     return (
         item.number if item else "",
         dimension.location,
@@ -62,9 +75,9 @@ def _row(row: int, dimension: Dimension, items: Mapping[str, Item]) -> tuple[obj
         dimension.length,
         dimension.width,
         dimension.height,
-        Figure(_quantity(row, dimension), UNIT_KINDS.get(item.unit, "length") if item else "length"),
-        item.unit if item else "",
-        dimension.note,
+        Figure(_quantity(row, dimension, unit), UNIT_KINDS.get(unit, "length")),
+        unit,
+        _note(dimension, item),
         dimension.global_id,
         dimension.part,
         dimension.model,
@@ -72,11 +85,28 @@ def _row(row: int, dimension: Dimension, items: Mapping[str, Item]) -> tuple[obj
     )
 
 
-def _quantity(row: int, dimension: Dimension) -> Formula | float:
+def _row_of(row: int, dimension: Dimension, items: Mapping[str, Item]) -> Sequence[object]:
+    cells = _row(row, dimension, items)
+    return HandRow(cells) if dimension.by_hand else cells
+
+
+def _note(dimension: Dimension, item: Item | None) -> str:
+    """The note, with the sides in feet and inches where the bill is imperial."""
+    sides = [side for side in (dimension.length, dimension.width, dimension.height) if side is not None]
+    if not sides or item is None or item.unit not in ("yd3", "ft2", "ft") or dimension.by_hand:
+        return dimension.note
+    shown = " x ".join(feet_and_inches(side * FOOT) for side in sides)
+    return "; ".join(filter(None, (shown, dimension.note)))
+
+
+def _quantity(row: int, dimension: Dimension, unit: str) -> Formula | float:
     """The product of the sizes beside it where it is just that, else the measured value."""
     sizes = [dimension.times, dimension.length, dimension.width, dimension.height]
     given = [size for size in sizes if size is not None]
+    # Sides in feet make cubic feet; the bill counts cubic yards.
+    yards = 27 if unit == "yd3" and sum(size is not None for size in sizes[1:]) == 3 else 1
     # Near the middle between two roundings a spreadsheet's binary product may go the other way: stated then.
-    if given and abs(math.prod(given) - dimension.quantity) < 0.499 * 10**-QUANTITY_DIGITS:
-        return Formula(f"=ROUND(PRODUCT(D{row}:G{row}),{QUANTITY_DIGITS})", dimension.quantity)
+    if given and abs(math.prod(given) / yards - dimension.quantity) < 0.499 * 10**-QUANTITY_DIGITS:
+        product = f"PRODUCT(D{row}:G{row})" + (f"/{yards}" if yards > 1 else "")
+        return Formula(f"=ROUND({product},{QUANTITY_DIGITS})", dimension.quantity)
     return dimension.quantity

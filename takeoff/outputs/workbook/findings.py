@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from takeoff.findings import Finding
 from takeoff.outputs.finding_groups import Kind, group_findings, severity_counts
 from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, Column, Formula, Page, Sheet, require_rows
-from takeoff.outputs.workbook.styles import ATTENTION_FILL, ATTENTION_INK, ERROR_FILL, ERROR_INK, UNIT_KINDS
+from takeoff.outputs.workbook.styles import UNIT_KINDS
 
 COLUMNS = (
     Column("Severity", narrowest=10),
@@ -33,6 +33,7 @@ class FindingsLayout:
 def write_findings(sheet: Sheet, page: Page, findings: Sequence[Finding]) -> FindingsLayout:
     """Write the kinds with their counts, then every finding with its element."""
     kinds = group_findings(findings)
+    sheet.seal_column = len(COLUMNS)
     sheet.head("Findings", _note(findings))
     sheet.headings(HEADING_ROW, COLUMNS)
     last_group = FIRST_ROW + max(len(kinds), 1) - 1
@@ -54,8 +55,8 @@ def write_findings(sheet: Sheet, page: Page, findings: Sequence[Finding]) -> Fin
     last_column = len(COLUMNS) - 1
     sheet.raw.autofilter(list_heading, 0, max(end - 1, first), last_column)
     for severity, fill, ink in (
-        ("error", ERROR_FILL, ERROR_INK),
-        ("warning", ATTENTION_FILL, ATTENTION_INK),
+        ("error", sheet.styles.look.colours.error_fill, sheet.styles.look.colours.error_ink),
+        ("warning", sheet.styles.look.colours.attention_fill, sheet.styles.look.colours.attention_ink),
     ):
         sheet.raw.conditional_format(
             FIRST_ROW,

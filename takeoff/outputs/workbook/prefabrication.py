@@ -10,7 +10,7 @@ from xlsxwriter.chart import Chart
 from takeoff.measuring.records import JointRow, Measurement, PieceRow
 from takeoff.outputs.workbook.records import element_column
 from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, Column, Formula, Page, Sheet, shown_width
-from takeoff.outputs.workbook.styles import FONT, INK, LINE, OTHER, PREFABRICATED, UNIT_KINDS
+from takeoff.outputs.workbook.styles import UNIT_KINDS
 from takeoff.pricing.money import QUANTITY_DIGITS
 from takeoff.pricing.records import ShareRow
 
@@ -72,6 +72,7 @@ def write_prefabrication(
     book: xlsxwriter.Workbook, sheet: Sheet, page: Page, measurement: Measurement, shares: Sequence[ShareRow]
 ) -> ShareLayout | None:
     """Write shares, repetition and joints; returns where the shares of the whole stand, if there are any."""
+    sheet.seal_column = LAST_COLUMN + 1
     sheet.head(
         "Prefabrication",
         "Precast and tilt-up concrete against all concrete of the model. Shares are for information and are "
@@ -90,7 +91,7 @@ def write_prefabrication(
     if layout:
         height = CHART_HEAD + CHART_BAR * len(whole)
         # Below the heading row, which is repeated on every page.
-        place_chart(sheet, FIRST_ROW, len(SHARES), share_chart(book, layout, 470, height))
+        place_chart(sheet, FIRST_ROW, len(SHARES), share_chart(book, sheet, layout, 470, height))
         row = max(row, FIRST_ROW + height // ROW_PIXELS + 1)
     row = _write_repetition(sheet, row + 1, measurement.pieces)
     row = _write_joints(sheet, row + 1, measurement.joints)
@@ -100,14 +101,17 @@ def write_prefabrication(
     return layout
 
 
-def share_chart(book: xlsxwriter.Workbook, layout: ShareLayout, width: int, height: int) -> Chart:
+def share_chart(
+    book: xlsxwriter.Workbook, sheet: Sheet, layout: ShareLayout, width: int, height: int
+) -> Chart:
     """Bars from 0 to 100 % for each measure of the whole: prefabricated, and the rest. Sizes in pixels."""
     chart = book.add_chart({"type": "bar", "subtype": "percent_stacked"})
-    small = {"name": FONT, "size": 9, "color": INK}
+    look, words = sheet.styles.look, sheet.words
+    small = {"name": look.font.name, "size": look.font.size, "color": look.colours.ink}
     made = [share.share or 0.0 for share in layout.rows]
     for column, name, colour, shown in (
-        (6, "Precast and tilt-up", PREFABRICATED, made),
-        (7, "Other concrete", OTHER, [1.0 - share for share in made]),
+        (6, words("Precast and tilt-up"), look.colours.prefabricated, made),
+        (7, words("Other concrete"), look.colours.other, [1.0 - share for share in made]),
     ):
         labels = {"value": True, "num_format": '0%;;""', "font": {**small, "color": "#FFFFFF"}}
         chart.add_series(
@@ -123,14 +127,15 @@ def share_chart(book: xlsxwriter.Workbook, layout: ShareLayout, width: int, heig
                 **({"data_labels": labels} if column == 6 else {}),
             }
         )
-    chart.set_title({"name": "Prefabrication share", "name_font": {**small, "size": 11, "bold": True}})
-    chart.set_y_axis({"reverse": True, "num_font": small, "line": {"color": LINE}, "major_tick_mark": "none"})
+    chart.set_title({"name": words("Prefabrication share"), "name_font": {**small, "size": 11, "bold": True}})
+    line = {"color": look.colours.line}
+    chart.set_y_axis({"reverse": True, "num_font": small, "line": line, "major_tick_mark": "none"})
     chart.set_x_axis(
         {
             "num_format": "0%",
             "label_position": "high",
             "num_font": small,
-            "major_gridlines": {"visible": True, "line": {"color": LINE}},
+            "major_gridlines": {"visible": True, "line": {"color": look.colours.line}},
             "line": {"none": True},
         }
     )

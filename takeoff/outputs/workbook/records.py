@@ -1,14 +1,15 @@
 """The sheets that list measured records: Elements, Formwork, Reinforcement, Pieces."""
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from operator import attrgetter
 
 from xlsxwriter.utility import xl_col_to_name
 
 from takeoff.measuring.records import FormworkRow, MeasuredPart, Measurement, PieceRow, ReinforcementRow
 from takeoff.outputs.workbook.sheet import FIRST_ROW, Column, Page, Sheet, write_table
-from takeoff.outputs.workbook.styles import ATTENTION_FILL, ATTENTION_INK
+from takeoff.pricing.unit_systems import FOOT, feet_and_inches
 
 Fields = tuple[tuple[str, Column], ...]
 
@@ -137,7 +138,9 @@ def write_elements(sheet: Sheet, page: Page, measurement: Measurement) -> None:
     end = _write(sheet, page, note, MeasuredPart, ELEMENTS, measurement.parts, nothing)
     condition, method = _letter("condition"), _letter("method")
     first = FIRST_ROW + 1
-    look = sheet.styles.highlight(ATTENTION_FILL, ATTENTION_INK)
+    look = sheet.styles.highlight(
+        sheet.styles.look.colours.attention_fill, sheet.styles.look.colours.attention_ink
+    )
     needs = f'=OR(${condition}{first}<>"",${method}{first}="unresolved")'
     last_column = sum(column.printed for _, column in ELEMENTS) - 1
     rule = {"type": "formula", "criteria": needs, "format": look}
@@ -187,4 +190,20 @@ def _write(
     fields = all_fields(record, listed)
     values = attrgetter(*(name for name, _ in fields))
     columns = [column for _, column in fields]
-    return write_table(sheet, page, sheet.name, note, columns, map(values, rows), nothing)
+    table: Iterable[Sequence[object]] = map(values, rows)
+    if sheet.words.units:
+        sized = [column.kind == "length" and column.printed and not column.total for column in columns]
+        columns = [
+            replace(column, kind="size") if size else column
+            for column, size in zip(columns, sized, strict=True)
+        ]
+        table = (_sized(row, sized) for row in table)
+    return write_table(sheet, page, sheet.name, note, columns, table, nothing)
+
+
+def _sized(row: Sequence[object], sized: Sequence[bool]) -> list[object]:
+    """The row with its lengths, which are in feet, as feet and inches."""
+    return [
+        feet_and_inches(value * FOOT) if size and isinstance(value, float) else value
+        for value, size in zip(row, sized, strict=True)
+    ]

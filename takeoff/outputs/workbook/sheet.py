@@ -13,7 +13,9 @@ from xlsxwriter.utility import xl_col_to_name
 
 from takeoff.findings import InputError
 from takeoff.outputs.text import cell_text, display_width, heading_text, shortened, starts_like_formula
-from takeoff.outputs.workbook.styles import NUMBERS, PREFABRICATED, Styles
+from takeoff.outputs.workbook.marks import BLANK, FORMULA, TYPED, mark, seal_text
+from takeoff.outputs.workbook.styles import NUMBERS, Styles
+from takeoff.outputs.workbook.words import Words
 
 ROW_LIMIT = 1_048_576
 """Rows of a sheet (Office Open XML)."""
@@ -49,6 +51,10 @@ class Figure:
     kind: str
 
 
+class HandRow(tuple[object, ...]):
+    """Cells of a row that a person wrote."""
+
+
 @dataclass(frozen=True, slots=True)
 class Column:
     """A column: heading, what it shows (`text`, `wrapped` or a kind of figure), widths in characters.
@@ -72,16 +78,53 @@ class Page:
     title: str
     origin: str
     paper: str
+    office: str = ""
 
 
 class Sheet:
     """One sheet being written, row by row from the top."""
 
-    def __init__(self, book: xlsxwriter.Workbook, styles: Styles, name: str) -> None:
+    def __init__(
+        self, book: xlsxwriter.Workbook, styles: Styles, name: str, words: Words | None = None
+    ) -> None:
         self.raw = book.add_worksheet(name)
         self.styles = styles
         self.name = name
+        self.words = words or Words()
+        self.seal_column: int | None = None
         self._widths: dict[int, int] = {}
+        self._row = -1
+        self._marks: dict[int, str] = {}
+        self._kind: tuple[str, tuple[str, ...]] | None = ("", ())
+
+    def tell(self, row: int, kind: str, *words: str, typed: Iterable[int] = ()) -> None:
+        """Say what the row that is being written is, for later runs, and which cells a person once typed."""
+        self._start(row)
+        self._kind = (kind, words)
+        self._marks.update(dict.fromkeys(typed, TYPED))
+
+    def tell_nothing(self, row: int) -> None:
+        """The row that is being written is a person's: it has no marks, so that later runs see it as theirs."""
+        self._start(row)
+        self._kind = None
+
+    def _start(self, row: int) -> None:
+        if row != self._row:
+            self.seal()
+            self._row = row
+
+    def _note(self, row: int, column: int, value: str) -> None:
+        self._start(row)
+        if self._marks.get(column) != TYPED:
+            self._marks[column] = value
+
+    def seal(self) -> None:
+        """Close the row that was written last with the marks of its cells."""
+        if self.seal_column is not None and self._kind is not None and self._marks:
+            kind, words = self._kind
+            text = seal_text(kind, words, self._marks, self.seal_column)
+            self.raw.write_string(self._row, self.seal_column, text, self.styles.seal)
+        self._marks, self._kind = {}, ("", ())
 
     def put(self, row: int, column: int, value: object, kind: str = "text", **properties: Any) -> None:
         """Write a value, formula or blank as a table cell of `kind`."""
@@ -98,15 +141,17 @@ class Sheet:
     ) -> None:
         """Write a value with a given format. Text is always stored as text, never as a formula or a link."""
         if isinstance(value, Formula):
+            self._note(row, column, FORMULA)
             self.raw.write_formula(row, column, value.text, form, _known(value.value))
         elif value is None or value == "" or (isinstance(value, float) and not math.isfinite(value)):
+            self._note(row, column, BLANK)
             self.raw.write_blank(row, column, None, form)
-        elif isinstance(value, int | float):
-            self.raw.write_number(row, column, value, form)
         elif isinstance(value, numbers.Real):
+            self._note(row, column, mark(float(value)))
             self.raw.write_number(row, column, float(value), form)
         else:
             text = cell_text(value)
+            self._note(row, column, mark(text))
             if starts_like_formula(text):
                 form = self.styles.cell(kind, quote_prefix=True, **(properties or {}))
             self.raw.write_string(row, column, text, form)
@@ -114,8 +159,11 @@ class Sheet:
     def link(self, row: int, column: int, place: str, text: str) -> None:
         """Write text that leads to another place of the workbook."""
         shown = cell_text(text)
+        self._note(row, column, mark(shown))
         quoted = {"quote_prefix": True} if starts_like_formula(shown) else {}
-        form = self.styles.cell("text", font_color=PREFABRICATED, underline=1, **quoted)
+        form = self.styles.cell(
+            "text", font_color=self.styles.look.colours.prefabricated, underline=1, **quoted
+        )
         self.raw.write_url(row, column, place, form, shown)
 
     def head(self, title: str, note: str = "") -> None:
@@ -129,7 +177,7 @@ class Sheet:
         """Write column headings across from column `first`."""
         self.raw.set_row(row, 28)
         for index, column in enumerate(columns, start=first):
-            self.put_as(row, index, column.heading, self.styles.heading(column.kind))
+            self.put_as(row, index, self.words(column.heading), self.styles.heading(column.kind))
 
     def widen(self, column: int, width: int) -> None:
         """Make a column at least `width` characters wide."""
@@ -157,6 +205,9 @@ class Sheet:
     def set_up(self, page: Page, last_column: int, last_row: int, heading_row: int | None = None) -> None:
         """Landscape page of the full width of `last_column`, heading repeated, page numbers at the foot."""
         raw = self.raw
+        self.seal()
+        if self.seal_column is not None:
+            raw.set_column(self.seal_column, self.seal_column, None, None, {"hidden": True})
         raw.set_landscape()
         raw.set_paper(PAPERS[page.paper])
         raw.set_margins(left=0.5, right=0.5, top=0.7, bottom=0.65)
@@ -165,7 +216,8 @@ class Sheet:
         if heading_row is not None:
             raw.repeat_rows(heading_row)
             raw.freeze_panes(heading_row + 1, 0)
-        raw.set_header(f"&L&8{heading_text(page.title)}&R&8&A", {"margin": 0.35})
+        office = f"&C&8{heading_text(page.office)}" if page.office else ""
+        raw.set_header(f"&L&8{heading_text(page.title)}{office}&R&8&A", {"margin": 0.35})
         raw.set_footer(f"&L&8{heading_text(page.origin)}&R&8Page &P of &N", {"margin": 0.3})
         raw.hide_gridlines(2)
         # Marks and storeys may look like numbers, and stated quantities stand among calculated ones.
@@ -197,22 +249,29 @@ def write_table(
     require_rows(sheet, end)
     widths = _column_widths(columns, table)
     wrapped = [index for index, kind in enumerate(kinds) if kind == "wrapped"]
-    sheet.head(title, note)
+    sheet.seal_column = len(columns)
+    sheet.head(sheet.words(title), note)
     _write_totals(sheet, columns, table, end)
     sheet.headings(HEADING_ROW, columns)
+    sheet.tell(HEADING_ROW, "head", *(column.heading for column in columns))
     for row, values in enumerate(table, start=FIRST_ROW):
         sheet.heighten(row, [(values[index], widths[index]) for index in wrapped])
+        if isinstance(values, HandRow):
+            sheet.tell_nothing(row)
+        else:
+            sheet.tell(row, "row")
         for index, value in enumerate(values):
             if isinstance(value, Figure):
                 sheet.put(row, index, value.value, value.kind)
             else:
                 sheet.put_as(row, index, value, forms[index], kinds[index])
     if not table:
-        sheet.put_as(FIRST_ROW, 0, nothing, sheet.styles.note)
+        sheet.put_as(FIRST_ROW, 0, sheet.words(nothing), sheet.styles.note)
     for index, width in enumerate(widths):
         sheet.widen(index, width)
     sheet.fit()
-    sheet.raw.autofilter(HEADING_ROW, 0, max(end - 1, FIRST_ROW), len(columns) - 1)
+    # The marks lie within the filter, so that they are sorted with their rows.
+    sheet.raw.autofilter(HEADING_ROW, 0, max(end - 1, FIRST_ROW), len(columns))
     printed = sum(column.printed for column in columns)
     sheet.set_up(page, printed - 1, end - 1, HEADING_ROW)
     return end
@@ -244,7 +303,7 @@ def _write_totals(sheet: Sheet, columns: Sequence[Column], table: list[Sequence[
     """Sums over the rows that a filter shows, above the headings so that they stay in sight."""
     if not table or not any(column.total for column in columns):
         return
-    sheet.put_as(HEADING_ROW - 1, 0, "Total of the rows shown", sheet.styles.of(bold=True))
+    sheet.put_as(HEADING_ROW - 1, 0, sheet.words("Total of the rows shown"), sheet.styles.of(bold=True))
     for index, column in enumerate(columns):
         if column.total:
             letter = xl_col_to_name(index)

@@ -10,7 +10,7 @@ from takeoff.measuring.plan import METHODS, ROLES
 from takeoff.measuring.records import MeasuredPart, Measurement
 from takeoff.outputs.finding_groups import SEVERITY_RANK
 from takeoff.outputs.workbook.basis import records
-from takeoff.outputs.workbook.bill import BillLayout, count_unpriced, unpriced_words
+from takeoff.outputs.workbook.bill import BillLayout, count_unpriced, total_words, unpriced_words
 from takeoff.outputs.workbook.findings import FindingsLayout
 from takeoff.outputs.workbook.prefabrication import (
     CHART_BAR,
@@ -23,15 +23,13 @@ from takeoff.outputs.workbook.prefabrication import (
 from takeoff.outputs.workbook.records import element_column
 from takeoff.outputs.workbook.sheet import Column, Formula, Page, Sheet, shown_width
 from takeoff.outputs.workbook.styles import (
-    ATTENTION_FILL,
-    ATTENTION_INK,
     NUMBERS,
-    SECTION_FILL,
     number_format,
 )
 from takeoff.pricing.money import MONEY_DIGITS
 from takeoff.pricing.records import Bill
 
+OFFICE_ROW = 2
 STATUS_ROW = 3
 COLLECTION_ROW = 5
 TOP_KINDS = 8
@@ -77,9 +75,12 @@ def write_summary(
     carried: Carried,
 ) -> None:
     """Write the first sheet: title, completeness, collection with markups, concrete by role, findings."""
-    sheet.head(page.title, _origin(run))
-    status = _status(carried.bill)
-    sheet.put_as(STATUS_ROW, 0, status, sheet.styles.of(bold=True, font_size=10))
+    sheet.seal_column = LAST_COLUMN + 1
+    sheet.head(page.title, _origin(sheet, run))
+    _write_office(sheet)
+    status, incomplete = _status(sheet, carried.bill)
+    size = sheet.styles.look.font.size
+    sheet.put_as(STATUS_ROW, 0, status, sheet.styles.of(bold=True, font_size=size + 1))
     sheet.raw.conditional_format(
         STATUS_ROW,
         0,
@@ -87,15 +88,19 @@ def write_summary(
         len(COLLECTION) - 1,
         {
             "type": "formula",
-            "criteria": f'=LEFT($A${STATUS_ROW + 1},10)="Incomplete"',
-            "format": sheet.styles.highlight(ATTENTION_FILL, ATTENTION_INK),
+            "criteria": f"={incomplete}>0",
+            "format": sheet.styles.highlight(
+                sheet.styles.look.colours.attention_fill, sheet.styles.look.colours.attention_ink
+            ),
         },
     )
     row = _write_collection(sheet, bill, carried.bill)
     if carried.shares:
         bars = CHART_HEAD + CHART_BAR * len(carried.shares.rows)
         height = max(bars, (row - COLLECTION_ROW) * ROW_PIXELS)
-        place_chart(sheet, COLLECTION_ROW, len(COLLECTION), share_chart(book, carried.shares, 460, height))
+        place_chart(
+            sheet, COLLECTION_ROW, len(COLLECTION), share_chart(book, sheet, carried.shares, 460, height)
+        )
         row = max(row, COLLECTION_ROW + height // ROW_PIXELS + 1)
     row = _write_concrete(sheet, row + 1, measurement.parts)
     row = _write_findings(sheet, row + 1, measurement.parts, carried.findings)
@@ -105,20 +110,37 @@ def write_summary(
     sheet.set_up(page, LAST_COLUMN, row)
 
 
-def _origin(run: Mapping[str, object]) -> str:
+def _origin(sheet: Sheet, run: Mapping[str, object]) -> str:
     models = [f"{model.get('name', '')} ({model.get('schema', '')})" for model in records(run, "models")]
-    shown = ", ".join(models[:4]) + (f" and {len(models) - 4} more" if len(models) > 4 else "")
-    return f"Priced bill of quantities from {shown}" if shown else "Priced bill of quantities"
+    if not models:
+        return sheet.words("Priced bill of quantities")
+    shown = ", ".join(models[:4])
+    if len(models) > 4:
+        shown += " " + sheet.words("and {count} more", count=len(models) - 4)
+    return sheet.words("Priced bill of quantities from {models}", models=shown)
 
 
-def _status(layout: BillLayout) -> Formula:
-    count = count_unpriced(layout.amounts)
-    missing = f'"Incomplete: "&{count}&IF({count}=1," item"," items")&" without a rate, not in the totals."'
-    words = "Every item has a rate."
-    if layout.unpriced:
-        noun = "item" if layout.unpriced == 1 else "items"
-        words = f"Incomplete: {layout.unpriced} {noun} without a rate, not in the totals."
-    return Formula(f'=IF({count}=0,"Every item has a rate.",{missing})', words)
+def _write_office(sheet: Sheet) -> None:
+    """The office's head, to the right of the status, where there is one."""
+    office = sheet.styles.look.office
+    text = ", ".join(filter(None, (office.name, *office.lines)))
+    if text:
+        sheet.put_as(OFFICE_ROW, 0, text, sheet.styles.of(bold=True))
+
+
+def _status(sheet: Sheet, layout: BillLayout) -> tuple[Formula, str]:
+    """The words on completeness, and the formula (without its `=`) of how many items lack a rate."""
+    count = count_unpriced(sheet, layout.amounts)
+    complete = sheet.words("Every item has a rate.")
+    one, many = (
+        sheet.words(f"Incomplete: {{count}} {noun} without a rate, not in the totals.")
+        for noun in ("item", "items")
+    )
+    words = (one if layout.unpriced == 1 else many) if layout.unpriced else complete
+    texts = [text.replace('"', '""') for text in (complete, one, many)]
+    live = [f'"{text}"'.replace("{count}", f'"&{count}&"') for text in texts]
+    formula = f"=IF({count}=0,{live[0]},IF({count}=1,{live[1]},{live[2]}))"
+    return Formula(formula, words.replace("{count}", str(layout.unpriced))), count
 
 
 def _write_collection(sheet: Sheet, bill: Bill, layout: BillLayout) -> int:
@@ -128,13 +150,13 @@ def _write_collection(sheet: Sheet, bill: Bill, layout: BillLayout) -> int:
     net = row + len(layout.sections)
     for line in layout.sections:
         share = _share_of_net(row, net, line.total, bill.net_total)
-        title = line.title + unpriced_words(line.unpriced)
+        title = line.title + unpriced_words(sheet, line.unpriced)
         amount = Formula(f"={line.amount_cell}", line.total)
         _put_row(sheet, row, COLLECTION, (line.code, title, None, None, amount, share))
         row += 1
     span = f"E{COLLECTION_ROW + 2}:E{net}"
     net_sum = Formula(f"=SUM({span})" if layout.sections else "=0", bill.net_total)
-    _put_total(sheet, row, _words("Net total", layout), net_sum)
+    _put_total(sheet, row, _words(sheet, "Net total", layout), net_sum)
     row += 1
     for markup in bill.markups:
         base = f"=E{net + 1}" if markup.on_net else f"=SUM(E{net + 1}:E{row})"
@@ -142,19 +164,18 @@ def _write_collection(sheet: Sheet, bill: Bill, layout: BillLayout) -> int:
         share = _share_of_net(row, net, markup.amount, bill.net_total)
         of = Formula(base, markup.base)
         _put_row(sheet, row, COLLECTION, (None, markup.name, markup.percent, of, amount, share))
+        sheet.tell(row, "markup", markup.name, typed=(2,) if markup.typed else ())
         row += 1
     grand = Formula(f"=SUM(E{net + 1}:E{row})", bill.grand_total)
-    look = {"font_size": 11, "top": 6, "bg_color": SECTION_FILL}
-    _put_total(sheet, row, _words("Grand total", layout), grand, bill.currency, **look)
+    look = {"font_size": 11, "top": 6, "bg_color": sheet.styles.look.colours.section_fill}
+    _put_total(sheet, row, _words(sheet, "Grand total", layout), grand, bill.currency, **look)
     sheet.widen(4, shown_width(bill.grand_total, "money") + 2)
     return row + 1
 
 
-def _words(plain: str, layout: BillLayout) -> Formula:
+def _words(sheet: Sheet, plain: str, layout: BillLayout) -> Formula:
     """The words of a total, which name the items that it lacks."""
-    count = count_unpriced(layout.amounts)
-    many = f'" (incomplete: "&{count}&IF({count}=1," item"," items")&" without a rate)"'
-    return Formula(f'="{plain}"&IF({count}=0,"",{many})', plain + unpriced_words(layout.unpriced))
+    return total_words(sheet, plain, "", "", layout.amounts, layout.unpriced)
 
 
 def _put_total(
@@ -183,9 +204,9 @@ def _write_concrete(sheet: Sheet, row: int, parts: Sequence[MeasuredPart]) -> in
         _put_row(sheet, index, CONCRETE, ("", role, *_role_cells(index + 1, members)))
     end = first + len(shown)
     if not shown:
-        sheet.put_as(end, 1, "No concrete was measured.", sheet.styles.note)
+        sheet.put_as(end, 1, sheet.words("No concrete was measured."), sheet.styles.note)
         return end + 1
-    for index, value in enumerate(("", "All", *_total_cells(first + 1, end, parts))):
+    for index, value in enumerate(("", sheet.words("All"), *_total_cells(first + 1, end, parts))):
         kind = CONCRETE[index].kind
         sheet.put_as(end, index, value, sheet.styles.total(kind), kind)
     return end + 1
@@ -257,7 +278,7 @@ def _write_findings(sheet: Sheet, row: int, parts: Sequence[MeasuredPart], findi
         lines.append((f"Findings: {severity}s", Formula(text, number)))
     for words, value in lines:
         row += 1
-        _put_count(sheet, row, words, value)
+        _put_count(sheet, row, sheet.words(words), value)
     for kind in findings.kinds[:TOP_KINDS]:
         row += 1
         text = f"=COUNTIFS({findings.severities},A{row + 1},{findings.names},B{row + 1})"

@@ -1,0 +1,62 @@
+"""The sheet Kept and a person's own sheets: what an earlier bill held that has no other place in this one."""
+
+from collections.abc import Sequence
+
+from takeoff.outputs.text import cell_text
+from takeoff.outputs.workbook.sheet import Column, Formula, Page, Sheet, write_table
+from takeoff.pricing.carry import Carried
+from takeoff.pricing.typed import EarlierItem, HandSheet, KeptText
+
+VANISHED = "item not measured any more"
+TYPED_TEXT = "typed cell"
+
+COLUMNS = (
+    Column("What", widest=26, narrowest=24),
+    Column("Sheet", widest=16, narrowest=11),
+    Column("Item key or row", "wrapped", widest=44, narrowest=30),
+    Column("Column", widest=22),
+    Column("Text", "wrapped", widest=60, narrowest=44),
+    Column("Unit"),
+    Column("Quantity", "volume"),
+    Column("Rate", "rate"),
+    Column("Amount", "money"),
+    Column("Notes", "wrapped", widest=30, narrowest=20),
+    Column("Typed cells", widest=24),
+    Column("No.", printed=False),
+    Column("Section", widest=30, printed=False),
+    Column("Low rate", "rate", printed=False),
+    Column("High rate", "rate", printed=False),
+)
+
+
+def write_kept(sheet: Sheet, page: Page, carried: Carried) -> None:
+    """Write the items that vanished, with all that was typed for them, and the typed texts without a place."""
+    rows = [*map(_vanished, carried.vanished), *map(_kept, carried.kept)]
+    note = sheet.words(
+        "From the earlier bill, not in the totals: items that are not measured any more, and typed cells that "
+        "have no place here. Rows may be deleted; those that stay are kept by the next run."
+    )
+    write_table(sheet, page, "Kept from the earlier bill", note, COLUMNS, rows, "Nothing is kept.")
+
+
+def write_hand_sheet(sheet: Sheet, hand: HandSheet) -> None:
+    """Write a person's own sheet as it stood, formulas as formulas."""
+    for row, column in sorted(hand.cells):
+        value = hand.cells[row, column]
+        if (row, column) in hand.formulas:
+            value = Formula(cell_text(value), 0)
+        elif isinstance(value, bool):
+            value = str(value).upper()
+        sheet.put_as(row, column, value, sheet.styles.of())
+
+
+def _vanished(item: EarlierItem) -> Sequence[object]:
+    return (
+        VANISHED, "Bill", item.key, "", item.description, item.unit, item.quantity, item.rate, item.amount,
+        item.note, ", ".join(sorted(item.typed)), item.number, item.section, item.low, item.high,
+    )  # fmt: skip
+
+
+def _kept(text: KeptText) -> Sequence[object]:
+    blanks = (None,) * (len(COLUMNS) - 5)
+    return (TYPED_TEXT, text.sheet, text.place, text.heading, text.text, *blanks)

@@ -1,0 +1,78 @@
+"""The words of the workbook from a data file: English is shipped, an office puts its own language beside it."""
+
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from takeoff.findings import InputError
+from takeoff.templates import template_path
+
+_FIELD = re.compile(r"\{(\w+)\}")
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """Headings and sentences by their English text, unit names, and the signs in numbers within texts."""
+
+    texts: Mapping[str, str] = field(default_factory=dict)
+    decimal: str = "."
+    thousands: str = ","
+    units: Mapping[str, str] = field(default_factory=dict)
+    """Unit words of headings by metric word, where the bill is imperial: `m3` reads `yd3`."""
+
+    def __call__(self, text: str, **values: object) -> str:
+        """The words for an English text, `{name}` in them replaced by values."""
+        said = self.texts.get(text, "") or text
+        for metric, shown in self.units.items():
+            said = re.sub(rf"(?<![\w/]){re.escape(metric)}(?!\w)", shown, said)
+        return _FIELD.sub(
+            lambda found: self.number(values[found[1]]) if found[1] in values else found[0], said
+        )
+
+    def number(self, value: object) -> str:
+        """A value as text; whole numbers with signs between thousands."""
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            return str(value)
+        shown = f"{value:,}" if isinstance(value, int) else f"{value:,.3f}"
+        whole, dot, part = shown.partition(".")
+        return whole.replace(",", self.thousands) + (self.decimal + part if dot else "")
+
+
+def load_words(path: Path) -> Words:
+    """Words from a TOML file: `decimal`, `thousands`, and the table `words` of English texts and their like.
+
+    Raises InputError for a file that cannot be read, a text that no sheet has, and one that lacks a `{name}` of
+    the English text or has another one.
+    """
+    content = _content(path)
+    known = _content(template_path("words-english.toml")).get("words", {})
+    texts = content.get("words", {})
+    if not isinstance(texts, dict) or not all(isinstance(text, str) for text in texts.values()):
+        raise InputError(f"{path}: words: must be a table of English texts and what stands for them")
+    for english, text in texts.items():
+        if english not in known:
+            raise InputError(f'{path}: words: "{english}" is no text of the workbook; see words-english.toml')
+        if text and set(_FIELD.findall(text)) != set(_FIELD.findall(english)):
+            raise InputError(f'{path}: words: "{text}" must have the same names in braces as "{english}"')
+    for key in content:
+        if key not in ("decimal", "thousands", "words"):
+            raise InputError(f"{path}: `{key}` is not known; a words file holds decimal, thousands and words")
+    signs = {name: content.get(name, default) for name, default in (("decimal", "."), ("thousands", ","))}
+    for name, sign in signs.items():
+        if not isinstance(sign, str) or len(sign) > 1 or (name == "decimal" and not sign):
+            raise InputError(f"{path}: {name} must be one character")
+    if signs["decimal"] == signs["thousands"]:
+        raise InputError(f"{path}: decimal and thousands are the same sign")
+    return Words(texts, signs["decimal"], signs["thousands"])
+
+
+def _content(path: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise InputError(f"{path}: the words cannot be read: {error.strerror}") from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise InputError(f"{path}: not a TOML text file: {error}") from error

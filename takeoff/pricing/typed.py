@@ -1,0 +1,92 @@
+"""What people typed into an earlier bill: rates, descriptions, notes, own items, own dimensions, percentages."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from takeoff.pricing.records import Dimension
+
+CARRIED = ("description", "rate", "low", "high", "note")
+"""Cells of an item that are taken over where somebody typed them."""
+
+
+@dataclass(frozen=True, slots=True)
+class EarlierItem:
+    """An item of the earlier bill as it stood there; `typed` names the cells that a person typed."""
+
+    key: str
+    number: str
+    section: str
+    description: str
+    unit: str
+    quantity: float
+    rate: float | None
+    amount: float | None
+    low: float | None = None
+    high: float | None = None
+    note: str = ""
+    typed: frozenset[str] = frozenset()
+    own: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def rate_key(self) -> str:
+        """The key without the group of an arrangement."""
+        return self.key.partition("@")[0]
+
+
+@dataclass(frozen=True, slots=True)
+class HandItem:
+    """A line that a person wrote into the bill, in `section` below the item `after` (empty: its first).
+
+    `quantity` None: text only. `key` is an own one to which dimensions may have been written by hand.
+    """
+
+    section: str
+    after: str
+    number: str
+    description: str
+    unit: str
+    quantity: float | None
+    rate: float | None
+    low: float | None = None
+    high: float | None = None
+    note: str = ""
+    key: str = ""
+    own: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class KeptText:
+    """Something typed that has no cell of its own in a new bill: sheet, row and column it stood in."""
+
+    sheet: str
+    place: str
+    heading: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class HandSheet:
+    """A sheet that a person added: its cells by row and column from 0; text that begins with `=` is a formula."""
+
+    name: str
+    cells: Mapping[tuple[int, int], object]
+    formulas: frozenset[tuple[int, int]] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class TypedBill:
+    """An earlier bill: its items, and everything in it that a person typed.
+
+    `vanished` are items that an earlier run had found gone already. `percents` are typed markups by name.
+    """
+
+    file: str
+    items: Mapping[str, EarlierItem] = field(default_factory=dict)
+    vanished: Mapping[str, EarlierItem] = field(default_factory=dict)
+    hand_items: tuple[HandItem, ...] = ()
+    hand_dimensions: tuple[Dimension, ...] = ()
+    percents: Mapping[str, float] = field(default_factory=dict)
+    kept: tuple[KeptText, ...] = ()
+    sheets: tuple[HandSheet, ...] = ()
+    currency: str = ""
+    units: str = ""
