@@ -51,3 +51,31 @@ def test_same_wall_in_two_models_counts_once(tmp_path: Path, second: str) -> Non
     wanted = {("wall", key): value for key, value in WALL.items()}
     assert {key: got[key] for key in wanted} == pytest.approx(wanted, rel=1e-4)
     assert any("duplicate" in finding.kind for finding in measurement.findings)
+
+
+def _wall(path, name, x, made="In-Situ"):
+    m = Model("IFC4", "mm", name=name)
+    m.wall((x, 0), (x + 5, 0), 0.2, 3.0, name=f"Wall of {name}", made=made)
+    return m.save(path)
+
+
+@pytest.mark.parametrize(("twin", "kept"), [("first", "Wall of designer"), ("last", "Wall of supplier")])
+def test_whose_twin_counts_is_a_choice(twin, kept, tmp_path):
+    from takeoff.settings import Settings
+    from takeoff.templates import template_path
+
+    convention = tmp_path / "c.toml"
+    text = template_path("conventions/net.toml").read_text(encoding="utf-8")
+    convention.write_text(text.replace('twin = "first"', f'twin = "{twin}"'), encoding="utf-8")
+    paths = [_wall(tmp_path / "a.ifc", "designer", 0.0), _wall(tmp_path / "b.ifc", "supplier", 0.0)]
+    run = measure(paths, Settings(convention=convention))
+    counted = [part.name for part in run.measurement.parts if part.net_volume_m3]
+    assert counted == [kept]
+    assert len([f for f in run.measurement.findings if f.kind == "duplicate"]) == 1
+
+
+def test_models_that_do_not_sit_together_are_told(tmp_path):
+    near = measure([_wall(tmp_path / "a.ifc", "one", 0.0), _wall(tmp_path / "b.ifc", "two", 5.0)])
+    assert not [f for f in near.measurement.findings if f.kind == "models-apart"]
+    far = measure([_wall(tmp_path / "c.ifc", "three", 0.0), _wall(tmp_path / "d.ifc", "four", 900.0)])
+    assert {f.model for f in far.measurement.findings if f.kind == "models-apart"} == {"c.ifc", "d.ifc"}

@@ -3,7 +3,10 @@
 from collections.abc import Mapping, Sequence
 from fnmatch import fnmatchcase
 
+import numpy as np
+
 from takeoff.findings import Finding
+from takeoff.geometry.mesh import Floats
 from takeoff.measuring.bodies import Body
 from takeoff.measuring.convention import Convention
 from takeoff.measuring.formwork import FormedBody
@@ -91,4 +94,33 @@ def left_in_findings(
                 "not formed", concrete, "m3",
             )
         )  # fmt: skip
+    return findings
+
+
+def apart_findings(bodies: Sequence[Body]) -> list[Finding]:
+    """A warning for each model that lies further from all others than it is large: they hardly sit together."""
+    boxes: dict[str, Floats] = {}
+    for body in bodies:
+        own = body.mesh.box()
+        known = boxes.get(body.key[0])
+        boxes[body.key[0]] = (
+            own if known is None else np.array([np.minimum(known[0], own[0]), np.maximum(known[1], own[1])])
+        )
+    findings = []
+    for model, box in boxes.items():
+        gaps = [
+            float(np.linalg.norm(np.maximum(0.0, np.maximum(box[0] - other[1], other[0] - box[1]))))
+            for name, other in boxes.items()
+            if name != model
+        ]
+        size = float(np.linalg.norm(box[1] - box[0]))
+        if gaps and min(gaps) > max(size, 10.0):
+            findings.append(
+                Finding(
+                    "warning", "models-apart", model, "",
+                    f"{model} lies {min(gaps):.0f} m from every other model and is itself {size:.0f} m across; ask "
+                    "for one origin, or for the map coordinates of both",
+                    "measured where it says; nothing of it touches the others",
+                )
+            )  # fmt: skip
     return findings

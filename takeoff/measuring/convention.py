@@ -65,6 +65,7 @@ class Overlaps(_Table):
     """Who keeps shared space."""
 
     keep: tuple[Role, ...]
+    twin: Literal["first", "last"]
 
     @field_validator("keep")
     @classmethod

@@ -13,7 +13,7 @@ from takeoff.geometry.neighbours import near_pairs
 from takeoff.geometry.solids import SolidResult
 from takeoff.geometry.surfaces import Surfaces, make_surfaces
 from takeoff.measuring.allowances import AllowanceTable
-from takeoff.measuring.assumptions import left_in_findings, slabs_on_ground, support_findings
+from takeoff.measuring.assumptions import apart_findings, left_in_findings, slabs_on_ground, support_findings
 from takeoff.measuring.below_ground import below_ground_volumes, measure_below_ground
 from takeoff.measuring.bodies import PIECES, Body
 from takeoff.measuring.checks import Checks
@@ -119,6 +119,7 @@ def measure(
     holes = tuple(
         row for number, found in pierced.items() for row in hole_rows(found, bodies[number], convention)
     )
+    findings += apart_findings(bodies)
     findings += left_in_findings(left_in, bodies, convention)
     findings += [*settled.findings, *support_findings(bodies, formed)]
 

@@ -122,6 +122,10 @@ def _resolve(
     pairs = near_pairs(np.array([mesh.box() for mesh in meshes]))
     pairs = pairs[owner[pairs[:, 0]] != owner[pairs[:, 1]]] if len(pairs) else pairs
     order: dict[str, int] = {role: place for place, role in enumerate(convention.overlaps.keep)}
+    turn = 1 if convention.overlaps.twin == "first" else -1
+    models: dict[str, int] = {}
+    for plan in plans:
+        models.setdefault(plan.facts.model, turn * len(models))
     rank = []
     for i in concrete:
         plan, raw = plans[raws[i].element], raws[i]
@@ -129,7 +133,14 @@ def _resolve(
         # volumes to the cubic centimetre, so that rounding noise does not decide between equals
         size = -round(raw.net, 6)
         rank.append(
-            (0 if piece else 1, 0 if piece else order[plan.role], size, plan.facts.global_id, raw.plan.part)
+            (
+                0 if piece else 1,
+                0 if piece else order[plan.role],
+                size,
+                models[plan.facts.model],
+                plan.facts.global_id,
+                raw.plan.part,
+            )
         )
     whole = [raws[i].plan.method in PIECES for i in concrete]
     apart = [plans[raws[i].element].role in ("wall", "column") for i in concrete]
