@@ -14,7 +14,7 @@ KERNELS = ("opencascade", "cgal")
 ANGLE = 0.05
 """Angular deflection, radians: a cylinder of 0.3 m radius comes out 0.04 % short or less."""
 
-DEFLECTION = 0.001
+DEFLECTION = 0.0002
 """Linear deflection, metres."""
 
 
