@@ -3,18 +3,18 @@
 from pathlib import Path
 
 import pytest
-from build import rectangle
+from build import Model, rectangle
 from cases.case import CaseModel, totals
 from cases.frames import FRAME
 
 from takeoff.measuring.records import Measurement
+from takeoff.pipeline import measure
 
 FAR = (3.9e6, -8.8e5, 120.0)
 WALL = {"gross": 4.0, "net": 2.0, "wall-side": 20.0, "wall-end": 1.0, "parts": 2}
 
 
 def _measure(folder: Path, *models: CaseModel) -> Measurement:
-    from takeoff.pipeline import measure
 
     return measure([m.save(folder / f"{i}.ifc") for i, m in enumerate(models)]).measurement
 
