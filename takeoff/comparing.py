@@ -68,9 +68,10 @@ def compare(
     production = load_production(production_file)
     carbon = load_carbon(choice.carbon) if choice.carbon is not None else None
     billing = load_billing(settings)
-    books = [billing.rates, *(_rates(file, one, billing, settings) for one in file.alternatives)]
-    prepared = prepare(paths, settings, progress)
     ways: list[Alternative | None] = [None, *file.alternatives]
+    ways.insert(0, ways.pop(base))
+    books = [_rates(file, way, billing, settings) for way in ways]
+    prepared = prepare(paths, settings, progress)
     # All changes are followed before anything is measured, so that a fault in the last one costs no time.
     stocks = [_prepared(prepared, file, way) for way in ways]
     built = []
@@ -81,12 +82,12 @@ def compare(
     progress("comparing", 0, 0)
     began = time.perf_counter()
     differing, common = item_lines(variants, carbon)
-    totals = totals_of(variants, base, common, differing, production, carbon is not None)
-    model = build_model([one.priced for one in built], production, billing.markups, file.drivers, base)
+    totals = totals_of(variants, common, differing, production, carbon is not None)
+    model = build_model([one.priced for one in built], production, billing.markups, file.drivers, 0)
     draws, seed = choice.draws or file.draws, file.seed if choice.seed is None else choice.seed
-    risk = judge(model.totals(draw(model.parameters, draws, seed)), base, draws, seed)
+    risk = judge(model.totals(draw(model.parameters, draws, seed)), 0, draws, seed)
     wanted = tuple(dict.fromkeys((*choice.break_even, *file.break_even)))
-    run = built[base].run
+    run = built[0].run
     extra = [("alternatives", choice.alternatives), ("production", production_file)]
     extra += [("carbon", choice.carbon)] if choice.carbon is not None else []
     extra += [
@@ -97,7 +98,6 @@ def compare(
     seconds = {**run.record["seconds"], "comparing": time.perf_counter() - began}
     comparison = Comparison(
         variants,
-        base,
         differing,
         len(common),
         totals,
@@ -107,7 +107,7 @@ def compare(
         risk,
         tornado(model),
         break_evens(model, wanted, str(choice.alternatives)),
-        _findings(variants, base),
+        _findings(variants),
         tuple(_basis(file, variants)),
         _record(run, extra, seconds),
         carbon is not None,
@@ -157,7 +157,12 @@ def _place(file: "Alternatives", name: str) -> int:
     )
 
 
-def _rates(file: "Alternatives", way: "Alternative", billing: "Billing", settings: Settings) -> "RateBook":
+def _rates(
+    file: "Alternatives", way: "Alternative | None", billing: "Billing", settings: Settings
+) -> "RateBook":
+    """The rates of one way to build; those of the base are the bill's."""
+    if way is None:
+        return billing.rates
     from takeoff.pricing.own_rates import own_rates
     from takeoff.pricing.rates import load_rates
     from takeoff.pricing.resources import load_resources
@@ -250,33 +255,38 @@ def _change_words(way: "Alternative") -> tuple[str, ...]:
     return tuple(words)
 
 
+def _panelling_words(way: "Alternative") -> list[str]:
+    return [
+        f"pieces ({table}): "
+        + ", ".join(f"{name.replace('_', ' ')} {value:g}" for name, value in entries.items())
+        for table, entries in way.panelling.items()
+    ]
+
+
 def _storeys(run: Run) -> tuple[str, ...]:
     from takeoff.billing import storey_order
 
     return storey_order(run.models)
 
 
-def _findings(variants: "Sequence[Variant]", base: int) -> tuple[Finding, ...]:
-    """Findings of the base, then those that only an alternative has, marked with its name."""
-    own = (*variants[base].measurement.findings, *variants[base].bill.findings)
-    result: dict[Finding, None] = dict.fromkeys(own)
-    for place, variant in enumerate(variants):
-        if place == base:
-            continue
-        for finding in (*variant.measurement.findings, *variant.bill.findings):
-            if finding not in own:
-                marked = replace(finding, message=f"{variant.name}: {finding.message}")
-                result.setdefault(marked)
-    return tuple(result)
+def _findings(variants: "Sequence[Variant]") -> tuple[Finding, ...]:
+    """What the alternatives have to look at that the first variant has not, each with the alternative's name."""
+    first = {*variants[0].measurement.findings, *variants[0].bill.findings}
+    return tuple(
+        replace(finding, message=f"{variant.name}: {finding.message}")
+        for variant in variants[1:]
+        for finding in dict.fromkeys((*variant.measurement.findings, *variant.bill.findings))
+        if finding not in first
+    )
 
 
 def _basis(file: "Alternatives", variants: "Sequence[Variant]") -> list[tuple[str, str, str]]:
     source = Path(file.file).name
     rows = []
-    for variant, way in zip(variants[1:], file.alternatives, strict=True):
+    for way in file.alternatives:
         rows += [
-            ("Alternative", f"{variant.name}: {text}", source)
-            for text in (way.note, *variant.changes)
+            ("Alternative", f"{way.name}: {text}", source)
+            for text in (way.note, *_change_words(way), *_panelling_words(way))
             if text
         ]
         rows += [

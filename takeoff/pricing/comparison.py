@@ -60,15 +60,15 @@ class ItemLine:
         cell = self.cells[place]
         return 0.0 if cell is None or cell.amount is None else cell.amount
 
-    def difference(self, place: int, base: int) -> float:
-        """The amount beyond that of the base."""
-        return exact_sum((self.amount(place), -self.amount(base)))
+    def difference(self, place: int) -> float:
+        """The amount beyond that of the first variant."""
+        return exact_sum((self.amount(place), -self.amount(0)))
 
 
 @dataclass(frozen=True, slots=True)
 class Total:
-    """The money of one variant. `time_cost` is the site cost of the weeks beyond the base's; `compared` is
-    the grand total with it."""
+    """The money of one variant. `time_cost` is the site cost of the weeks beyond the first variant's;
+    `compared` is the grand total with it."""
 
     net: float
     common: float
@@ -82,10 +82,9 @@ class Total:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Comparison:
-    """Everything that the outputs of a comparison show; `base` is the place of the variant compared to."""
+    """Everything that the outputs of a comparison show; the first variant is the one compared to."""
 
     variants: tuple[Variant, ...]
-    base: int
     lines: tuple[ItemLine, ...]
     common_items: int
     totals: tuple[Total, ...]
@@ -103,11 +102,11 @@ class Comparison:
     @property
     def currency(self) -> str:
         """The currency of all money here."""
-        return self.variants[self.base].bill.currency
+        return self.variants[0].bill.currency
 
     def difference(self, place: int) -> float:
         """The compared total beyond the base's."""
-        return exact_sum((self.totals[place].compared, -self.totals[self.base].compared))
+        return exact_sum((self.totals[place].compared, -self.totals[0].compared))
 
 
 def item_lines(
@@ -177,17 +176,16 @@ def _is_common(cells: Sequence[Cell | None]) -> bool:
 
 def totals_of(
     variants: Sequence[Variant],
-    base: int,
     common: Sequence[ItemLine],
     differing: Sequence[ItemLine],
     production: Production,
     with_carbon: bool,
 ) -> tuple[Total, ...]:
-    """What each variant comes to. Site costs are those of the weeks beyond the base's, to the cent."""
+    """What each variant comes to. Site costs are those of the weeks beyond the first variant's, to the cent."""
     result = []
-    shared = exact_sum(line.amount(base) for line in common)
+    shared = exact_sum(line.amount(0) for line in common)
     for place, variant in enumerate(variants):
-        weeks = variant.programme.weeks - variants[base].programme.weeks
+        weeks = variant.programme.weeks - variants[0].programme.weeks
         time_cost = float(half_up(exact(weeks * production.site_cost_a_week.likely), 2))
         carbon = None
         if with_carbon:

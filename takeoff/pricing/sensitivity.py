@@ -146,7 +146,7 @@ def _of_keys(
         for line in own:
             if line.item in keys:
                 fixed, shares = model.formulas[line.formula]
-                rate = fixed + sum(likely[place] * weight for place, weight in shares.items())
+                rate = fixed + sum(float(likely[place]) * weight for place, weight in shares.items())
                 rates.add(round(rate, 9))
                 amounts[side] += line.quantity * rate
     slope = model.factor * (amounts[0] - amounts[1])
