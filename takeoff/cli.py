@@ -5,6 +5,7 @@ import click
 from takeoff import __version__
 from takeoff.commands.bill import bill
 from takeoff.commands.check import check
+from takeoff.commands.compare import compare
 from takeoff.commands.history import history
 from takeoff.commands.measure import measure
 from takeoff.commands.nightly import nightly
@@ -19,5 +20,5 @@ def main() -> None:
     """Quantities and a priced bill for concrete structures, measured from IFC building models."""
 
 
-for command in (measure, bill, page, rates, check, nightly, history, templates):
+for command in (measure, bill, compare, page, rates, check, nightly, history, templates):
     main.add_command(command)

@@ -1,0 +1,90 @@
+"""`takeoff compare`: alternatives to the model, measured by one engine and priced side by side."""
+
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from takeoff.commands.common import PATH, measuring, problems, progress
+
+
+@click.command()
+@measuring
+@click.option(
+    "--alternatives", required=True, type=PATH, help="Alternatives (TOML): what is made otherwise, and how."
+)
+@click.option("--out", required=True, type=PATH, help="The workbook to write (.xlsx).")
+@click.option("--csv", "tables", type=PATH, help="Folder for the same as CSV tables.")
+@click.option(
+    "--base", default="", help="Name of the alternative to compare with; default: the model as it is."
+)
+@click.option("--production", type=PATH, help="Production rates and site costs (TOML).")
+@click.option("--carbon", type=PATH, help="Embodied carbon factors (CSV): adds columns of carbon.")
+@click.option(
+    "--break-even", multiple=True, help="An item key, pattern or resource: where do they meet? Repeatable."
+)
+@click.option("--draws", type=click.IntRange(100, 1_000_000), help="Draws of the figures in doubt.")
+@click.option("--seed", type=click.IntRange(0), help="Seed of the draws.")
+@click.option("--rates", type=PATH, help="Rates (CSV).")
+@click.option(
+    "--resources", type=PATH, help="Prices of labour, plant and materials behind built-up rates (CSV)."
+)
+@click.option("--sections", type=PATH, help="Sections, items and their wording (TOML).")
+@click.option("--markups", type=PATH, help="Preliminaries, overheads, contingency, tax (TOML).")
+@click.option("--units", type=click.Choice(["metric", "imperial"]), help="Units of the items.")
+@click.option("--title", help="Title on the summary; default: the names of the models.")
+@click.option("--paper", type=click.Choice(["a4", "letter"]), help="Paper of the print set-up.")
+def compare(
+    models: tuple[Path, ...],
+    alternatives: Path,
+    out: Path,
+    tables: Path | None,
+    base: str,
+    production: Path | None,
+    carbon: Path | None,
+    break_even: tuple[str, ...],
+    draws: int | None,
+    seed: int | None,
+    job: Path | None,
+    as_json: bool,
+    quiet: bool,
+    **flags: Any,
+) -> None:
+    """Compare ways to build MODELS: cast in place, precast, tilt-up, and what each costs and takes."""
+    with problems():
+        from takeoff.comparing import Choice
+        from takeoff.comparing import compare as compare_all
+        from takeoff.outputs.comparison.book import write_comparison
+        from takeoff.outputs.comparison.closing import comparison_lines
+        from takeoff.outputs.comparison.tables import summary_record, write_comparison_tables
+        from takeoff.settings import load_settings
+
+        if out.suffix.lower() != ".xlsx":
+            raise click.UsageError(
+                f"--out {out}: the comparison is a workbook; give it a name that ends in .xlsx"
+            )
+        settings = load_settings(job, flags)
+        choice = Choice(alternatives, base, production, carbon, break_even, draws, seed)
+        with progress(quiet) as report:
+            comparison, run = compare_all(models, settings, choice, report)
+            report("workbook", 0, 0)
+            write_comparison(out, comparison)
+            if tables is not None:
+                write_comparison_tables(tables, comparison)
+        for finding in run.failed:
+            click.echo(f"takeoff: {finding.message}", err=True)
+        if as_json:
+            click.echo(json.dumps(summary_record(comparison), ensure_ascii=False, indent=1))
+        elif not quiet:
+            for line in comparison_lines(comparison):
+                click.echo(line)
+            click.echo(f"\nwritten: {out}" + (f", {tables}" if tables is not None else ""))
+        unpriced = max(total.unpriced for total in comparison.totals)
+        errors = sum(finding.severity == "error" for finding in comparison.findings)
+        if settings.strict and (unpriced or errors or run.failed):
+            told = [f"{unpriced} items without a rate", f"{errors} errors in the alternatives"]
+            told.append(f"{len(run.failed)} models not read")
+            click.echo(f"takeoff: incomplete: {', '.join(told)}", err=True)
+            sys.exit(3)

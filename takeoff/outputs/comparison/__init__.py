@@ -1,0 +1,1 @@
+"""The comparison of alternatives as a workbook and as tables."""
