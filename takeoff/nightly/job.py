@@ -35,8 +35,8 @@ class Alerts(_Table):
     formwork_percent: Threshold = 5.0
     reinforcement_percent: Threshold = 5.0
     prefabrication_points: Threshold = 2.0
-    new_errors: Threshold = 1
-    unpriced_items: Threshold = 1
+    new_errors: Threshold = 1.0
+    unpriced_items: Threshold = 1.0
     waiting_days: Threshold = 3.0
     failed: bool = True
     removed: bool = True

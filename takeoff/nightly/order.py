@@ -3,17 +3,18 @@
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from importlib.metadata import version
 from pathlib import Path
+from typing import Any
 
 from takeoff import __version__
 from takeoff.findings import InputError
 from takeoff.pipeline import LIBRARIES
 from takeoff.settings import Settings
 
-_CHOICES = ("title", "limit_seconds")
-_LAYOUT = ("paper",)
+_NO_FIGURES = ("processes", "strict")
+"""Settings that change neither a figure nor a file."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +26,7 @@ class PinnedRules:
     """
 
     files: Mapping[str, tuple[str, bytes]]
-    choices: Mapping[str, str | float]
+    choices: Mapping[str, Any]
     processes: int
     versions: Mapping[str, str]
 
@@ -33,7 +34,7 @@ class PinnedRules:
     def inputs(self) -> dict[str, str]:
         """What decides the figures, each with its fingerprint: data files, choices, program and libraries."""
         files = {what: hashlib.sha256(content).hexdigest() for what, (_, content) in self.files.items()}
-        return {**files, **{what: str(value) for what, value in self.choices.items()}, **self.versions}
+        return {**files, **{what: repr(value) for what, value in self.choices.items()}, **self.versions}
 
     @property
     def key(self) -> str:
@@ -59,7 +60,12 @@ def pin_rules(settings: Settings, processes: int) -> PinnedRules:
             files[what] = (path.name, path.read_bytes())
         except OSError as fault:
             raise InputError(f"{path}: the {what} file cannot be read ({fault.strerror})") from fault
-    choices = {name: getattr(settings, name) for name in (*_CHOICES, *_LAYOUT)}
+    stated = {field.name: getattr(settings, field.name) for field in fields(settings)}
+    choices = {
+        name: value
+        for name, value in stated.items()
+        if name not in files and name not in _NO_FIGURES and not isinstance(value, Path)
+    }
     versions = {"takeoff": __version__, **{name: version(name) for name in LIBRARIES}}
     return PinnedRules(files, choices, processes, versions)
 
