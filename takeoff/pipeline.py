@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from takeoff.measuring.records import Measurement
     from takeoff.measuring.stock import Stock
     from takeoff.pricing.records import Bill, ShareRow
+    from takeoff.pricing.typed import TypedBill
     from takeoff.reading.facts import ModelFacts
 
 Progress = Callable[[str, int, int], None]
@@ -164,8 +165,16 @@ def measure_prepared(prepared: Prepared, progress: Progress = _silent) -> Run:
     return replace(run, record=_record(run, prepared.settings, seconds))
 
 
-def bill(paths: Sequence[Path], settings: Settings | None = None, progress: Progress = _silent) -> Run:
-    """Measure and price models. Raises InputError as `measure` does, and for faults in the rates."""
+def bill(
+    paths: Sequence[Path],
+    settings: Settings | None = None,
+    progress: Progress = _silent,
+    earlier: "TypedBill | None" = None,
+) -> Run:
+    """Measure and price models; what people typed into the `earlier` bill is taken over.
+
+    Raises InputError as `measure` does, and for faults in the rates.
+    """
     from takeoff.billing import load_billing, storey_order
 
     settings = settings or Settings()
@@ -173,7 +182,7 @@ def bill(paths: Sequence[Path], settings: Settings | None = None, progress: Prog
     run = measure(paths, settings, progress)
     progress("pricing", 0, 0)
     began = time.perf_counter()
-    priced = billing.price(run.measurement, storey_order(run.models))
+    priced = billing.price(run.measurement, storey_order(run.models), earlier)
     seconds = {**run.record["seconds"], "pricing": time.perf_counter() - began}
     run = replace(run, bill=priced, shares=priced.shares)
     return replace(run, record=_record(run, settings, seconds))

@@ -34,6 +34,8 @@ _FILES = {
     "rates": "rates.csv",
     "resources": "resources.csv",
     "sections": "sections.toml",
+    "look": "look.toml",
+    "words": "words-english.toml",
     "markups": "markups.toml",
 }
 
@@ -64,6 +66,8 @@ class Settings:
     sections: Path | None = None
     markups: Path | None = None
     resources: Path | None = None
+    look: Path | None = None
+    words: Path | None = None
     title: str = ""
     paper: str = ""
     units: str = "metric"

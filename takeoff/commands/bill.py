@@ -19,15 +19,24 @@ from takeoff.commands.common import (
 @click.command()
 @measuring
 @click.option("--out", required=True, type=PATH, help="The workbook to write (.xlsx).")
-@click.option("--rates", type=PATH, help="Rates (CSV).")
+@click.option("--previous", type=PATH, help="Earlier bill (.xlsx): what was typed into it is taken over.")
+@click.option("--overwrite", is_flag=True, help="Replace a bill that somebody has worked in.")
+@click.option("--rates", type=PATH, help="Rates (CSV or .xlsx).")
+@click.option("--resources", type=PATH, help="Prices that rates are built up of (CSV or .xlsx).")
 @click.option("--sections", type=PATH, help="Sections, items and their wording (TOML).")
 @click.option("--markups", type=PATH, help="Preliminaries, overheads, contingency, tax (TOML).")
+@click.option("--arrange", type=click.Choice(["trade", "element", "storey"]), help="Sections of the bill by.")
+@click.option("--units", type=click.Choice(["metric", "imperial"]), help="Units of the whole bill.")
+@click.option("--look", type=PATH, help="Head, fonts, colours and columns of the workbook (TOML).")
+@click.option("--words", type=PATH, help="Words of the workbook in another language (TOML).")
 @click.option("--title", help="Title on the summary; default: the names of the models.")
 @click.option("--paper", type=click.Choice(["a4", "letter"]), help="Paper of the print set-up.")
 @page_option
 def bill(
     models: tuple[Path, ...],
     out: Path,
+    previous: Path | None,
+    overwrite: bool,
     page: Path | None,
     job: Path | None,
     as_json: bool,
@@ -38,17 +47,25 @@ def bill(
     with problems():
         from takeoff import pipeline
         from takeoff.outputs.workbook.book import write_workbook
+        from takeoff.outputs.workbook.look import load_look
+        from takeoff.outputs.workbook.previous import read_previous
+        from takeoff.outputs.workbook.untouched import require_untouched
+        from takeoff.outputs.workbook.words import load_words
         from takeoff.settings import load_settings
 
         if out.suffix.lower() != ".xlsx":
             raise click.UsageError(f"--out {out}: the bill is a workbook; give it a name that ends in .xlsx")
         require_page_name(page)
         settings = load_settings(job, flags)
+        if not overwrite:
+            require_untouched(out)
+        look, words = load_look(settings.file("look")), load_words(settings.file("words"))
+        earlier = read_previous(previous) if previous is not None else None
         with progress(quiet) as report:
-            run = pipeline.bill(models, settings, report)
+            run = pipeline.bill(models, settings, report, earlier)
             assert run.bill is not None
             report("workbook", 0, 0)
-            write_workbook(out, run.measurement, run.bill, run.record)
+            write_workbook(out, run.measurement, run.bill, run.record, look, words)
             if page is not None:
                 from takeoff.outputs.page.page import write_page
 

@@ -41,13 +41,15 @@ def make_bill(
     does not fit its item, when two rates fit one item equally well, or when two rules make the same item.
     """
     choices = choices or Choices()
+    if earlier is not None:
+        check_previous(earlier, markups.currency, choices.system.name)
+        rates = rates.at_prices(earlier.prices)
     listed = make_items(make_entries(measurement, choices), sections, choices)
     used: dict[int, Rate] = {}
     priced = tuple(_priced(section, rates, used) for section in listed.sections)
     carried = None
     dimensions = listed.dimensions
     if earlier is not None:
-        check_previous(earlier, markups.currency, choices.system.name)
         carried = carry(priced, dimensions, earlier)
         priced, dimensions = carried.sections, carried.dimensions
         markups = carried_markups(markups, earlier)

@@ -1,6 +1,7 @@
 """Rates by item key: reading `rates.csv` or .xlsx, and finding the most specific rate for an item."""
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
@@ -71,6 +72,12 @@ class RateBook:
     file: str
     rates: tuple[Rate, ...]
 
+    def at_prices(self, prices: Mapping[str, float]) -> "RateBook":
+        """The rates with their build-ups at other prices of resources, by name."""
+        if not prices:
+            return self
+        return replace(self, rates=tuple(_repriced(rate, prices) for rate in self.rates))
+
     def find(self, key: str, unit: str, *, named_only: bool = False) -> Rate | None:
         """The rate for an item, None when there is none.
 
@@ -99,6 +106,20 @@ class RateBook:
                 f"{key}, which is measured in {unit}"
             )
         return first
+
+
+def _repriced(rate: Rate, prices: Mapping[str, float]) -> Rate:
+    if rate.build_up is None or not any(line.resource.name in prices for line in rate.build_up.components):
+        return rate
+    new = rate.build_up.at(prices)
+    low, high = new.low, new.high
+    return replace(
+        rate,
+        rate=new.rate,
+        low=low if low is not None and low <= new.rate else None,
+        high=high if high is not None and high >= new.rate else None,
+        build_up=new,
+    )
 
 
 def _says(rate: Rate) -> tuple[object, ...]:

@@ -1,6 +1,7 @@
 """Prices of labour, plant, materials and subcontracts (`resources.csv` or .xlsx), and rates built up of them."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
 
@@ -87,6 +88,22 @@ class BuildUp:
     def high(self) -> float | None:
         """The rate at the high prices where any is given."""
         return self._bound([component.resource.high for component in self.components])
+
+    def at(self, prices: Mapping[str, float]) -> "BuildUp":
+        """The same build-up at other prices of resources, by name; their ranges hold no more."""
+        return BuildUp(
+            tuple(
+                replace(
+                    line,
+                    resource=replace(
+                        line.resource, price=prices[line.resource.name], low=None, high=None, typed=True
+                    ),
+                )
+                if line.resource.name in prices
+                else line
+                for line in self.components
+            )
+        )
 
     def _bound(self, prices: list[float | None]) -> float | None:
         if all(price is None for price in prices):

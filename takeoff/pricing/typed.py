@@ -77,7 +77,8 @@ class HandSheet:
 class TypedBill:
     """An earlier bill: its items, and everything in it that a person typed.
 
-    `vanished` are items that an earlier run had found gone already. `percents` are typed markups by name.
+    `vanished` are items that an earlier run had found gone already. `percents` are typed markups by name,
+    `prices` typed prices of resources.
     """
 
     file: str
@@ -90,3 +91,4 @@ class TypedBill:
     sheets: tuple[HandSheet, ...] = ()
     currency: str = ""
     units: str = ""
+    prices: Mapping[str, float] = field(default_factory=dict)

@@ -17,12 +17,17 @@ COLUMNS = (
     Column("Source", "wrapped", narrowest=70),
 )
 Line = tuple[str, str, str]
+OWN_BLOCKS = ("Care", "How to follow a figure")
+"""Blocks whose sentences are the workbook's own; the others hold what came in."""
 
 
 def write_basis(sheet: Sheet, page: Page, bill: Bill, run: Mapping[str, object]) -> None:
     """Write the basis: the run, its models and data files with hashes, assumptions, and the word of care."""
     sheet.seal_column = len(COLUMNS)
-    sheet.head("Basis", "Models, data files, choices and assumptions behind every figure of this workbook.")
+    sheet.head(
+        sheet.words("Basis"),
+        sheet.words("Models, data files, choices and assumptions behind every figure of this workbook."),
+    )
     sheet.headings(HEADING_ROW, COLUMNS)
     row = FIRST_ROW
     for title, lines in _blocks(bill, run):
@@ -30,12 +35,14 @@ def write_basis(sheet: Sheet, page: Page, bill: Bill, run: Mapping[str, object])
         if not listed:
             continue
         for column in range(len(COLUMNS)):
-            sheet.put_as(row, column, None if column else title, sheet.styles.total(top=0))
+            sheet.put_as(row, column, None if column else sheet.words(title), sheet.styles.total(top=0))
         row += 1
         for line in listed:
             sheet.heighten(row, zip(line, (column.narrowest for column in COLUMNS), strict=True))
             for column, text in enumerate(line):
-                sheet.put(row, column, text, "wrapped")
+                sheet.put(
+                    row, column, sheet.words(text) if column < 2 and title in OWN_BLOCKS else text, "wrapped"
+                )
             row += 1
         row += 1
     sheet.widen_to(COLUMNS)

@@ -34,7 +34,7 @@ def write_findings(sheet: Sheet, page: Page, findings: Sequence[Finding]) -> Fin
     """Write the kinds with their counts, then every finding with its element."""
     kinds = group_findings(findings)
     sheet.seal_column = len(COLUMNS)
-    sheet.head("Findings", _note(findings))
+    sheet.head(sheet.words("Findings"), _note(sheet, findings))
     sheet.headings(HEADING_ROW, COLUMNS)
     last_group = FIRST_ROW + max(len(kinds), 1) - 1
     list_heading = last_group + 3
@@ -45,8 +45,8 @@ def write_findings(sheet: Sheet, page: Page, findings: Sequence[Finding]) -> Fin
     for row, kind in enumerate(kinds, start=FIRST_ROW):
         _write_kind(sheet, row, kind, first + 1, end)
     if not kinds:
-        sheet.put_as(FIRST_ROW, 0, "Nothing to look at.", sheet.styles.note)
-    sheet.put_as(list_heading - 1, 0, "Every finding", sheet.styles.subtitle)
+        sheet.put_as(FIRST_ROW, 0, sheet.words("Nothing to look at."), sheet.styles.note)
+    sheet.put_as(list_heading - 1, 0, sheet.words("Every finding"), sheet.styles.subtitle)
     sheet.headings(list_heading, COLUMNS)
     for row, finding in enumerate(shown, start=first):
         _write_finding(sheet, row, finding)
@@ -76,10 +76,14 @@ def write_findings(sheet: Sheet, page: Page, findings: Sequence[Finding]) -> Fin
     return FindingsLayout(kinds, severities, names)
 
 
-def _note(findings: Sequence[Finding]) -> str:
+def _note(sheet: Sheet, findings: Sequence[Finding]) -> str:
     counts = severity_counts(findings)
-    told = [f"{number:,} {name}{'' if number == 1 else 's'}" for name, number in counts.items()]
-    return f"{', '.join(told)}. Kinds first, the most severe and valuable on top, then each finding."
+    told = [
+        sheet.words(f"{{count}} {name}{'' if number == 1 else 's'}", count=number)
+        for name, number in counts.items()
+    ]
+    more = sheet.words("Kinds first, the most severe and valuable on top, then each finding.")
+    return f"{', '.join(told)}. {more}"
 
 
 def _write_kind(sheet: Sheet, row: int, kind: Kind, first: int, end: int) -> None:
@@ -90,7 +94,9 @@ def _write_kind(sheet: Sheet, row: int, kind: Kind, first: int, end: int) -> Non
     unit = next(iter(worth)) if len(worth) == 1 else ""
     others = "; ".join(f"{value:,.3f} {name}" for name, value in worth.items()) if len(worth) > 1 else ""
     example = (
-        kind.findings[0].message if len(kind.findings) == 1 else f"For instance: {kind.findings[0].message}"
+        kind.findings[0].message
+        if len(kind.findings) == 1
+        else sheet.words("For instance: {message}", message=kind.findings[0].message)
     )
     shown = f"{example} (worth {others})" if others else example
     sheet.heighten(row, [(shown, COLUMNS[5].widest), (kind.findings[0].assumed, COLUMNS[6].widest)])

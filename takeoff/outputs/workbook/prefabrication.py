@@ -74,16 +74,18 @@ def write_prefabrication(
     """Write shares, repetition and joints; returns where the shares of the whole stand, if there are any."""
     sheet.seal_column = LAST_COLUMN + 1
     sheet.head(
-        "Prefabrication",
-        "Precast and tilt-up concrete against all concrete of the model. Shares are for information and are "
-        "no certificate under any scheme.",
+        sheet.words("Prefabrication"),
+        sheet.words(
+            "Precast and tilt-up concrete against all concrete of the model. Shares are for information and are "
+            "no certificate under any scheme."
+        ),
     )
     ordered = sorted(shares, key=_share_order)
     sheet.headings(HEADING_ROW, SHARES)
     for row, share in enumerate(ordered, start=FIRST_ROW):
         _write_share(sheet, row, share, measurement)
     if not ordered:
-        sheet.put_as(FIRST_ROW, 0, "No concrete to compare.", sheet.styles.note)
+        sheet.put_as(FIRST_ROW, 0, sheet.words("No concrete to compare."), sheet.styles.note)
     row = FIRST_ROW + max(len(ordered), 1)
     sheet.widen_to(SHARES)
     whole = tuple(share for share in ordered if share.by == "all" and not share.measure.endswith(_UNRESOLVED))
@@ -211,7 +213,7 @@ def _write_repetition(sheet: Sheet, row: int, pieces: Sequence[PieceRow]) -> int
     """Write the groups of equal pieces, largest group first; returns the row after them."""
     if not pieces:
         return row
-    sheet.put_as(row, 0, "Repetition of pieces", sheet.styles.subtitle)
+    sheet.put_as(row, 0, sheet.words("Repetition of pieces"), sheet.styles.subtitle)
     sheet.headings(row + 1, GROUPS)
     groups: dict[str, list[PieceRow]] = {}
     for piece in pieces:
@@ -222,7 +224,7 @@ def _write_repetition(sheet: Sheet, row: int, pieces: Sequence[PieceRow]) -> int
         _write_group(sheet, index, name, members)
     end = first + len(ordered)
     totals: dict[int, Formula | str] = {
-        0: f"{len(ordered):,} shapes",
+        0: sheet.words("{count} shapes", count=len(ordered)),
         3: Formula(f"=SUM(D{first + 1}:D{end})", len(pieces)),
         8: Formula(f"=SUM(I{first + 1}:I{end})", math.fsum(piece.weight_t for piece in pieces)),
     }
@@ -262,7 +264,7 @@ def _write_joints(sheet: Sheet, row: int, joints: Sequence[JointRow]) -> int:
     """Write the joints by kind and storey; returns the row after them."""
     if not joints:
         return row
-    sheet.put_as(row, 0, "Joints", sheet.styles.subtitle)
+    sheet.put_as(row, 0, sheet.words("Joints"), sheet.styles.subtitle)
     sheet.headings(row + 1, JOINTS)
     groups: dict[tuple[str, str], list[JointRow]] = {}
     for joint in joints:

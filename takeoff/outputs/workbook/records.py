@@ -130,9 +130,11 @@ def all_fields(record: type, listed: Fields) -> Fields:
 def write_elements(sheet: Sheet, page: Page, measurement: Measurement) -> None:
     """Write one row a measured part."""
     elements = len({(part.model, part.global_id) for part in measurement.parts})
-    note = (
-        f"{elements:,} elements in {len(measurement.parts):,} parts, as measured; net is after "
-        "openings, recesses and overlaps. Further columns stand to the right of the printed ones."
+    note = sheet.words(
+        "{elements} elements in {parts} parts, as measured; net is after openings, recesses and overlaps. "
+        "Further columns stand to the right of the printed ones.",
+        elements=elements,
+        parts=len(measurement.parts),
     )
     nothing = "There is no element to measure."
     end = _write(sheet, page, note, MeasuredPart, ELEMENTS, measurement.parts, nothing)
@@ -149,7 +151,7 @@ def write_elements(sheet: Sheet, page: Page, measurement: Measurement) -> None:
 
 def write_formwork(sheet: Sheet, page: Page, measurement: Measurement) -> None:
     """Write one row a formed surface."""
-    note = (
+    note = sheet.words(
         "Surfaces of cast-in-place parts that need a form, without contacts, faces on ground and free tops."
     )
     _write(sheet, page, note, FormworkRow, FORMWORK, measurement.formwork, "No surface needs a form.")
@@ -157,7 +159,7 @@ def write_formwork(sheet: Sheet, page: Page, measurement: Measurement) -> None:
 
 def write_reinforcement(sheet: Sheet, page: Page, measurement: Measurement) -> None:
     """Write one row a mass of steel."""
-    note = (
+    note = sheet.words(
         "Best basis first: modelled bars and fabric, the ratio that the model requires, the allowance table. "
         "Low and high show the doubt in the likely figure."
     )
@@ -167,7 +169,7 @@ def write_reinforcement(sheet: Sheet, page: Page, measurement: Measurement) -> N
 
 def write_pieces(sheet: Sheet, page: Page, measurement: Measurement) -> None:
     """Write one row a precast or tilt-up unit."""
-    note = (
+    note = sheet.words(
         "Units as they are lifted. A group holds pieces of one shape, turned or shifted; mirror images are "
         "apart. Checks compare with limits from a data file; see the sheet Basis."
     )

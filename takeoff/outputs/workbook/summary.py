@@ -169,6 +169,7 @@ def _write_collection(sheet: Sheet, bill: Bill, layout: BillLayout) -> int:
     grand = Formula(f"=SUM(E{net + 1}:E{row})", bill.grand_total)
     look = {"font_size": 11, "top": 6, "bg_color": sheet.styles.look.colours.section_fill}
     _put_total(sheet, row, _words(sheet, "Grand total", layout), grand, bill.currency, **look)
+    sheet.tell(row, "grand", bill.currency, bill.units)
     sheet.widen(4, shown_width(bill.grand_total, "money") + 2)
     return row + 1
 

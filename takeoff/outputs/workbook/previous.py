@@ -1,0 +1,411 @@
+"""An earlier bill read back: its items, and everything that a person typed into it since it was written."""
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import ExitStack, closing
+from dataclasses import replace
+from pathlib import Path
+
+from takeoff.findings import InputError
+from takeoff.outputs.workbook.bill import COLUMNS as BILL
+from takeoff.outputs.workbook.book import BUILT, KEPT, SHEETS
+from takeoff.outputs.workbook.cell_notes import read_comments
+from takeoff.outputs.workbook.kept import COLUMNS as KEPT_COLUMNS
+from takeoff.outputs.workbook.kept import VANISHED
+from takeoff.outputs.workbook.sealed_rows import CellValue, SheetRow, sealed_rows
+from takeoff.pricing.money import QUANTITY_DIGITS, amount, exact, exact_sum, half_up, round_quantity
+from takeoff.pricing.records import Dimension
+from takeoff.pricing.typed import CARRIED, EarlierItem, HandItem, HandSheet, KeptText, TypedBill
+
+OWN_SHEETS = (*SHEETS, *BUILT, KEPT)
+
+
+def read_previous(path: Path) -> TypedBill:
+    """The earlier bill at `path`.
+
+    Raises InputError for what is no workbook, or none that this program wrote (a bill saved under another
+    format loses the marks by which typed cells are known).
+    """
+    import openpyxl
+
+    with ExitStack() as open_books:
+        try:
+            values = openpyxl.load_workbook(path, read_only=True, data_only=True)
+            open_books.enter_context(closing(values))
+            formulas = openpyxl.load_workbook(path, read_only=True)
+            open_books.enter_context(closing(formulas))
+            comments = read_comments(path)
+        except OSError as error:
+            raise InputError(
+                f"{path}: cannot be read ({error.strerror or error}); name an earlier bill"
+            ) from error
+        except Exception as error:
+            raise InputError(f"{path}: is no workbook (.xlsx); name an earlier bill") from error
+        if "Bill" not in values.sheetnames or "Dimensions" not in values.sheetnames:
+            raise InputError(f"{path}: has no sheets Bill and Dimensions; name a bill that takeoff wrote")
+        rows: dict[str, Iterable[SheetRow]] = {}
+        for name in values.sheetnames:
+            if name in OWN_SHEETS:
+                pair = (book[name].iter_rows(values_only=True) for book in (values, formulas))
+                rows[name] = sealed_rows(*pair)
+        hand_sheets = tuple(
+            _hand_sheet(name, values[name], formulas[name])
+            for name in values.sheetnames
+            if name not in OWN_SHEETS
+        )
+        return _Reader(path, rows, comments).read(hand_sheets)
+
+
+def _hand_sheet(name: str, values: object, formulas: object) -> HandSheet:
+    cells: dict[tuple[int, int], object] = {}
+    live: set[tuple[int, int]] = set()
+    pairs = zip(values.iter_rows(values_only=True), formulas.iter_rows(values_only=True), strict=False)  # type: ignore[attr-defined]
+    for row, (shown, written) in enumerate(pairs):
+        for column, (value, source) in enumerate(zip(shown, written, strict=False)):
+            if source is None:
+                continue
+            if isinstance(source, str) and source.startswith("=") and source != value:
+                live.add((row, column))
+            cells[row, column] = source
+    return HandSheet(name, cells, frozenset(live))
+
+
+class _Reader:
+    """Gathers what was typed, sheet by sheet."""
+
+    def __init__(
+        self,
+        path: Path,
+        rows: dict[str, Iterable[SheetRow]],
+        comments: dict[str, dict[tuple[int, str], str]],
+    ) -> None:
+        self.path, self.rows, self.comments = path, rows, comments
+        self.kept: list[KeptText] = []
+        self.quantities: dict[str, list[float]] = {}
+        self.hand_dimensions: list[Dimension] = []
+        self.items: dict[str, EarlierItem] = {}
+        self.hand_items: list[HandItem] = []
+        self.vanished: dict[str, EarlierItem] = {}
+        self.percents: dict[str, float] = {}
+        self.prices: dict[str, float] = {}
+        self.currency, self.units = "", ""
+
+    def read(self, hand_sheets: Sequence[HandSheet]) -> TypedBill:
+        """All of it."""
+        readers: dict[str, Callable[[Iterator[SheetRow]], None]] = {
+            "Dimensions": self._dimensions,
+            "Bill": self._bill,
+            "Summary": self._summary,
+            "Resources": self._resources,
+            KEPT: self._kept_sheet,
+        }
+        if not any(name in self.rows for name in readers):
+            raise InputError(f"{self.path}: name a bill that takeoff wrote")
+        for name in (*readers, *(name for name in self.rows if name not in readers)):
+            if name in self.rows:
+                readers.get(name, self._other(name))(iter(self.rows[name]))
+        if not self.items:
+            raise InputError(
+                f"{self.path}: holds no bill items with their marks; give the workbook as takeoff wrote it or as a "
+                "spreadsheet saved it, in .xlsx"
+            )
+        return TypedBill(
+            self.path.name,
+            self.items,
+            self.vanished,
+            tuple(self.hand_items),
+            tuple(self.hand_dimensions),
+            self.percents,
+            tuple(dict.fromkeys(self.kept)),
+            tuple(hand_sheets),
+            self.currency,
+            self.units,
+            prices=self.prices,
+        )
+
+    def _keep(self, sheet: str, place: str, heading: str, text: str) -> None:
+        if text:
+            self.kept.append(KeptText(sheet, place, heading, text))
+
+    def _comments(self, sheet: str, row: int) -> list[str]:
+        """Comments at the cells of a row; each is read once."""
+        noted = self.comments.get(sheet, {})
+        found = [place for place in noted if place[0] == row]
+        return [noted.pop(place) for place in found]
+
+    # Dimensions -------------------------------------------------------------------------------------------
+
+    def _dimensions(self, rows: Iterator[SheetRow]) -> None:
+        headed = False
+        for row in rows:
+            if row.seal is not None and row.seal.kind == "head":
+                headed = True
+                continue
+            if not headed or row.is_blank:
+                self._plain(row, "Dimensions", lambda row: f"row {row.number}")
+                continue
+            key = row.cell("Item key").text
+            quantity = _dimension_quantity(row)
+            if row.seal is None:
+                self._hand_dimension(row, key, quantity)
+            else:
+                if quantity is not None:
+                    self.quantities.setdefault(key, []).append(quantity)
+                self._plain(row, "Dimensions", _dimension_place)
+
+    def _hand_dimension(self, row: SheetRow, key: str, quantity: float | None) -> None:
+        if not key or quantity is None:
+            told = "; ".join(f"{name} {cell.text}" for name, cell in row.cells.items() if not cell.is_blank)
+            self._keep("Dimensions", f"row {row.number}", "row added by hand", told)
+            return
+        part = row.cell("Part").number
+        note = "; ".join(
+            filter(
+                None, (row.cell("Note").text, *_more_texts(row), *self._comments("Dimensions", row.number))
+            )
+        )
+        quantity = round_quantity(quantity)
+        self.quantities.setdefault(key, []).append(quantity)
+        self.hand_dimensions.append(
+            Dimension(
+                key,
+                row.cell("Model").text,
+                row.cell("Element (GlobalId)").text,
+                int(part) if part else 1,
+                row.cell("Storey").text,
+                row.cell("Location").text,
+                quantity,
+                row.cell("Times").number,
+                _sized(row, "Length"),
+                _sized(row, "Width"),
+                _sized(row, "Height"),
+                note,
+                by_hand=True,
+            )
+        )
+
+    # Bill -------------------------------------------------------------------------------------------------
+
+    def _bill(self, rows: Iterator[SheetRow]) -> None:
+        section, after, headed = "", "", False
+        for row in rows:
+            kind = row.seal.kind if row.seal is not None else ""
+            words = row.seal.words if row.seal is not None else ()
+            if kind == "head":
+                headed = True
+                self._plain(row, "Bill", lambda row: "headings")
+            elif kind == "section":
+                section, after = (words[0] if words else ""), ""
+                self._plain(row, "Bill", lambda row: f"section {section}")  # noqa: B023
+            elif kind == "item" and words and words[0] not in self.items:
+                after = words[0]
+                self.items[after] = self._item(row, section, after)
+            elif headed and kind not in ("total", "net") and not row.is_blank:
+                self._hand_item(row, section, after)
+            else:
+                self._plain(row, "Bill", lambda row: row.cell("description").text or f"row {row.number}")
+
+    def _item(self, row: SheetRow, section: str, key: str) -> EarlierItem:
+        quantity = _total(self.quantities.get(key, ()), row.cell("quantity"))
+        rate = row.cell("rate").number
+        typed = row.typed.intersection(CARRIED)
+        for name in sorted(row.typed - typed):
+            # An office's own columns are carried in place; what else was overwritten is told.
+            if name in BILL:
+                self._keep("Bill", key, BILL[name].heading, row.cell(name).text or "(emptied)")
+        for name in ("rate", "low", "high"):
+            cell = row.cell(name)
+            if name in typed and cell.number is None and not cell.is_blank:
+                self._keep("Bill", key, BILL[name].heading, cell.text)
+                typed -= {name}
+        noted = [row.cell("note").text, *_more_texts(row)]
+        noted += [f"comment: {text}" for text in self._comments("Bill", row.number)]
+        note = "; ".join(dict.fromkeys(filter(None, noted)))
+        if note:
+            typed |= {"note"}
+        own = tuple(
+            (name, cell.text) for name, cell in row.cells.items() if name not in BILL and not cell.is_blank
+        )
+        return EarlierItem(
+            key,
+            row.cell("number").text,
+            section,
+            row.cell("description").text,
+            row.cell("unit").text,
+            quantity,
+            rate,
+            None if rate is None else amount(quantity, rate),
+            row.cell("low").number,
+            row.cell("high").number,
+            note,
+            typed,
+            own,
+        )
+
+    def _hand_item(self, row: SheetRow, section: str, after: str) -> None:
+        key = row.cell("key").text
+        key = "" if key in self.items or key not in self.quantities else key
+        quantity, rate, total = (row.cell(name).number for name in ("quantity", "rate", "amount"))
+        if key:
+            quantity = _total(self.quantities[key], row.cell("quantity"))
+        if rate is None and total is not None and not row.cell("amount").formula:
+            # A sum typed as an amount: one of it.
+            quantity, rate = 1.0, total
+        elif quantity is None and rate is not None:
+            quantity = total / rate if total is not None and rate else 1.0
+        noted = [row.cell("note").text, *_more_texts(row)]
+        noted += [f"comment: {text}" for text in self._comments("Bill", row.number)]
+        for name in ("quantity", "rate", "amount"):
+            cell = row.cell(name)
+            if not cell.is_blank and cell.number is None and cell.text != "no rate" and not _is_own(cell):
+                noted.append(f"{BILL[name].heading.lower()}: {cell.text}")
+        self.hand_items.append(
+            HandItem(
+                section,
+                after,
+                row.cell("number").text,
+                row.cell("description").text,
+                row.cell("unit").text,
+                None if quantity is None else round_quantity(quantity),
+                rate,
+                row.cell("low").number,
+                row.cell("high").number,
+                "; ".join(filter(None, noted)),
+                key,
+                tuple(
+                    (name, cell.text)
+                    for name, cell in row.cells.items()
+                    if name not in BILL and not cell.is_blank
+                ),
+            )
+        )
+
+    # Other sheets -----------------------------------------------------------------------------------------
+
+    def _summary(self, rows: Iterator[SheetRow]) -> None:
+        for row in rows:
+            if row.seal is not None and row.seal.kind == "markup" and row.seal.words:
+                percent = row.cell("C")
+                if "C" in row.typed and percent.number is not None:
+                    self.percents[row.seal.words[0]] = percent.number
+                    row = replace(row, typed=row.typed - {"C"})
+            if row.seal is not None and row.seal.kind == "grand" and len(row.seal.words) == 2:
+                self.currency, self.units = row.seal.words
+            self._plain(row, "Summary", lambda row: row.cell("B").text or row.cell("A").text)
+
+    def _resources(self, rows: Iterator[SheetRow]) -> None:
+        for row in rows:
+            if row.seal is not None and row.seal.kind == "resource" and row.seal.words:
+                price = row.cell("Price").number
+                if "Price" in row.typed and price is not None:
+                    self.prices[row.seal.words[0]] = price
+                    row = replace(row, typed=row.typed - {"Price"})
+            self._plain(row, "Resources", lambda row: row.cell("Resource").text)
+
+    def _kept_sheet(self, rows: Iterator[SheetRow]) -> None:
+        headed = False
+        what, sheet, place, heading, text = (column.heading for column in KEPT_COLUMNS[:5])
+        for row in rows:
+            if row.seal is not None and row.seal.kind == "head":
+                headed = True
+            elif headed and row.cell(what).text == VANISHED and row.seal is not None:
+                self.vanished[row.cell(place).text] = _vanished(row, place, text)
+            elif headed and row.seal is not None and row.cell(text).text:
+                self._keep(*(row.cell(name).text for name in (sheet, place, heading, text)))
+            elif headed and not row.is_blank:
+                self._plain(row, KEPT, lambda row: f"row {row.number}")
+
+    def _other(self, name: str) -> Callable[[Iterator[SheetRow]], None]:
+        def read(rows: Iterator[SheetRow]) -> None:
+            for row in rows:
+                self._plain(row, name, _record_place)
+
+        return read
+
+    def _plain(self, row: SheetRow, sheet: str, place: Callable[[SheetRow], str]) -> None:
+        """Keep what was typed into a row that is written anew, or a row that a person wrote there."""
+        if row.seal is None:
+            told = [
+                (name, cell) for name, cell in (*row.cells.items(), *row.more.items()) if not cell.is_blank
+            ]
+            if told:
+                words = "; ".join(cell.text for _, cell in told)
+                self._keep(sheet, f"row {row.number}", "row written by hand", words)
+        else:
+            for name in sorted(row.typed):
+                self._keep(sheet, place(row), name, row.cell(name).text or "(emptied)")
+            for name, cell in row.more.items():
+                self._keep(sheet, place(row), name, cell.text)
+        for text in self._comments(sheet, row.number):
+            self._keep(sheet, place(row), "comment", text)
+
+
+def _more_texts(row: SheetRow) -> list[str]:
+    """What a person wrote into columns of their own beside a row."""
+    return [f"{name}: {cell.text}" if len(name) > 2 else cell.text for name, cell in row.more.items()]
+
+
+def _is_own(cell: CellValue) -> bool:
+    """Whether a formula is one that the sheet itself has in such a cell."""
+    return cell.formula.startswith(("=IF(ISNUMBER(", "=ROUND(SUMIFS(", "=COUNTIF("))
+
+
+def _sized(row: SheetRow, name: str) -> float | None:
+    """The size under a heading that ends in the unit of the bill."""
+    return next((cell.number for heading, cell in row.cells.items() if heading.split(" ")[0] == name), None)
+
+
+def _dimension_quantity(row: SheetRow) -> float | None:
+    """The quantity of a dimension: stated, stored, plain arithmetic, or the product of its sizes."""
+    cell = row.cell("Quantity")
+    known = cell.number
+    if known is not None:
+        return known
+    sizes = [row.cell("Times").number, *(_sized(row, name) for name in ("Length", "Width", "Height"))]
+    given = [size for size in sizes if size is not None]
+    if not given or not (cell.is_blank or "PRODUCT(" in cell.formula.upper()):
+        return None
+    product = exact(1.0)
+    for size in given:
+        product *= exact(size)
+    if cell.formula.replace(" ", "").endswith(("/27", "/27,6)")):
+        product /= 27
+    return float(half_up(product, QUANTITY_DIGITS))
+
+
+def _total(quantities: Iterable[float], cell: CellValue) -> float:
+    """The quantity of an item: as stored, else the sum of its dimensions."""
+    if cell.number is not None:
+        return cell.number
+    whole = exact_sum(quantities)
+    digits = cell.formula.rpartition(",")[2].strip(")")
+    return float(half_up(exact(whole), int(digits))) if digits.isdigit() else whole
+
+
+def _dimension_place(row: SheetRow) -> str:
+    where = (row.cell("Item key").text, row.cell("Element (GlobalId)").text, row.cell("Location").text)
+    return ", ".join(filter(None, where)) or f"row {row.number}"
+
+
+def _record_place(row: SheetRow) -> str:
+    """What identifies a row of a table: its element, else what stands in its first cells."""
+    identity = [row.cell(name).text for name in ("GlobalId", "Element (GlobalId)", "Part", "Mark")]
+    shown = [text for text in identity if text] or [cell.text for cell in list(row.cells.values())[:3]]
+    return ", ".join(filter(None, shown)) or f"row {row.number}"
+
+
+def _vanished(row: SheetRow, place: str, text: str) -> EarlierItem:
+    typed = frozenset(filter(None, (name.strip() for name in row.cell("Typed cells").text.split(","))))
+    return EarlierItem(
+        row.cell(place).text,
+        row.cell("No.").text,
+        row.cell("Section").text,
+        row.cell(text).text,
+        row.cell("Unit").text,
+        row.cell("Quantity").number or 0.0,
+        row.cell("Rate").number,
+        row.cell("Amount").number,
+        row.cell("Low rate").number,
+        row.cell("High rate").number,
+        row.cell("Notes").text,
+        typed,
+    )

@@ -1,0 +1,134 @@
+"""Rows of an earlier workbook with what was written and what a person typed, told apart by the rows' marks."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import zip_longest
+
+from openpyxl.utils import get_column_letter
+
+from takeoff.outputs.workbook.arithmetic import plain_value
+from takeoff.outputs.workbook.marks import BLANK, FORMULA, Seal, mark, read_seal
+
+
+@dataclass(frozen=True, slots=True)
+class CellValue:
+    """A cell: its value (of a formula the stored one), and the formula if it is one."""
+
+    value: object = None
+    formula: str = ""
+
+    @property
+    def is_blank(self) -> bool:
+        """Whether nothing stands in it."""
+        return not self.formula and (self.value is None or self.value == "")
+
+    @property
+    def number(self) -> float | None:
+        """Its figure: stored, or plain arithmetic; None for text and what cannot be known."""
+        value = self.value
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            value = plain_value(self.formula) if self.formula and value is None else None
+        return None if value is None else float(value)
+
+    @property
+    def text(self) -> str:
+        """What stands in it, as text."""
+        if self.formula and self.value is None:
+            return self.formula
+        value = self.value
+        if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
+            return str(int(value))
+        return "" if value is None else str(value)
+
+    @property
+    def mark(self) -> str:
+        """The mark that it would have been written with."""
+        return FORMULA if self.formula else mark(self.value)
+
+
+EMPTY = CellValue()
+
+
+@dataclass(frozen=True, slots=True)
+class SheetRow:
+    """A row: `seal` None where a person wrote it; cells by the names of the heading row, and all others.
+
+    `typed` are the names whose cells no longer hold what was written. `more` are cells that a person wrote into
+    columns of their own, by heading or letter. `number` is the row from 1.
+    """
+
+    number: int
+    seal: Seal | None
+    cells: Mapping[str, CellValue]
+    typed: frozenset[str]
+    more: Mapping[str, CellValue] = field(default_factory=dict)
+
+    def cell(self, name: str) -> CellValue:
+        """The cell under a heading."""
+        return self.cells.get(name, EMPTY)
+
+    @property
+    def is_blank(self) -> bool:
+        """Whether nothing stands in the row."""
+        return all(cell.is_blank for cell in (*self.cells.values(), *self.more.values()))
+
+
+def sealed_rows(
+    values: Iterator[Sequence[object]], formulas: Iterator[Sequence[object]]
+) -> Iterator[SheetRow]:
+    """Rows of a sheet from its stored values and its formulas, row by row from the top.
+
+    Cells are named by the last heading row above (its words), before the first by their column letters.
+    """
+    columns: dict[int, str] = {}
+    order: list[int] = []
+    headings: dict[int, str] = {}
+    for number, pair in enumerate(zip_longest(values, formulas, fillvalue=()), 1):
+        row = [_cell(value, written) for value, written in zip_longest(*pair)]
+        place, seal = next(
+            ((at, found) for at, cell in enumerate(row) if (found := read_seal(cell.value)) is not None),
+            (-1, None),
+        )
+        if seal is not None and seal.kind == "head":
+            order = _aligned(seal, row[:place])
+            columns = dict(zip(order, seal.words, strict=False))
+            headings = {at: cell.text for at, cell in enumerate(row) if at != place and not cell.is_blank}
+        names = columns or {at: get_column_letter(at + 1) for at in range(len(row))}
+        cells = {names[at]: cell for at, cell in enumerate(row) if at in names and at != place}
+        more = {
+            headings.get(at, get_column_letter(at + 1)): cell
+            for at, cell in enumerate(row)
+            if at not in names and at != place and not cell.is_blank
+        }
+        typed = frozenset[str]()
+        if seal is not None:
+            places = order or list(range(len(seal.marks)))
+            typed = frozenset(
+                names[at]
+                for at, written in zip(places, seal.marks, strict=False)
+                if at in names and (row[at] if at < len(row) else EMPTY).mark != written
+            )
+        yield SheetRow(number, seal, cells, typed, more)
+
+
+def _cell(value: object, written: object) -> CellValue:
+    is_formula = isinstance(written, str) and written.startswith("=") and written != value
+    return CellValue(value, written if is_formula and isinstance(written, str) else "")
+
+
+def _aligned(seal: Seal, row: Sequence[CellValue]) -> list[int]:
+    """The columns (from 0) where the marked headings stand now, past those that a person put between."""
+    places: list[int] = []
+    at = 0
+    for index, written in enumerate(seal.marks):
+        left = len(seal.marks) - index
+        while at < len(row) - left and row[at].mark != written:
+            at += 1
+        places.append(at)
+        at += 1
+    return places if all(place < len(row) for place in places) else list(range(len(seal.marks)))
+
+
+def is_written(row: SheetRow) -> bool:
+    """Whether the row is one that a run wrote."""
+    return row.seal is not None and any(written != BLANK for written in row.seal.marks)
