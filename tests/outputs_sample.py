@@ -9,6 +9,15 @@ from dataclasses import replace
 from typing import Any
 
 from takeoff.findings import Finding
+from takeoff.measuring.piece_records import (
+    BearingRow,
+    CastingRow,
+    LiftRow,
+    LoadRow,
+    PanelRow,
+    RepetitionRow,
+    StoreyRow,
+)
 from takeoff.measuring.records import (
     DeclaredRow,
     EnvelopeRow,
@@ -160,6 +169,66 @@ def sample_measurement() -> Measurement:
         declared=(
             DeclaredRow(MODEL, wall.global_id, "volume", "Set", "NetVolume", 9.0, 9.6, 9.0 / 9.6, False),
         ),
+        bearings=(
+            BearingRow(
+                MODEL,
+                planks[0].global_id,
+                "P1",
+                "slab",
+                "Upper",
+                wall.global_id,
+                "wall",
+                "cast-in-place",
+                0.1,
+                1.2,
+                0.12,
+                0.04,
+                "",
+                MODEL,
+            ),
+        ),
+        loads=(LoadRow(1, "flat", "Upper", 6, "P1, P2, P3", 18.5, 12.0, 2.4, 3.1, 0.77),),
+        lifts=(
+            LiftRow(
+                "precast",
+                "10 to 15 m",
+                6,
+                MODEL,
+                planks[0].global_id,
+                "P1",
+                "Upper",
+                3.09,
+                4.17,
+                3.0,
+                4.0,
+                6.2,
+                11.0,
+                9.0,
+                "",
+            ),
+        ),
+        casting=(CastingRow("Upper", 2, 40.0, 61.0, 90.0, 54.0, 2, 31.0, 6, 4, "cast 2 high"),),
+        panels=(
+            PanelRow(
+                MODEL,
+                planks[1].global_id,
+                1,
+                2,
+                "P2/1",
+                "precast",
+                "slab",
+                "Upper",
+                6.0,
+                0.6,
+                0.2,
+                0.6,
+                1.5,
+                "0 0 3; 6 0 3; 6 0.6 3; 0 0.6 3",
+            ),
+        ),
+        storeys=(StoreyRow(MODEL, "Upper", 3.0, 3.2, 90.0, 40.0, "3.200 m", "A"),),
+        repetition=(RepetitionRow("pieces in groups of 2 or more", "", "nr", 6.0, 6.0, "S1 4 times"),),
+        caution="Competent people decide on lifting.",
         pours=(PourRow(MODEL, wall.global_id, 1, "wall", "Upper", 2, 1, 3.0, 0.9),),
         findings=(
             _finding("note", "method-assumed", wall, "Nothing says how it is made", "cast", 9.6, "m3"),

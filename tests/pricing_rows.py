@@ -110,6 +110,11 @@ def piece(global_id: str, role: str, method: str, size: tuple[float, float, floa
         "repetition_count": 1,
         "strength_class": "C30/37",
         "parts": f"{global_id}/1",
+        "outline_m": 2.0 * (size[0] + size[1]),
+        "outline_m2": size[0] * size[1],
+        "connections": {"wall": 4.0, "stair": 2.0}.get(role, 0.0) if method == "precast" else 0.0,
+        "inserts": 2 if method == "tilt-up" else 0,
+        "braces": 2 if method == "tilt-up" else 0,
     }
     return PieceRow(**(fields | more))
 
@@ -214,12 +219,13 @@ def small_building() -> Measurement:
                 weight_t=12.0,
                 largest_face_m2=24.0,
                 openings=1,
+                opening_edges_m=6.0,
             ),
         ),
         joints=(
             joint("plank1", "wall1", "bed", 0.24, 2.4),
             joint("plank1", "plank2", "slab", 0.25, 3.75),
-            joint("topping", "plank1", "topping", 9.0, 3.75, 0.0),
+            joint("plank1", "topping", "topping", 9.0, 3.75, 0.0),
             joint("plank2", "topping", "topping", 9.0, 3.75, 0.0),
             joint("panel", "footing", "bed", 1.6, 8.0),
         ),

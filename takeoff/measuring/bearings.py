@@ -19,7 +19,9 @@ from takeoff.measuring.units import ElementKey
 
 SPANNING = ("slab", "stair", "beam")
 ALONGSIDE = 0.5
-"""Contact over more than this share of the span is a support along the side, not a bearing at an end."""
+SLENDER = 3.0
+"""Contact over more than the share `ALONGSIDE` of the span, or this many times as long along it as across, is a
+support along the side, not a bearing at an end."""
 SMALLEST = 1e-4
 """Contacts under this area, m2, carry nothing."""
 ROUNDING = 5e-4
@@ -62,7 +64,7 @@ def measure_bearings(
         least = rules.least_bearing(largest.piece, largest.met)
         for part in shapely.get_parts(contact):
             depth, width = _sides(part, span)
-            if part.area < SMALLEST or depth > ALONGSIDE * length:
+            if part.area < SMALLEST or depth > min(ALONGSIDE * length, SLENDER * width):
                 continue
             bearing = float(part.area) / width
             short = least is not None and bearing < least - ROUNDING

@@ -1,6 +1,7 @@
 """Joint data: what goes into joints, connections by rule, least bearings."""
 
 import tomllib
+from math import ceil
 from pathlib import Path
 from typing import Annotated, Literal, Protocol
 
@@ -94,8 +95,8 @@ class ConnectionRule(_Rule):
         return self
 
     def number_for(self, length: float) -> float:
-        """Number for a piece of this length, m."""
-        return max(self.per_piece + self.per_metre * length, self.at_least)
+        """Whole number for a piece of this length, m."""
+        return float(ceil(max(self.per_piece + self.per_metre * length, self.at_least) - 1e-9))
 
 
 class BearingRule(_Rule):

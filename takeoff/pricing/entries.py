@@ -58,10 +58,6 @@ def make_entries(measurement: Measurement, choices: Choices) -> Iterator[Entry]:
         yield from (entry for entry in entries if entry.fields["method"] != "not-concrete")
 
 
-def _setting_rank(part: MeasuredPart | None) -> int:
-    return {"tilt-up": 2, "precast": 1}.get(part.method if part else "", 0)
-
-
 def _fields(
     register: Register, part: MeasuredPart | None, role: str, storey: str, **own: str
 ) -> dict[str, str]:
@@ -79,6 +75,8 @@ def _fields(
     ):
         common[name] = getattr(part, name) if part else ""
     common["mark"] = part.mark if part else ""
+    piece = register.piece(part) if part is not None and is_unit(part) else None
+    common["setting"] = piece.setting if piece else ""
     common["ground"] = ""
     return {**common, **own}
 
@@ -253,14 +251,9 @@ def _from_pieces(measurement: Measurement, register: Register, system: UnitSyste
         fields |= {"model": row.model, "method": row.method, "mark": row.mark or fields["mark"]}
         fields["subrole"] = row.subrole or fields["subrole"]
         fields["strength_class"] = row.strength_class or fields["strength_class"]
-        box = row.length_m * row.width_m
-        holes = register.holes_in(row)
-        outline = min(
-            row.largest_face_m2 + sum(hole.area_m2 for hole in holes), max(box, row.largest_face_m2)
-        )
-        girths = sum(hole.girth_m for hole in holes)
-        edges = "girth of the surrounding rectangle" + (
-            f" and {system.size(girths, 2)} around openings" if holes else ""
+        fields |= {"setting": row.setting, "mould": row.mould}
+        edges = "around the panel" + (
+            f" and {system.size(row.opening_edges_m, 2)} around openings" if row.opening_edges_m else ""
         )
         sides = (row.length_m, row.width_m, row.thickness_m)
         size = f"{system.sizes(sides)}, {system.show(row.weight_t, 't', 2)}"
@@ -276,10 +269,14 @@ def _from_pieces(measurement: Measurement, register: Register, system: UnitSyste
                 weight=row.weight_t,
                 count=1.0,
                 face_area=row.largest_face_m2,
-                outline_area=Quantity(outline, row.length_m, row.width_m)
-                if _is_product(outline, row.length_m, row.width_m)
-                else outline,
-                edge_length=Quantity(2.0 * (row.length_m + row.width_m) + girths, note=edges),
+                outline_area=Quantity(row.outline_m2, row.length_m, row.width_m)
+                if _is_product(row.outline_m2, row.length_m, row.width_m)
+                else row.outline_m2,
+                edge_length=Quantity(row.outline_m + row.opening_edges_m, note=edges),
+                length=row.length_m,
+                connections=Quantity(row.connections, note="allowance of the joints file"),
+                inserts=Quantity(float(row.inserts), note="allowance of the handling file"),
+                braces=Quantity(float(row.braces), note="allowance of the handling file"),
             ),
             size,
             row,
@@ -289,23 +286,25 @@ def _from_pieces(measurement: Measurement, register: Register, system: UnitSyste
 def _from_joints(measurement: Measurement, register: Register, system: UnitSystem) -> Iterator[Entry]:
     for row in measurement.joints:
         part = register.part(row.model, row.global_id, row.part)
-        other = register.part(row.model, row.other_id, row.other_part)
-        here, there = (row.global_id, row.part), (row.other_id, row.other_part)
-        # The joint belongs to the piece that is set, whichever side the row names first.
-        if _setting_rank(other) > _setting_rank(part):
-            part, other, here, there = other, part, there, here
-        model = part.model if part else row.model
+        other = register.part(row.other_model or row.model, row.other_id, row.other_part)
+        where = "between the pieces of one body" if row.cut else f"to {_location(other) or row.other_id}"
         yield Entry(
-            "joints", model, *here, row.storey, _location(part),
+            "joints", row.model, row.global_id, row.part, row.storey, _location(part),
             _fields(
                 register, part, part.role if part else "", row.storey,
                 joint=row.kind,
                 other_method=other.method if other else "",
                 other_role=other.role if other else "",
             ),
-            _numbers(gap_m=row.gap_m),
-            _measures(length=row.length_m, area=row.area_m2, grout_volume=row.area_m2 * row.gap_m),
-            f"to {_location(other) or there[0]}, {_width(row.gap_m, system)} wide",
+            _numbers(gap_m=row.width_m),
+            _measures(
+                length=row.length_m,
+                area=row.area_m2,
+                grout_volume=row.grout_m3,
+                sealant=row.sealant_m,
+                connections=Quantity(row.connections, note="allowance of the joints file"),
+            ),
+            f"{where}, {_width(row.width_m, system)} wide",
         )  # fmt: skip
 
 

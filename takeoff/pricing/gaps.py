@@ -67,7 +67,7 @@ def allowed_items(items: Sequence[Item], plan: SectionPlan) -> list[Finding]:
             "",
             "",
             f"item {item.number} is counted by an allowance: replace it by the design's own number",
-            rule.allow.because,
+            rule.allow.because if rule.allow else f"{rule.measure} by the data files",
             item.quantity,
             "pieces",
         )

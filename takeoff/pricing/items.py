@@ -27,7 +27,7 @@ class _Draft:
     values: tuple[str, ...]
     group: str | None
     dimensions: list[Dimension] = field(default_factory=list)
-    pieces: dict[tuple[str, str], PieceRow] = field(default_factory=dict)
+    pieces: dict[tuple[str, str, str], PieceRow] = field(default_factory=dict)
     roles: set[str] = field(default_factory=set)
     methods: set[str] = field(default_factory=set)
 
@@ -175,7 +175,7 @@ def _take(
     draft.roles.add(fields["role"])
     draft.methods.add(fields["method"])
     if entry.piece:
-        draft.pieces[entry.piece.model, entry.piece.global_id] = entry.piece
+        draft.pieces[entry.piece.model, entry.piece.global_id, entry.piece.panel] = entry.piece
 
 
 def _side(length: float | None, choices: Choices) -> float | None:

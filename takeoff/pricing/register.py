@@ -1,8 +1,8 @@
-"""The parts, pieces and holes of a measurement by the names under which other rows speak of them."""
+"""The parts and pieces of a measurement by the names under which other rows speak of them."""
 
 from dataclasses import dataclass, field
 
-from takeoff.measuring.records import HoleRow, MeasuredPart, Measurement, PieceRow
+from takeoff.measuring.records import MeasuredPart, Measurement, PieceRow
 
 UNIT_METHODS = ("precast", "tilt-up")
 """Methods whose elements are lifted as units; these count as prefabricated."""
@@ -19,7 +19,6 @@ class Register:
     elements: dict[tuple[str, str], MeasuredPart] = field(default_factory=dict)
     anywhere: dict[tuple[str, int], MeasuredPart] = field(default_factory=dict)
     pieces: dict[tuple[str, str], PieceRow] = field(default_factory=dict)
-    holes: dict[tuple[str, str], dict[int, list[HoleRow]]] = field(default_factory=dict)
     on_ground: set[tuple[str, str, int]] = field(default_factory=set)
     on_units: dict[tuple[str, int], float] = field(default_factory=dict)
 
@@ -37,9 +36,6 @@ class Register:
         for piece in measurement.pieces:
             for name in piece_elements(piece):
                 register.pieces.setdefault((piece.model, name), piece)
-        for hole in measurement.holes:
-            layers = register.holes.setdefault((hole.model, hole.global_id), {})
-            layers.setdefault(hole.part, []).append(hole)
         for surface in measurement.surfaces:
             if surface.state == "ground":
                 register.on_ground.add((surface.model, surface.global_id, surface.part))
@@ -74,14 +70,6 @@ class Register:
     def piece(self, part: MeasuredPart) -> PieceRow | None:
         """The piece that a part belongs to."""
         return self.pieces.get((part.model, part.global_id))
-
-    def holes_in(self, piece: PieceRow) -> list[HoleRow]:
-        """The holes in all elements of a piece; those through several layers of one element count once."""
-        found: list[HoleRow] = []
-        for name in piece_elements(piece):
-            layers = self.holes.get((piece.model, name), {})
-            found += max(layers.values(), key=lambda holes: sum(hole.area_m2 for hole in holes), default=[])
-        return found
 
 
 def is_unit(part: MeasuredPart) -> bool:

@@ -9,12 +9,13 @@ UNITS = ("m3", "m2", "m", "t", "kg", "nr")
 
 COMMON_FIELDS = (
     "model", "storey", "role", "subrole", "method", "strength_class", "size_band", "material", "name",
-    "type_name", "mark", "bearing", "ground",
+    "type_name", "mark", "bearing", "ground", "setting",
 )  # fmt: skip
 """Fields that every row has: those of its part, the row's own role and storey where it has them.
 
 `bearing` is `ground` for a part that lies on the ground, `units` for one cast on precast or tilt-up units; `ground`
 is `below` for what lies below ground, a part that reaches out of it being measured in two.
+`setting` is `small` for what belongs to a unit that is set by hand or with small plant, `crane` for other units.
 """
 
 SUMMARY_FIELDS = ("pieces", "largest", "heaviest")
@@ -52,7 +53,7 @@ SOURCES = {
     "holes": Source(("band",), ("area_m2",), {"count": ("nr",), "area": ("m2",), "girth": ("m",)}),
     "reinforcement": Source(("basis", "kind", "diameter"), (), {"mass": ("t", "kg")}),
     "pieces": Source(
-        ("group",),
+        ("group", "mould"),
         ("length_m", "width_m", "thickness_m", "weight_t"),
         {
             "volume": ("m3",),
@@ -61,6 +62,10 @@ SOURCES = {
             "face_area": ("m2",),
             "outline_area": ("m2",),
             "edge_length": ("m",),
+            "length": ("m",),
+            "connections": ("nr",),
+            "inserts": ("nr",),
+            "braces": ("nr",),
         },
     ),
     "envelope": Source(("kind",), (), {"area": ("m2",), "length": ("m",)}),
@@ -68,6 +73,12 @@ SOURCES = {
     "joints": Source(
         ("joint", "other_method", "other_role"),
         ("gap_m",),
-        {"length": ("m",), "area": ("m2",), "grout_volume": ("m3",)},
+        {
+            "length": ("m",),
+            "area": ("m2",),
+            "grout_volume": ("m3",),
+            "sealant": ("m",),
+            "connections": ("nr",),
+        },
     ),
 }
