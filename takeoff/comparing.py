@@ -57,6 +57,7 @@ def compare(
     from takeoff.pricing.carbon import load_carbon
     from takeoff.pricing.comparison import Comparison, item_lines, totals_of
     from takeoff.pricing.cost_model import build_model
+    from takeoff.pricing.money import exact_sum
     from takeoff.pricing.production import load_production
     from takeoff.pricing.risk import draw, judge
     from takeoff.pricing.sensitivity import break_evens, tornado
@@ -85,6 +86,7 @@ def compare(
     totals = totals_of(variants, common, differing, production, carbon is not None)
     model = build_model([one.priced for one in built], production, billing.markups, file.drivers, 0)
     draws, seed = choice.draws or file.draws, file.seed if choice.seed is None else choice.seed
+    differences = [exact_sum((total.compared, -totals[0].compared)) for total in totals]
     risk = judge(model.totals(draw(model.parameters, draws, seed)), 0, draws, seed)
     wanted = tuple(dict.fromkeys((*choice.break_even, *file.break_even)))
     run = built[0].run
@@ -106,7 +108,7 @@ def compare(
         model,
         risk,
         tornado(model),
-        break_evens(model, wanted, str(choice.alternatives)),
+        break_evens(model, differences, wanted, str(choice.alternatives)),
         _findings(variants),
         tuple(_basis(file, variants)),
         _record(run, extra, seconds),

@@ -11,6 +11,8 @@ from takeoff.pricing.production import matches_key
 
 LEAST = 0.005
 """Swings under half a cent are none."""
+FARTHEST = 5.0
+"""Break-evens at more than so many times a price are listed only where somebody asked for them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,14 +95,14 @@ def tornado(model: CostModel) -> tuple[Swing, ...]:
     return tuple(swings)
 
 
-def break_evens(model: CostModel, wanted: Sequence[str], where: str) -> tuple[BreakEven, ...]:
-    """Break-evens of the named keys, patterns and resources, then of every other rate that differs.
+def break_evens(
+    model: CostModel, differences: Sequence[float], wanted: Sequence[str], where: str
+) -> tuple[BreakEven, ...]:
+    """Break-evens of the named keys, patterns and resources, then of every other price that can do it.
 
-    Raises InputError for a name that no priced item and no resource has; `where` is said in front of it.
+    `differences` are those of the priced totals to the base, by alternative, to the cent. Raises InputError for
+    a name that no priced item and no resource has; `where` is said in front of it.
     """
-    likely = model.likely[None, :]
-    difference = model.totals(likely)[0]
-    difference = difference - difference[model.base]
     found: list[BreakEven] = []
     named: set[str] = set()
     for pattern in wanted:
@@ -119,9 +121,9 @@ def break_evens(model: CostModel, wanted: Sequence[str], where: str) -> tuple[Br
         for alternative in range(len(model.lines)):
             if alternative != model.base:
                 found.append(
-                    _of_keys(model, alternative, pattern, keys, float(difference[alternative]))
+                    _of_keys(model, alternative, pattern, keys, differences[alternative])
                     if keys
-                    else _of_parameter(model, alternative, places[0], float(difference[alternative]))
+                    else _of_parameter(model, alternative, places[0], differences[alternative])
                 )
     others: list[BreakEven] = []
     for place, parameter in enumerate(model.parameters):
@@ -129,8 +131,8 @@ def break_evens(model: CostModel, wanted: Sequence[str], where: str) -> tuple[Br
             continue
         for alternative in range(len(model.lines)):
             if alternative != model.base:
-                entry = _of_parameter(model, alternative, place, float(difference[alternative]))
-                if abs(entry.slope) >= LEAST:
+                entry = _of_parameter(model, alternative, place, differences[alternative])
+                if entry.factor is not None and entry.factor <= FARTHEST:
                     others.append(entry)
     others.sort(key=lambda entry: (entry.alternative, -abs(entry.slope), entry.name))
     return (*found, *others)

@@ -165,7 +165,7 @@ def _write_break_evens(
 ) -> int:
     """Write at which rates the alternative costs as much as the first; returns the row after it."""
     names = f"{comparison.variants[place].name} and {comparison.variants[0].name}"
-    sheet.put_as(row, 0, f"Where {names} meet", sheet.styles.subtitle)
+    sheet.put_as(row, 0, f"Where {names} meet, each price by itself", sheet.styles.subtitle)
     sheet.headings(row + 1, MEET)
     row += 2
     difference = plan.difference_cell(place)
@@ -191,6 +191,6 @@ def _write_break_evens(
             sheet.put(row, column, value, MEET[column].kind)
         row += 1
     if not found:
-        sheet.put_as(row, 0, "No rate moves the difference.", sheet.styles.note)
+        sheet.put_as(row, 0, "No price within five times the likely one does it.", sheet.styles.note)
         row += 1
     return row

@@ -261,6 +261,7 @@ def _write_sections(
         chart = _chart(book, sheet, comparison, first, row)
         height = 130 + 34 * (row - first + 1)
         chart.set_size({"width": 860, "height": height})
+        sheet.raw.set_h_pagebreaks([first - 1])
         words = "Bars: difference of each alternative by section of the bill"
         sheet.raw.insert_chart(row + 2, 0, chart, {"x_offset": 8, "description": words})
         row += 2 + height // ROW_PIXELS
