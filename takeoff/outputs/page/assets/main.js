@@ -113,7 +113,9 @@ class Page {
     });
     byId("cut").addEventListener("input", () => this.cut());
     byId("fit").addEventListener("click", () => this.fitAll());
+    byId("from").addEventListener("change", () => this.fitAll());
     byId("clear").addEventListener("click", () => this.clear());
+    byId("alone").addEventListener("click", () => this.chooseGroup(new Set([state.part]), "Alone"));
     document.addEventListener("keydown", (event) => {
       if (event.key === "Escape") this.clear();
     });
@@ -210,7 +212,7 @@ class Page {
   }
 
   fitAll() {
-    this.view?.fit(this.view.boxOf(this.data.partOfBody.keys()), false);
+    this.view?.fit(this.view.boxOf(this.data.partOfBody.keys()), byId("from").value);
   }
 
   click(x, y) {
@@ -232,7 +234,7 @@ class Page {
       this.display();
     }
     this.highlight();
-    if (look) this.view?.fit(this.spread(this.view.boxOf(bodiesOf(this.data, new Set([part])))), true);
+    if (look) this.view?.fit(this.spread(this.view.boxOf(bodiesOf(this.data, new Set([part])))), null);
     this.say(`${partName(this.data, part)}, ${this.data.parts.role(part)}, ${this.data.parts.method(part)}`);
   }
 
@@ -247,7 +249,6 @@ class Page {
     if (!parts.has(state.part)) state.part = -1;
     this.list.narrow(state.group);
     this.display();
-    byId("clear").disabled = false;
     this.say(parts.size ? `${label}: ${parts.size} part${parts.size === 1 ? "" : "s"}` : `${label}: no part`);
   }
 
@@ -309,7 +310,6 @@ class Page {
     this.list.narrow(null);
     this.list.mark(-1);
     byId("details").replaceChildren(make("p", { className: "muted" }, "No part is chosen."));
-    byId("clear").disabled = true;
     this.display();
     this.say("");
   }
@@ -317,6 +317,7 @@ class Page {
   say(text) {
     byId("status").textContent = text;
     byId("clear").disabled = state.part < 0 && !state.group;
+    byId("alone").disabled = state.part < 0;
   }
 }
 

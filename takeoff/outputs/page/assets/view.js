@@ -4,6 +4,9 @@ const SOLID = 2;
 const FAINT = 1;
 const HIDDEN = 0;
 
+/** Where the camera stands, seen from the model: south-east, north-west, and nearly upright. */
+const SIDES = { corner: [0.55, -0.75, 0.5], other: [-0.55, 0.75, 0.5], above: [0, -0.02, 1], below: [0.3, -0.4, -0.9] };
+
 class View {
   constructor(canvas, shapes, boxes) {
     this.canvas = canvas;
@@ -150,13 +153,13 @@ class View {
     return new THREE.Box3(new THREE.Vector3(x, y, z), new THREE.Vector3(x + dx, y + dy, z + dz));
   }
 
-  /** Look at a box from the side from which the camera looks, or from the south-east above. */
-  fit(box, keepDirection) {
+  /** Look at a box along a direction of `SIDES`, or along the one in which the camera looks already. */
+  fit(box, side) {
     if (!box) return;
     const centre = box.getCenter(new THREE.Vector3());
-    const direction = keepDirection
-      ? this.camera.position.clone().sub(this.controls.target).normalize()
-      : new THREE.Vector3(0.55, -0.75, 0.5).normalize();
+    const direction = side
+      ? new THREE.Vector3(...SIDES[side]).normalize()
+      : this.camera.position.clone().sub(this.controls.target).normalize();
     this.camera.position.copy(centre).addScaledVector(direction, this.distance(box, centre, direction));
     this.controls.target.copy(centre);
     this.controls.update();
@@ -195,6 +198,7 @@ class View {
       ((x - bounds.left) / bounds.width) * 2 - 1,
       1 - ((y - bounds.top) / bounds.height) * 2,
     );
+    this.camera.updateMatrixWorld(); // it may have moved since the last picture
     const caster = new THREE.Raycaster();
     caster.setFromCamera(point, this.camera);
     return this.nearest(caster.ray, SOLID) ?? this.nearest(caster.ray, FAINT);
