@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from takeoff.findings import Finding, InputError
-from takeoff.pipeline import Prepared, Progress, Run, measure_prepared, prepare
+from takeoff.pipeline import Prepared, Progress, Run, measure_prepared, prepare, with_bill
 from takeoff.settings import Settings
 from takeoff.templates import template_path
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from takeoff.pricing.comparison import Comparison, Variant
     from takeoff.pricing.cost_model import Priced
     from takeoff.pricing.rates import RateBook
+    from takeoff.pricing.typed import TypedBill
 
 
 def _silent(stage: str, done: int, total: int) -> None:
@@ -118,9 +119,17 @@ def compare(
 
 
 def bill_of(
-    paths: Sequence[Path], settings: Settings, alternatives: Path, name: str, progress: Progress = _silent
+    paths: Sequence[Path],
+    settings: Settings,
+    alternatives: Path,
+    name: str,
+    progress: Progress = _silent,
+    earlier: "TypedBill | None" = None,
 ) -> Run:
-    """The full bill of one alternative. Raises InputError as `compare` does."""
+    """The full bill of one alternative; what people typed into the `earlier` bill is taken over.
+
+    Raises InputError as `compare` does.
+    """
     from takeoff.billing import load_billing
     from takeoff.pricing.alternatives import load_alternatives
 
@@ -129,7 +138,7 @@ def bill_of(
     billing = load_billing(settings)
     book = _rates(file, way, billing, settings)
     prepared = _prepared(prepare(paths, settings, progress), file, way)
-    run = _measured(prepared, file, way, billing, book, progress)
+    run = _measured(prepared, file, way, billing, book, progress, earlier)
     extra = [("alternatives", alternatives)]
     extra += [(f"rates of {way.name}", alternatives.parent / way.rates)] if way.rates else []
     record = _record(run, extra, run.record["seconds"])
@@ -199,6 +208,7 @@ def _measured(
     billing: "Billing",
     book: "RateBook",
     progress: Progress = _silent,
+    earlier: "TypedBill | None" = None,
 ) -> Run:
     """A run measured and priced."""
     from takeoff.billing import storey_order
@@ -209,8 +219,9 @@ def _measured(
     except InputError as fault:
         name = way.name if way else file.base
         raise InputError(f"{Path(file.file).name}: '{name}': {fault}") from fault
-    bill = replace(billing, rates=book).price(run.measurement, storey_order(run.models))
-    return replace(run, bill=with_sources(bill, book), shares=bill.shares)
+    began = time.perf_counter()
+    bill = replace(billing, rates=book).price(run.measurement, storey_order(run.models), earlier)
+    return with_bill(run, with_sources(bill, book), prepared.settings, time.perf_counter() - began)
 
 
 def _build(

@@ -183,9 +183,13 @@ def bill(
     progress("pricing", 0, 0)
     began = time.perf_counter()
     priced = billing.price(run.measurement, storey_order(run.models), earlier)
-    seconds = {**run.record["seconds"], "pricing": time.perf_counter() - began}
+    return with_bill(run, priced, settings, time.perf_counter() - began)
+
+
+def with_bill(run: Run, priced: "Bill", settings: Settings, seconds: float) -> Run:
+    """The run with its bill, which took so many seconds, in the record too."""
     run = replace(run, bill=priced, shares=priced.shares)
-    return replace(run, record=_record(run, settings, seconds))
+    return replace(run, record=_record(run, settings, {**run.record["seconds"], "pricing": seconds}))
 
 
 def _with_findings(measured: "Measured", more: "Sequence[Finding]") -> "Measured":

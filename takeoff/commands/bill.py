@@ -29,6 +29,8 @@ from takeoff.commands.common import (
 @click.option("--units", type=click.Choice(["metric", "imperial"]), help="Units of the whole bill.")
 @click.option("--look", type=PATH, help="Head, fonts, colours and columns of the workbook (TOML).")
 @click.option("--words", type=PATH, help="Words of the workbook in another language (TOML).")
+@click.option("--alternatives", type=PATH, help="Alternatives (TOML), for --alternative.")
+@click.option("--alternative", help="Bill this alternative of the file instead of the model as it is.")
 @click.option("--title", help="Title on the summary; default: the names of the models.")
 @click.option("--paper", type=click.Choice(["a4", "letter"]), help="Paper of the print set-up.")
 @page_option
@@ -38,6 +40,8 @@ def bill(
     previous: Path | None,
     overwrite: bool,
     page: Path | None,
+    alternatives: Path | None,
+    alternative: str | None,
     job: Path | None,
     as_json: bool,
     quiet: bool,
@@ -56,13 +60,20 @@ def bill(
         if out.suffix.lower() != ".xlsx":
             raise click.UsageError(f"--out {out}: the bill is a workbook; give it a name that ends in .xlsx")
         require_page_name(page)
+        if (alternatives is None) != (alternative is None):
+            raise click.UsageError("--alternative NAME and --alternatives FILE go together; give both")
         settings = load_settings(job, flags)
         if not overwrite:
             require_untouched(out)
         look, words = load_look(settings.file("look")), load_words(settings.file("words"))
         earlier = read_previous(previous) if previous is not None else None
         with progress(quiet) as report:
-            run = pipeline.bill(models, settings, report, earlier)
+            if alternatives is not None and alternative is not None:
+                from takeoff.comparing import bill_of
+
+                run = bill_of(models, settings, alternatives, alternative, report, earlier)
+            else:
+                run = pipeline.bill(models, settings, report, earlier)
             assert run.bill is not None
             report("workbook", 0, 0)
             write_workbook(out, run.measurement, run.bill, run.record, look, words)

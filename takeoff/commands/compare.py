@@ -34,6 +34,7 @@ from takeoff.commands.common import PATH, measuring, problems, progress
 @click.option("--sections", type=PATH, help="Sections, items and their wording (TOML).")
 @click.option("--markups", type=PATH, help="Preliminaries, overheads, contingency, tax (TOML).")
 @click.option("--units", type=click.Choice(["metric", "imperial"]), help="Units of the items.")
+@click.option("--look", type=PATH, help="Head, fonts and colours of the workbook (TOML).")
 @click.option("--title", help="Title on the summary; default: the names of the models.")
 @click.option("--paper", type=click.Choice(["a4", "letter"]), help="Paper of the print set-up.")
 def compare(
@@ -59,6 +60,7 @@ def compare(
         from takeoff.outputs.comparison.book import write_comparison
         from takeoff.outputs.comparison.closing import comparison_lines
         from takeoff.outputs.comparison.tables import summary_record, write_comparison_tables
+        from takeoff.outputs.workbook.look import load_look
         from takeoff.settings import load_settings
 
         if out.suffix.lower() != ".xlsx":
@@ -70,7 +72,7 @@ def compare(
         with progress(quiet) as report:
             comparison, run = compare_all(models, settings, choice, report)
             report("workbook", 0, 0)
-            write_comparison(out, comparison)
+            write_comparison(out, comparison, load_look(settings.file("look")))
             if tables is not None:
                 write_comparison_tables(tables, comparison)
         for finding in run.failed:

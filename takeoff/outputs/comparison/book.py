@@ -16,6 +16,7 @@ from takeoff.outputs.comparison.time import write_time
 from takeoff.outputs.files import write_whole
 from takeoff.outputs.text import cell_text
 from takeoff.outputs.workbook.basis import shown_time
+from takeoff.outputs.workbook.look import Look
 from takeoff.outputs.workbook.sheet import PAPERS, Page, Sheet
 from takeoff.outputs.workbook.styles import Styles
 from takeoff.pricing.comparison import Comparison
@@ -23,17 +24,17 @@ from takeoff.pricing.comparison import Comparison
 SHEETS = ("Summary", "Differences", "Quantities", "Pieces", "Time", "Sensitivity", "Basis")
 
 
-def write_comparison(path: Path, comparison: Comparison) -> None:
+def write_comparison(path: Path, comparison: Comparison, look: Look | None = None) -> None:
     """Write the comparison with live formulas, each with the value that the engine computed.
 
     Raises InputError where the path cannot be written; what stood there is then left alone.
     """
-    write_whole(path, partial(_write, comparison=comparison))
+    write_whole(path, partial(_write, comparison=comparison, look=look))
 
 
-def _write(path: Path, comparison: Comparison) -> None:
+def _write(path: Path, comparison: Comparison, look: Look | None) -> None:
     book = xlsxwriter.Workbook(str(path))
-    styles = Styles(book)
+    styles = Styles(book, look)
     page = _page(comparison)
     book.set_properties({"title": cell_text(page.title)[:250], "comments": page.origin})
     sheets = {name: Sheet(book, styles, name) for name in SHEETS}
