@@ -1,7 +1,6 @@
 """Comments that people attach to cells, read from the package itself: the streaming reader leaves them out."""
 
 import posixpath
-import re
 from pathlib import Path
 from xml.etree import ElementTree
 from zipfile import ZipFile
@@ -20,8 +19,8 @@ def read_comments(path: Path) -> dict[str, dict[tuple[int, str], str]]:
         targets = _targets(package, "xl/workbook.xml", names)
         for sheet in _parsed(package, "xl/workbook.xml").iter(f"{_MAIN}sheet"):
             part = targets.get(sheet.get(_LINK, ""), "")
-            for target in _targets(package, part, names).values():
-                if re.search(r"comments\d*\.xml$", target) and "threaded" not in target.lower():
+            for target in _targets(package, part, names, "/comments").values():
+                if target in names:
                     found[sheet.get("name", "")] = _texts(_parsed(package, target))
     return found
 
@@ -36,8 +35,8 @@ def _texts(root: ElementTree.Element) -> dict[tuple[int, str], str]:
     return texts
 
 
-def _targets(package: ZipFile, part: str, names: set[str]) -> dict[str, str]:
-    """Parts that `part` refers to, by the id of the relationship."""
+def _targets(package: ZipFile, part: str, names: set[str], kind: str = "") -> dict[str, str]:
+    """Parts that `part` refers to, by the id of the relationship; `kind` is how its type ends."""
     folder, name = posixpath.split(part)
     relations = f"{folder}/_rels/{name}.rels"
     if not part or relations not in names:
@@ -47,7 +46,7 @@ def _targets(package: ZipFile, part: str, names: set[str]) -> dict[str, str]:
             "/"
         )
         for entry in _parsed(package, relations)
-        if entry.get("TargetMode") != "External"
+        if entry.get("TargetMode") != "External" and entry.get("Type", "").endswith(kind)
     }
 
 
