@@ -8,7 +8,7 @@ from meshes import Manifold, box, cylinder, mesh
 
 from takeoff.geometry.mesh import is_closed, volume
 from takeoff.geometry.neighbours import near_pairs
-from takeoff.geometry.overlaps import CUT, resolve_overlaps
+from takeoff.geometry.overlaps import CUT, here, resolve_overlaps
 
 
 def _resolve(solids, whole=None, apart=None, rank=None):
@@ -95,3 +95,36 @@ def _add():
     import manifold3d
 
     return manifold3d.OpType.Add
+
+
+def test_an_arrangement_that_repeats_is_worked_out_once():
+    asked = []
+
+    def crew(tasks):
+        asked.extend(tasks)
+        return here(tasks)
+
+    solids = []
+    for storey in range(3):
+        z = 3.1 * storey
+        solids += [box((0, 0, z), (4, 3, 0.2)), box((1, 1, z - 1), (0.4, 0.4, 1.5))]
+    solids.append(box((1, 1, 20), (0.4, 0.4, 1.5)))
+    meshes = [mesh(solid) for solid in solids]
+    pairs = near_pairs(np.array([m.box() for m in meshes]))
+    rank = [(i,) for i in range(7)]
+    resolved = resolve_overlaps(meshes, rank, [False] * 7, pairs, [True] * 7, crew)
+    assert len(asked) == 1
+    assert _volumes(resolved) == pytest.approx([2.4, 0.208] * 3 + [0.24])
+    lows = [min(lump.vertices[:, 2].min() for lump in lumps) for lumps in resolved.lumps[1:6:2]]
+    assert lows == pytest.approx([-1.0, 2.1, 5.2])
+
+
+def test_what_cannot_be_worked_out_is_a_doubt_and_keeps_its_shape():
+    solids = [box((0, 0, 0), (4, 3, 0.2)), box((1, 1, -1), (0.4, 0.4, 3))]
+    meshes = [mesh(solid) for solid in solids]
+    pairs = near_pairs(np.array([m.box() for m in meshes]))
+    resolved = resolve_overlaps(
+        meshes, [(0,), (1,)], [False] * 2, pairs, [True] * 2, lambda tasks: [None] * len(tasks)
+    )
+    assert resolved.doubts == ((0, 1),)
+    assert _volumes(resolved) == pytest.approx([2.4, 0.48])

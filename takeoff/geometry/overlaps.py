@@ -1,24 +1,22 @@
 """Bodies that share space: each cubic metre is left to one of them."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-import manifold3d
 import numpy as np
 
-from takeoff.geometry.booleans import BooleanFailed, labelled, manifold, split
-from takeoff.geometry.flush import Planes, aligned
-from takeoff.geometry.mesh import Ints, Mesh, volume
+from takeoff.geometry.booleans import BooleanFailed
+from takeoff.geometry.cutting import CUT, SHALLOW, Answer, Cut, Remains, Share, Shared, Task, work
+from takeoff.geometry.likeness import Likeness, likeness
+from takeoff.geometry.mesh import Floats, Ints, Mesh, volume
 
-SHALLOW = 2.5e-4
-"""An overlap with a mean depth under this, m, is a contact drawn without care (or two tessellations of one
-curve), not shared space."""
-SPECK = 1e-6
-"""Lumps under this volume, m3, are slivers that booleans leave at coincident faces."""
-CUT = -1
-"""Face label of what another body cut."""
+__all__ = ["CUT", "Overlap", "Resolved", "here", "resolve_overlaps"]
+
 SAME = 0.999
 """Two bodies are the same thing twice when they share more than this part of both volumes."""
+
+Crew = Callable[[Sequence[Task]], Sequence[Answer | None]]
+"""Does tasks and gives their answers in order; None for a task that could not be done at all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,62 +46,130 @@ class Resolved:
     doubts: tuple[tuple[int, int], ...]
 
 
+def here(tasks: Sequence[Task]) -> list[Answer | None]:
+    """Do tasks in this process."""
+    answers: list[Answer | None] = []
+    for task in tasks:
+        try:
+            answers.append(work(task))
+        except BooleanFailed:
+            answers.append(None)
+    return answers
+
+
 def resolve_overlaps(
-    meshes: Sequence[Mesh], rank: Sequence[tuple], whole: Sequence[bool], pairs: Ints, apart: Sequence[bool]
+    meshes: Sequence[Mesh],
+    rank: Sequence[tuple],
+    whole: Sequence[bool],
+    pairs: Ints,
+    apart: Sequence[bool],
+    crew: Crew = here,
 ) -> Resolved:
     """Subtract from every body what higher-ranked bodies share with it.
 
     `rank` orders the bodies: the lower tuple keeps. Two bodies that are both `whole` keep their shape, unless
     they are the same thing twice: then the second is dropped. `pairs` (k, 2) are the bodies that may meet.
-    `apart` says whether the lumps of a body that was cut are wanted one by one.
+    `apart` says whether the lumps of a body that was cut are wanted one by one. Arrangements that repeat (the
+    same column under the same slab, storey after storey) are worked out once; `crew` does the work.
     """
-    solids = _Solids(meshes)
+    if not len(meshes):
+        return Resolved((), (), ())
+    like = likeness(meshes)
+    sizes = _volumes(meshes, like)
+    meeting = [(i, j) if rank[i] <= rank[j] else (j, i) for i, j in _meeting(meshes, pairs).tolist()]
+    doubtful = [
+        (keeper, other)
+        for keeper, other in meeting
+        if (whole[keeper] and whole[other])
+        or abs(sizes[keeper] - sizes[other]) <= (1.0 - SAME) * sizes[keeper]
+    ]
+    shared = dict(zip(doubtful, _shares(meshes, like, doubtful, crew), strict=True))
     keepers_of: dict[int, list[int]] = {}
     overlaps: list[Overlap] = []
+    doubts: list[tuple[int, int]] = []
     swallowed: set[int] = set()
-    for i, j in _meeting(meshes, pairs).tolist():
-        keeper, other = (i, j) if rank[i] <= rank[j] else (j, i)
-        alike = abs(solids.volume(i) - solids.volume(j)) <= (1.0 - SAME) * solids.volume(i)
-        if alike or (whole[i] and whole[j]):
-            shared = solids[i] ^ solids[j]
-            size = shared.volume()
-            if size > SAME * solids.volume(i):
-                overlaps.append(Overlap(keeper, other, size, same=True, cut=True))
-                swallowed.add(other)
-                continue
-            if whole[i] and whole[j]:
-                if not _is_film(shared):
-                    overlaps.append(Overlap(keeper, other, size, same=False, cut=False))
-                continue
-        keepers_of.setdefault(other, []).append(keeper)
-    lumps: list[tuple[Mesh, ...]] = [() if body in swallowed else (mesh,) for body, mesh in enumerate(meshes)]
-    doubts = []
-    for other, keepers in keepers_of.items():
-        if other in swallowed:
-            continue
-        solid, labels = labelled(meshes[other])
-        planes = Planes(meshes[other])
-        touched = False
-        for keeper in sorted(keepers, key=lambda body: rank[body]):
-            if keeper in swallowed:
-                continue
-            moved = aligned(meshes[keeper], planes)
-            cutter = solids[keeper] if moved is meshes[keeper] else manifold(moved)
-            try:
-                within, without = split(solid, cutter)
-            except BooleanFailed:
+    for keeper, other in meeting:
+        both = shared.get((keeper, other))
+        if both is not None and both.volume > SAME * sizes[keeper]:
+            overlaps.append(Overlap(keeper, other, both.volume, same=True, cut=True))
+            swallowed.add(other)
+        elif whole[keeper] and whole[other]:
+            if both is None:
                 doubts.append((keeper, other))
-                continue
-            if not _is_film(within):
-                overlaps.append(Overlap(keeper, other, within.volume(), same=False, cut=True))
-                solid, touched = without, True
-        if not touched:
-            continue
-        pieces = [piece for piece in solid.decompose() if piece.volume() > SPECK and not _is_film(piece)]
-        if not apart[other] and len(pieces) > 1:
-            pieces = [manifold3d.Manifold.compose(pieces)]
-        lumps[other] = tuple(_mesh(piece, labels) for piece in pieces)
+            elif not both.film:
+                overlaps.append(Overlap(keeper, other, both.volume, same=False, cut=False))
+        else:
+            keepers_of.setdefault(other, []).append(keeper)
+    lumps: list[tuple[Mesh, ...]] = [() if body in swallowed else (mesh,) for body, mesh in enumerate(meshes)]
+    cuts = [
+        (other, tuple(sorted((k for k in keepers if k not in swallowed), key=lambda body: rank[body])))
+        for other, keepers in keepers_of.items()
+        if other not in swallowed
+    ]
+    cuts = [(other, keepers) for other, keepers in cuts if keepers]
+    for (other, keepers), remains in zip(cuts, _remains(meshes, like, cuts, apart, crew), strict=True):
+        for keeper, taken in zip(keepers, remains.taken, strict=True):
+            if taken is None:
+                doubts.append((keeper, other))
+            elif taken:
+                overlaps.append(Overlap(keeper, other, taken, same=False, cut=True))
+        if remains.lumps is not None:
+            lumps[other] = remains.lumps
     return Resolved(tuple(lumps), tuple(overlaps), tuple(doubts))
+
+
+def _shares(
+    meshes: Sequence[Mesh], like: Likeness, pairs: Sequence[tuple[int, int]], crew: Crew
+) -> list[Shared | None]:
+    """What each pair shares, each arrangement asked once; None where it cannot be told."""
+    numbers: dict[tuple, int] = {}
+    tasks: list[Task] = []
+    asked = []
+    for first, second in pairs:
+        key = int(like.shape[first]), like.beside(first, (second,))
+        if key not in numbers:
+            numbers[key] = len(tasks)
+            tasks.append(Share(meshes[first], meshes[second]))
+        asked.append(numbers[key])
+    answers = crew(tasks) if tasks else []
+    found = [answer if isinstance(answer, Shared) else None for answer in answers]
+    return [found[number] for number in asked]
+
+
+def _remains(
+    meshes: Sequence[Mesh],
+    like: Likeness,
+    cuts: Sequence[tuple[int, tuple[int, ...]]],
+    apart: Sequence[bool],
+    crew: Crew,
+) -> list[Remains]:
+    """What remains of each (body, cutters): each arrangement is worked out where it first occurs."""
+    numbers: dict[tuple, int] = {}
+    tasks: list[Task] = []
+    firsts: list[int] = []
+    asked = []
+    for body, cutters in cuts:
+        key = int(like.shape[body]), bool(apart[body]), like.beside(body, cutters)
+        if key not in numbers:
+            numbers[key] = len(tasks)
+            firsts.append(body)
+            tasks.append(Cut(meshes[body], tuple(meshes[cutter] for cutter in cutters), bool(apart[body])))
+        asked.append(numbers[key])
+    answers = crew(tasks) if tasks else []
+    return [
+        (answer if firsts[number] == body else answer.moved(like.place[body] - like.place[firsts[number]]))
+        if isinstance(answer := answers[number], Remains)
+        else Remains(None, (None,) * len(cutters))
+        for (body, cutters), number in zip(cuts, asked, strict=True)
+    ]
+
+
+def _volumes(meshes: Sequence[Mesh], like: Likeness) -> Floats:
+    """Volume of each mesh, m3, worked out once a shape."""
+    _, first, inverse = np.unique(like.shape, return_index=True, return_inverse=True)
+    each = np.array([volume(meshes[number]) for number in first.tolist()])
+    out: Floats = each[inverse.reshape(-1)]
+    return out
 
 
 def _meeting(meshes: Sequence[Mesh], pairs: Ints) -> Ints:
@@ -114,38 +180,3 @@ def _meeting(meshes: Sequence[Mesh], pairs: Ints) -> Ints:
     low = np.maximum(boxes[pairs[:, 0], 0], boxes[pairs[:, 1], 0])
     high = np.minimum(boxes[pairs[:, 0], 1], boxes[pairs[:, 1], 1])
     return pairs[(high - low).min(axis=1) > SHALLOW]
-
-
-class _Solids(dict[int, manifold3d.Manifold]):
-    """The kernel's solids of bodies and their volumes, made when first asked for."""
-
-    def __init__(self, meshes: Sequence[Mesh]) -> None:
-        super().__init__()
-        self.meshes = meshes
-        self.volumes: dict[int, float] = {}
-
-    def __missing__(self, body: int) -> manifold3d.Manifold:
-        self[body] = manifold(self.meshes[body])
-        return self[body]
-
-    def volume(self, body: int) -> float:
-        """Volume of a body, m3."""
-        if body not in self.volumes:
-            self.volumes[body] = volume(self.meshes[body])
-        return self.volumes[body]
-
-
-def _is_film(piece: manifold3d.Manifold) -> bool:
-    """Whether a solid is nothing or a film along a face: its mean depth is under `SHALLOW`."""
-    size = piece.volume()
-    return bool(size <= 0 or 2.0 * size < SHALLOW * piece.surface_area())
-
-
-def _mesh(solid: manifold3d.Manifold, labels: dict[int, int]) -> Mesh:
-    """The mesh of a solid with its face labels; faces of other origin are marked `CUT`."""
-    raw = solid.to_mesh64()
-    faces = np.asarray(raw.tri_verts, dtype=np.int64).reshape(-1, 3)
-    ends = np.asarray(raw.run_index, dtype=np.int64) // 3
-    runs = ends[1:] - ends[:-1]
-    marks = np.repeat([labels.get(int(origin), CUT) for origin in raw.run_original_id], runs)
-    return Mesh(np.array(raw.vert_properties, dtype=np.float64)[:, :3], faces, marks.astype(np.int64))

@@ -1,0 +1,113 @@
+"""The heavy work behind overlaps, as tasks that stand alone: each can be done in any process, in any order."""
+
+from dataclasses import dataclass
+
+import manifold3d
+import numpy as np
+
+from takeoff.geometry.booleans import BooleanFailed, Manifold, labelled, manifold, split
+from takeoff.geometry.flush import Planes, aligned
+from takeoff.geometry.mesh import Floats, Mesh
+
+SHALLOW = 2.5e-4
+"""An overlap with a mean depth under this, m, is a contact drawn without care (or two tessellations of one
+curve), not shared space."""
+SPECK = 1e-6
+"""Lumps under this volume, m3, are slivers that booleans leave at coincident faces."""
+CUT = -1
+"""Face label of what another body cut."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Share:
+    """How much space do two closed meshes share?"""
+
+    first: Mesh
+    second: Mesh
+
+
+@dataclass(frozen=True, slots=True)
+class Shared:
+    """Shared volume, m3, and whether it is no more than a film."""
+
+    volume: float
+    film: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cut:
+    """Take `cutters` from `body`, one after the other; `apart`: the lumps that remain are wanted one by one."""
+
+    body: Mesh
+    cutters: tuple[Mesh, ...]
+    apart: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Remains:
+    """What remains of a body, None where nothing was cut, and the volume, m3, that each cutter took.
+
+    0 where a cutter met no more than a film, None where no way of cutting passed its proof: nothing was taken.
+    """
+
+    lumps: tuple[Mesh, ...] | None
+    taken: tuple[float | None, ...]
+
+    def moved(self, shift: Floats) -> "Remains":
+        """The same, shifted by a (3,) vector."""
+        lumps = None if self.lumps is None else tuple(lump.moved(shift) for lump in self.lumps)
+        return Remains(lumps, self.taken)
+
+
+Task = Share | Cut
+Answer = Shared | Remains
+
+
+def work(task: Task) -> Answer:
+    """Do a task. Raises BooleanFailed when a mesh is none that the kernel of booleans takes."""
+    return _share(task) if isinstance(task, Share) else _cut(task)
+
+
+def _share(task: Share) -> Shared:
+    shared = manifold(task.first) ^ manifold(task.second)
+    return Shared(float(shared.volume()), is_film(shared))
+
+
+def _cut(task: Cut) -> Remains:
+    solid, labels = labelled(task.body)
+    planes = Planes(task.body)
+    taken: list[float | None] = []
+    touched = False
+    for mesh in task.cutters:
+        try:
+            within, without = split(solid, manifold(aligned(mesh, planes)))
+        except BooleanFailed:
+            taken.append(None)
+            continue
+        if is_film(within):
+            taken.append(0.0)
+            continue
+        taken.append(float(within.volume()))
+        solid, touched = without, True
+    if not touched:
+        return Remains(None, tuple(taken))
+    pieces = [piece for piece in solid.decompose() if piece.volume() > SPECK and not is_film(piece)]
+    if not task.apart and len(pieces) > 1:
+        pieces = [manifold3d.Manifold.compose(pieces)]
+    return Remains(tuple(_mesh(piece, labels) for piece in pieces), tuple(taken))
+
+
+def is_film(piece: Manifold) -> bool:
+    """Whether a solid is nothing or a film along a face: its mean depth is under `SHALLOW`."""
+    size = piece.volume()
+    return bool(size <= 0 or 2.0 * size < SHALLOW * piece.surface_area())
+
+
+def _mesh(solid: Manifold, labels: dict[int, int]) -> Mesh:
+    """The mesh of a solid with its face labels; faces of other origin are marked `CUT`."""
+    raw = solid.to_mesh64()
+    faces = np.asarray(raw.tri_verts, dtype=np.int64).reshape(-1, 3)
+    ends = np.asarray(raw.run_index, dtype=np.int64) // 3
+    runs = ends[1:] - ends[:-1]
+    marks = np.repeat([labels.get(int(origin), CUT) for origin in raw.run_original_id], runs)
+    return Mesh(np.array(raw.vert_properties, dtype=np.float64)[:, :3], faces, marks.astype(np.int64))
