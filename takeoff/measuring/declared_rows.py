@@ -114,7 +114,9 @@ def volume_rows(element: MeasuredElement, whole: float, limits: DeclaredLimits) 
             agrees = any(
                 abs(entry.value / figure - 1.0) <= limits.difference for figure in right if figure > 0
             )
-            measured = element.gross if sense == "gross" else element.own
+            # A net figure may leave overlaps in or take them out: it stands beside the one that it means.
+            fitting = min((element.own, element.net), key=lambda figure: abs(entry.value - figure))
+            measured = element.gross if sense == "gross" else fitting if agrees else element.own
             cause = "" if agrees else likely_cause("volume", entry.value, measured, references)
             if cause.startswith("no simple") and element.mixed:
                 cause = WITH_OTHERS + ", or another rule of measuring"
