@@ -285,11 +285,13 @@ def _storeys(run: Run) -> tuple[str, ...]:
 def _findings(variants: "Sequence[Variant]") -> tuple[Finding, ...]:
     """What the alternatives have to look at that the first variant has not, each with the alternative's name."""
     first = {*variants[0].measurement.findings, *variants[0].bill.findings}
+    # Findings on a model as a whole count and sum: with other figures they still say the same.
+    kinds = {finding.kind for finding in first if not finding.global_id}
     return tuple(
         replace(finding, message=f"{variant.name}: {finding.message}")
         for variant in variants[1:]
         for finding in dict.fromkeys((*variant.measurement.findings, *variant.bill.findings))
-        if finding not in first
+        if finding not in first and (finding.global_id or finding.kind not in kinds)
     )
 
 

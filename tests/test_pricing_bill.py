@@ -48,6 +48,7 @@ tilt-up.lift.*,nr,400,,,our quote,,
 tilt-up.braces,nr,50,,,our quote,,
 joints.*,m,10,,,our quote,,
 joints.topping.*,m2,2,,,our quote,,
+propping.*,m2,0,,,in the price of the planks,,
 ground.blinding.*,m2,12,,,our quote,,
 finish.top.*,m2,8,,,our quote,,
 boxing-out.*,nr,60,,,our quote,,
@@ -374,6 +375,7 @@ def test_what_a_slab_is_cast_on_makes_its_item(tmp_path: Path) -> None:
         "joints.vertical.precast.slab.cast-in-place": 2.0,
         "joints.slab-edge.precast.slab": 3.0,
         "joints.topping.precast.slab": 5.5,
+        "propping.slab": 5.5,
         "ground.blinding.slab": 5.0,
     }
 
