@@ -1,0 +1,1 @@
+"""Findings as topics for the model's designer, in BCF."""
