@@ -127,14 +127,16 @@ def _kept(a: Ints, b: Ints, area: Floats, apart: Floats, polygon: NDArray[np.obj
     return Contacts(a[keep], b[keep], area[keep], apart[keep], polygon[keep])
 
 
-def covered(surfaces: Surfaces, rows: Ints, polygons: NDArray[np.object_]) -> dict[int, shapely.Geometry]:
+def covered(rows: Ints, polygons: NDArray[np.object_]) -> dict[int, shapely.Geometry]:
     """Union of the given polygons for each surface that occurs in `rows` (k,)."""
-    result: dict[int, shapely.Geometry] = {}
-    order = np.argsort(rows, kind="stable")
-    rows, polygons = rows[order], polygons[order]
     if not len(rows):
-        return result
-    for group in np.split(np.arange(len(rows)), np.flatnonzero(np.diff(rows)) + 1):
-        shapes = polygons[group]
-        result[int(rows[group[0]])] = shapes[0] if len(shapes) == 1 else shapely.union_all(shapes)
-    return result
+        return {}
+    order = np.argsort(rows, kind="stable")
+    surface, first, count = np.unique(rows[order], return_index=True, return_counts=True)
+    shapes = polygons[order]
+    union = np.full(len(surface), None, dtype=object)
+    for number in np.unique(count).tolist():
+        group = np.flatnonzero(count == number)
+        stacked = shapes[first[group][:, None] + np.arange(number)]
+        union[group] = stacked[:, 0] if number == 1 else shapely.union_all(stacked, axis=1)
+    return dict(zip(surface.tolist(), union.tolist(), strict=True))

@@ -1,6 +1,6 @@
 """Bodies that share space: each cubic metre is left to one of them."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +12,8 @@ from takeoff.geometry.mesh import Floats, Ints, Mesh, volume
 
 __all__ = ["CUT", "Overlap", "Resolved", "here", "resolve_overlaps"]
 
+COARSE = 1e-3
+"""Places are told apart to this, m, when keepers are put in order."""
 SAME = 0.999
 """Two bodies are the same thing twice when they share more than this part of both volumes."""
 
@@ -101,8 +103,12 @@ def resolve_overlaps(
         else:
             keepers_of.setdefault(other, []).append(keeper)
     lumps: list[tuple[Mesh, ...]] = [() if body in swallowed else (mesh,) for body, mesh in enumerate(meshes)]
+    met: dict[int, list[int]] = {}
+    for keeper, other in meeting:
+        met.setdefault(keeper, []).append(other)
+        met.setdefault(other, []).append(keeper)
     cuts = [
-        (other, tuple(sorted((k for k in keepers if k not in swallowed), key=lambda body: rank[body])))
+        (other, _in_turn([keeper for keeper in keepers if keeper not in swallowed], rank, met, like))
         for other, keepers in keepers_of.items()
         if other not in swallowed
     ]
@@ -116,6 +122,24 @@ def resolve_overlaps(
         if remains.lumps is not None:
             lumps[other] = remains.lumps
     return Resolved(tuple(lumps), tuple(overlaps), tuple(doubts))
+
+
+def _in_turn(
+    keepers: Sequence[int], rank: Sequence[tuple], met: Mapping[int, Sequence[int]], like: Likeness
+) -> tuple[int, ...]:
+    """Keepers in the order in which they cut: those that meet each other by rank, the rest by shape and place.
+
+    Where keepers keep apart, their order changes nothing; by place it repeats where an arrangement does.
+    """
+    depth: dict[int, int] = {}
+    for keeper in sorted(keepers, key=lambda body: rank[body]):
+        depth[keeper] = max((depth.get(other, -1) for other in met[keeper]), default=-1) + 1
+    steps = np.round(like.place[list(keepers)] / COARSE).astype(np.int64).tolist()
+    places = {
+        keeper: (depth[keeper], int(like.shape[keeper]), *step)
+        for keeper, step in zip(keepers, steps, strict=True)
+    }
+    return tuple(sorted(keepers, key=lambda keeper: places[keeper]))
 
 
 def _shares(

@@ -56,11 +56,6 @@ class Surfaces:
         """Where the edges of one body lie in `edges` and `edge_*`."""
         return slice(int(self.edge_bound[part]), int(self.edge_bound[part + 1]))
 
-    def height_at(self, index: int, x: float, y: float) -> float:
-        """Height of a flat surface's plane over a point of the plan, m; not for upright surfaces."""
-        n, c = self.normal[index], self.centre[index]
-        return float(c[2] - (n[0] * (x - c[0]) + n[1] * (y - c[1])) / n[2])
-
 
 def make_surfaces(facets: Facets, curves: Curves | None = None) -> Surfaces:
     """Join the facets of each upright cylinder into one surface and keep all others."""

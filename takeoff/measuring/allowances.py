@@ -5,6 +5,7 @@ import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 
 from takeoff.findings import InputError
@@ -146,6 +147,7 @@ def _figure(where: str, column: str, text: str) -> float:
     return figure
 
 
+@lru_cache(maxsize=4096)
 def _fits(pattern: str, text: str) -> bool:
     if pattern == "*":
         return True

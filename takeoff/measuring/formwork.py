@@ -17,6 +17,7 @@ from takeoff.measuring.faces import AGAINST, FREE, GROUND, SEAT, Face, classify_
 from takeoff.measuring.finishes import Finishes, FinishRule, finish_class
 from takeoff.measuring.holes import LeftIn
 from takeoff.measuring.records import FormworkRow, SurfaceRow
+from takeoff.measuring.remains import Remains, Strip, find_remains
 from takeoff.measuring.soffits import Below, Floors
 
 CASTING = ("foundation", "column", "wall", "beam", "slab", "stair")
@@ -25,6 +26,8 @@ SLIVER = 1e-3
 """Share of a soffit below which a different height under it is not told apart."""
 NOISE = 1e-6
 """Remainders of a face under this area, m2, are rounding."""
+STRIPS = ("slab-edge", "foundation-side", "beam-side", "stair-riser")
+"""Categories of which each connected piece has its own depth and length."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -81,18 +84,59 @@ def measure_formwork(
     concrete = np.concatenate(
         [rows for rows, body in zip(rows_of, bodies, strict=True) if body.concrete] or [_none()]
     )
-    floors = Floors(surfaces, concrete)
-    result = {}
-    for number, body in enumerate(bodies):
-        if body.formed:
-            faces = classify_faces(
-                surfaces, rows_of[number], body, dimensions[number], convention, on_ground[number]
-            )
-            result[number] = _measure(
-                surfaces, rows_of[number], faces, body, dimensions[number], relief, floors, convention,
-                left_in.get(number), finishes.of(body),
-            )  # fmt: skip
-    return result
+    formed = [number for number, body in enumerate(bodies) if body.formed]
+    remains = find_remains(
+        surfaces, np.concatenate([rows_of[number] for number in formed] or [_none()]), relief.region
+    )
+    faces_of = {
+        number: _formed_faces(surfaces, number, rows_of[number], bodies, dimensions, relief, convention, on_ground)
+        for number in formed
+    }  # fmt: skip
+    rims = {
+        number: frozenset().union(*(hole.rim for hole in left.formwork)) for number, left in left_in.items()
+    }
+    left = [
+        (row, face.category)
+        for number, faces in faces_of.items()
+        for row, face in zip(rows_of[number].tolist(), faces, strict=True)
+        if remains.area[row] > NOISE and row not in rims.get(number, ())
+    ]
+    soffits = [row for row, category in left if category.endswith("soffit") and surfaces.frame[row] >= 0]
+    below = Floors(surfaces, concrete).below(soffits, [remains.rest[row] for row in soffits])
+    view = _View(
+        surfaces,
+        relief,
+        remains,
+        dict(zip(soffits, below, strict=True)),
+        remains.strips(surfaces, [row for row, category in left if category in STRIPS]),
+        convention,
+    )
+    return {
+        number: _measure(
+            view, rows_of[number], faces, bodies[number], dimensions[number],
+            left_in.get(number), rims.get(number, frozenset()), finishes.of(bodies[number]),
+        )
+        for number, faces in faces_of.items()
+    }  # fmt: skip
+
+
+def _formed_faces(
+    surfaces: Surfaces,
+    number: int,
+    rows: Ints,
+    bodies: Sequence[Body],
+    dimensions: Sequence[Dimensions],
+    relief: "_Relief",
+    convention: Convention,
+    on_ground: Sequence[bool],
+) -> list[Face]:
+    """Faces of a formed body; the seat of one that stands on concrete with a part of it only is a soffit."""
+    body = bodies[number]
+    faces = classify_faces(surfaces, rows, body, dimensions[number], convention, on_ground[number])
+    seats = [row for row, face in zip(rows.tolist(), faces, strict=True) if face.category == SEAT]
+    if not any(row in relief.touching for row in seats):
+        return faces
+    return [Face(f"{body.role}-soffit", face.opening) if face.category == SEAT else face for face in faces]
 
 
 def _none() -> Ints:
@@ -105,6 +149,18 @@ class _Relief:
 
     region: dict[int, shapely.Geometry]
     touching: dict[int, list[tuple[str, str, float]]]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _View:
+    """What all bodies are measured by: `below` the soffits' floors, `strips` the pieces of edges, both by row."""
+
+    surfaces: Surfaces
+    relief: _Relief
+    remains: Remains
+    below: Mapping[int, list[Below]]
+    strips: Mapping[int, list[Strip]]
+    convention: Convention
 
 
 def _relief(
@@ -122,7 +178,7 @@ def _relief(
             shapes.append(contacts.polygon[k])
             state = "permanent-formwork" if bodies[neighbour].plan.permanent_formwork else "contact"
             touching[own].append((bodies[neighbour].element.facts.global_id, state, float(contacts.area[k])))
-    region = covered(surfaces, np.array(rows, dtype=np.int64), np.array(shapes, dtype=object)) if rows else {}
+    region = covered(np.array(rows, dtype=np.int64), np.array(shapes, dtype=object))
     return _Relief(region, touching)
 
 
@@ -138,17 +194,16 @@ def _relieved(body: Body, neighbour: Body, convention: Convention) -> bool:
 
 
 def _measure(
-    surfaces: Surfaces,
+    view: _View,
     rows: Ints,
     faces: Sequence[Face],
     body: Body,
     dimensions: Dimensions,
-    relief: _Relief,
-    floors: Floors,
-    convention: Convention,
     left_in: LeftIn | None,
+    rims: frozenset[int],
     finishes: Sequence[FinishRule],
 ) -> FormedBody:
+    surfaces, relief, convention = view.surfaces, view.relief, view.convention
     model, global_id, part = body.key
     gathered: dict[tuple, list[float]] = {}
     others: list[SurfaceRow] = []
@@ -161,17 +216,11 @@ def _measure(
             SurfaceRow(model, global_id, part, body.role, body.storey, state, area, slope, other_id)
         )
 
-    seats = [int(row) for row, face in zip(rows, faces, strict=True) if face.category == SEAT]
-    supported = any(row in relief.touching for row in seats)
     seated = 0.0
     holes = left_in.formwork if left_in is not None else ()
-    rims = frozenset().union(*(hole.rim for hole in holes))
     for row, face in zip(rows.tolist(), faces, strict=True):
-        whole = surfaces.polygon[row]
         region = relief.region.get(row)
-        rest = whole if region is None else shapely.difference(whole, region)
-        scale = float(surfaces.scale[row])
-        area = float(rest.area) * scale
+        rest, area = view.remains.rest[row], float(view.remains.area[row])
         slope = round(90.0 - abs(float(surfaces.rise[row])), 1)
         taken = float(surfaces.area[row]) - area
         if region is not None and taken > 0:
@@ -184,12 +233,10 @@ def _measure(
             continue
         category = face.category
         if category == SEAT:
-            if not supported:
-                seated += area
-                surface("seated", area, slope)
-                states.append(FaceState(row, "seated", False, rest, region, touching))
-                continue
-            category = f"{body.role}-soffit"
+            seated += area
+            surface("seated", area, slope)
+            states.append(FaceState(row, "seated", False, rest, region, touching))
+            continue
         states.append(
             FaceState(row, category, category not in (FREE, GROUND, AGAINST), rest, region, touching)
         )
@@ -203,7 +250,7 @@ def _measure(
             surface(category, area, slope)
             continue
         filled = sum(hole.area for hole in holes if row in hole.faces)
-        pieces = _split(surfaces, row, rest, category, dimensions, floors, body, convention)
+        pieces = _split(view, row, area, category, dimensions, body)
         for piece in _with_filled(pieces, filled):
             if piece.height is None and category.endswith("soffit"):
                 no_floor += piece.area
@@ -257,18 +304,10 @@ def _with_filled(pieces: list[_Piece], filled: float) -> list[_Piece]:
 
 
 def _split(
-    surfaces: Surfaces,
-    row: int,
-    rest: shapely.Geometry,
-    category: str,
-    dimensions: Dimensions,
-    floors: Floors,
-    body: Body,
-    convention: Convention,
+    view: _View, row: int, area: float, category: str, dimensions: Dimensions, body: Body
 ) -> list[_Piece]:
-    """Divide what remains of a face by what drives its price: depth of an edge, height to a soffit."""
-    scale = float(surfaces.scale[row])
-    bands = convention.bands
+    """Divide what remains of a face (`area` m2) by what drives its price: depth of an edge, height to a soffit."""
+    bands = view.convention.bands
     if category.endswith("soffit"):
         if category == "slab-soffit":
             text = band(bands.slab_thickness_mm, dimensions.thickness * 1e3)
@@ -276,22 +315,18 @@ def _split(
             text = band(bands.beam_depth_mm, dimensions.thickness * 1e3)
         else:
             text = ""
-        below = floors.below(row, rest) if surfaces.frame[row] >= 0 else [Below(1.0, None)]
-        below = _without_slivers(below)
-        heights = [_assumed(entry, surfaces, row, body) for entry in below]
-        area = float(rest.area) * scale
+        below = _without_slivers(view.below.get(row, [Below(1.0, None)]))
+        heights = [_assumed(entry, view.surfaces, row, body) for entry in below]
         return [
             _Piece(area * entry.share, 0.0, height, text, 0.0)
             for entry, height in zip(below, heights, strict=True)
         ]
-    if category in ("slab-edge", "foundation-side", "beam-side", "stair-riser"):
+    if category in STRIPS:
         pieces = []
-        for piece in shapely.get_parts(rest):
-            if piece.area * scale <= NOISE:
+        for strip in view.strips[row]:
+            if strip.area <= NOISE:
                 continue
-            _, low, _, high = piece.bounds
-            depth = float(high - low)
-            area = float(piece.area) * scale
+            depth = strip.depth
             text = ""
             if category == "slab-edge":
                 text = band(bands.edge_depth_mm, depth * 1e3)
@@ -299,12 +334,12 @@ def _split(
                 text = band(bands.foundation_depth_mm, depth * 1e3)
             elif category == "beam-side":
                 text = band(bands.beam_depth_mm, dimensions.thickness * 1e3)
-            pieces.append(_Piece(area, area / depth if depth > 0 else 0.0, None, text, depth))
+            pieces.append(_Piece(strip.area, strip.area / depth if depth > 0 else 0.0, None, text, depth))
         return pieces
     text = ""
     if category == "column-side":
         text = band(bands.column_girth_mm, dimensions.outline.length * 1e3)
-    return [_Piece(float(rest.area) * scale, 0.0, None, text, 0.0)]
+    return [_Piece(area, 0.0, None, text, 0.0)]
 
 
 def _without_slivers(below: list[Below]) -> list[Below]:

@@ -1,13 +1,20 @@
 """Height to soffit: how far a form hangs over the next concrete below, found by looking down."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from takeoff.geometry.mesh import Ints
 from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.dimensions import plan_polygon
+
+SHEET = 256
+"""Floors are searched in sheets of this many, from the top down, so that a tall tower is not searched whole."""
+LEFT = 1e-6
+"""A share of a soffit under this is nothing."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -25,40 +32,80 @@ class Floors:
     """The surfaces on which props can stand, ready to be looked down upon."""
 
     def __init__(self, surfaces: Surfaces, rows: Ints) -> None:
-        """`rows` are the surfaces of concrete bodies; those that look up are kept."""
+        """`rows` are the surfaces of concrete bodies; those that look up are kept, ordered by height."""
         self.surfaces = surfaces
-        self.rows = rows[(surfaces.normal[rows, 2] > 0.5) & (surfaces.frame[rows] >= 0)]
+        rows = rows[(surfaces.normal[rows, 2] > 0.5) & (surfaces.frame[rows] >= 0)]
+        self.rows = rows[np.argsort(surfaces.box[rows, 1, 2], kind="stable")]
         self.plans = np.array([plan_polygon(surfaces, row) for row in self.rows], dtype=object)
-        self.tree = shapely.STRtree(self.plans)
+        self.foot = surfaces.box[self.rows, 0, 2]
+        sheets = range(0, len(self.rows), SHEET)
+        self.trees = [shapely.STRtree(self.plans[start : start + SHEET]) for start in sheets]
+        self.lowest = np.array([self.foot[start : start + SHEET].min() for start in sheets])
 
-    def below(self, row: int, remaining: shapely.Geometry) -> list[Below]:
-        """What lies under the part `remaining` (in its frame) of soffit `row`, nearest first."""
+    def below(self, rows: Sequence[int], remaining: Sequence[shapely.Geometry]) -> list[list[Below]]:
+        """What lies under the part `remaining` (in its frame) of each of the soffits `rows`, nearest first."""
         surfaces = self.surfaces
-        plan = plan_polygon(surfaces, row, remaining)
-        total = plan.area
-        if total <= 0:
-            return [Below(1.0, None)]
-        hits = self.tree.query(plan, predicate="intersects")
-        candidates = []
-        for hit in hits:
-            floor = self.rows[hit]
-            if surfaces.box[floor, 0, 2] < surfaces.box[row, 1, 2] - 1e-3:
-                candidates.append((float(surfaces.box[floor, 1, 2]), int(hit)))
-        result = []
-        for _, hit in sorted(candidates, reverse=True):
-            piece = shapely.intersection(plan, self.plans[hit])
-            if piece.area <= 1e-6 * total:
+        plans = np.array(
+            [plan_polygon(surfaces, row, rest) for row, rest in zip(rows, remaining, strict=True)],
+            dtype=object,
+        )
+        total = shapely.area(plans)
+        found: list[list[Below]] = [[] for _ in plans]
+        top = surfaces.box[np.asarray(rows, dtype=np.int64), 1, 2] - 1e-3
+        open_ = total > 0
+        sheets = range(len(self.trees) - 1, -1, -1)
+        for sheet in sheets:
+            looking = np.flatnonzero(open_ & (top > self.lowest[sheet]))
+            if not len(looking):
                 continue
-            middle = piece.centroid
-            height = surfaces.height_at(row, middle.x, middle.y) - surfaces.height_at(
-                int(self.rows[hit]), middle.x, middle.y
-            )
-            if height < 1e-3:
-                continue
-            result.append(Below(piece.area / total, height))
-            plan = shapely.difference(plan, self.plans[hit])
-            if plan.area <= 1e-6 * total:
-                break
-        if plan.area > 1e-6 * total:
-            result.append(Below(plan.area / total, None))
-        return result
+            soffit, floor = self.trees[sheet].query(plans[looking], predicate="intersects")
+            soffit, floor = looking[soffit], floor + sheet * SHEET
+            under = self.foot[floor] < top[soffit]
+            self._take(rows, plans, total, open_, soffit[under], floor[under], found)
+        rest = np.where(open_, shapely.area(plans), 0.0)
+        for i in np.flatnonzero(rest > LEFT * total).tolist():
+            found[i].append(Below(float(rest[i] / total[i]), None))
+        return [entries or [Below(1.0, None)] for entries in found]
+
+    def _take(
+        self,
+        rows: Sequence[int],
+        plans: NDArray[np.object_],
+        total: NDArray[np.float64],
+        open_: NDArray[np.bool_],
+        soffit: Ints,
+        floor: Ints,
+        found: list[list[Below]],
+    ) -> None:
+        """Take off the open soffits what stands on the given floors, each soffit's highest floor first.
+
+        All soffits go through their first floor together, then through their second, and so on.
+        """
+        order = np.lexsort((-floor, soffit))
+        soffit, floor = soffit[order], floor[order]
+        starts = (
+            np.flatnonzero(np.concatenate([[True], soffit[1:] != soffit[:-1]])) if len(soffit) else soffit
+        )
+        turn = np.arange(len(soffit)) - np.repeat(starts, np.diff(np.append(starts, len(soffit))))
+        for this in range(int(turn.max()) + 1 if len(turn) else 0):
+            now = np.flatnonzero((turn == this) & open_[soffit])
+            who, under = soffit[now], floor[now]
+            pieces = shapely.intersection(plans[who], self.plans[under])
+            share = shapely.area(pieces) / total[who]
+            solid = share > LEFT
+            who, under, share = who[solid], under[solid], share[solid]
+            middle = shapely.get_coordinates(shapely.centroid(pieces[solid]))
+            height = self._heights(np.asarray(rows)[who], middle) - self._heights(self.rows[under], middle)
+            clear = height >= 1e-3
+            who, under = who[clear], under[clear]
+            for i, part, gap in zip(who.tolist(), share[clear].tolist(), height[clear].tolist(), strict=True):
+                found[i].append(Below(part, gap))
+            plans[who] = shapely.difference(plans[who], self.plans[under])
+            open_[who] = shapely.area(plans[who]) > LEFT * total[who]
+
+    def _heights(self, rows: Ints, points: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Height of the plane of each surface over its point (k, 2) of the plan, m."""
+        normal, centre = self.surfaces.normal[rows], self.surfaces.centre[rows]
+        along = ((points - centre[:, :2]) * normal[:, :2]).sum(axis=1)
+        out: NDArray[np.float64] = centre[:, 2] - along / normal[:, 2]
+        return out

@@ -1,0 +1,57 @@
+"""What is left of faces when their contacts are taken off, worked out for all faces of a model at once."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from takeoff.geometry.mesh import Floats, Ints
+from takeoff.geometry.surfaces import Surfaces
+
+
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """A connected piece of what is left of a face: `area` m2 and `depth` m up its slope."""
+
+    area: float
+    depth: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Remains:
+    """`rest` (s,) is what is left of each surface in its own coordinates, `area` (s,) its true area, m2.
+
+    Surfaces that were not asked for have None and 0.
+    """
+
+    rest: NDArray[np.object_]
+    area: Floats
+
+    def strips(self, surfaces: Surfaces, rows: Sequence[int]) -> dict[int, list[Strip]]:
+        """The connected pieces of what is left of each of `rows`."""
+        found: dict[int, list[Strip]] = {row: [] for row in rows}
+        if not rows:
+            return found
+        parts, place = shapely.get_parts(self.rest[list(rows)], return_index=True)
+        owner = np.asarray(rows, dtype=np.int64)[place]
+        area = shapely.area(parts) * surfaces.scale[owner]
+        bounds = shapely.bounds(parts)
+        depth = bounds[:, 3] - bounds[:, 1]
+        for row, size, deep in zip(owner.tolist(), area.tolist(), depth.tolist(), strict=True):
+            found[row].append(Strip(size, deep))
+        return found
+
+
+def find_remains(surfaces: Surfaces, rows: Ints, region: Mapping[int, shapely.Geometry]) -> Remains:
+    """What is left of `rows` without the `region` of those that have one, given in the surface's coordinates."""
+    rest = np.full(len(surfaces), None, dtype=object)
+    rest[rows] = surfaces.polygon[rows]
+    touched = np.array([row for row in rows.tolist() if row in region], dtype=np.int64)
+    if len(touched):
+        regions = np.array([region[row] for row in touched.tolist()], dtype=object)
+        rest[touched] = shapely.difference(rest[touched], regions)
+    area = np.zeros(len(surfaces))
+    area[rows] = shapely.area(rest[rows]) * surfaces.scale[rows]
+    return Remains(rest, area)
