@@ -40,6 +40,35 @@ def gap_fillers(
     return result
 
 
+def contact_areas(
+    meshes: Sequence[Mesh], owners: Sequence[int], of: Sequence[int]
+) -> dict[tuple[int, int], float]:
+    """Contact area, m2, between the owners `of` and all others, by (one of `of`, other).
+
+    Bodies that share space count as touching with an infinite area.
+    """
+    pairs = near_pairs(np.array([mesh.box() for mesh in meshes]).reshape(-1, 2, 3), TOUCH)
+    owner = np.array(owners)
+    if len(pairs):
+        pairs = pairs[(owner[pairs[:, 0]] != owner[pairs[:, 1]]) & np.isin(owner[pairs], of).any(axis=1)]
+    if not len(pairs):
+        return {}
+    near = np.unique(pairs)
+    surfaces = make_surfaces(make_facets([meshes[i] for i in near.tolist()]))
+    contacts = find_contacts(surfaces, np.searchsorted(near, pairs), TOUCH)
+    areas: dict[tuple[int, int], float] = {}
+    found = [
+        (int(near[surfaces.part[a]]), int(near[surfaces.part[b]]), float(size))
+        for a, b, size in zip(contacts.first, contacts.second, contacts.area, strict=True)
+    ]
+    found += [(i, j, np.inf) for i, j in pairs.tolist() if _shared_volume(meshes[i], meshes[j]) > 1e-6]
+    for one, other, size in found:
+        for key in ((owners[one], owners[other]), (owners[other], owners[one])):
+            if key[0] in of:
+                areas[key] = areas.get(key, 0.0) + size
+    return areas
+
+
 def touching(guests: Mapping[int, Mesh], hosts: Mapping[int, Mesh]) -> dict[int, int]:
     """For each guest the host that it shares most contact area with; without contact the most shared space."""
     own, others = list(guests), list(hosts)

@@ -4,25 +4,35 @@ Nothing is tessellated again: the new bodies are made of the solids of the base,
 resolved, so that overlaps, contacts and all that hangs on them are found again for the new way of making.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
+from itertools import chain
 
 import numpy as np
 
-from takeoff.findings import InputError
+from takeoff.findings import Finding, InputError
 from takeoff.geometry.booleans import BooleanFailed
 from takeoff.geometry.mesh import Mesh, volume
 from takeoff.geometry.reshaping import grown_together, in_layers
 from takeoff.geometry.solids import Slice, SolidRequest, SolidResult
 from takeoff.measuring.bodies import PIECES
 from takeoff.measuring.changes import Change, LayerChange
-from takeoff.measuring.closeness import gap_fillers, touching
+from takeoff.measuring.closeness import contact_areas, gap_fillers, touching
 from takeoff.measuring.orders import Order
 from takeoff.measuring.plan import ElementPlan, PartPlan
 from takeoff.measuring.resizing import resized, thickness_of
-from takeoff.measuring.selections import claims, is_concrete, selects
-from takeoff.measuring.stock import Stock, WholeBody, whole_body
-from takeoff.reading.facts import ElementFacts
+from takeoff.measuring.selections import claims, selects
+from takeoff.measuring.stock import (
+    Stock,
+    WholeBody,
+    concrete_meshes,
+    facts_left,
+    kept_forms,
+    whole_body,
+)
+
+LOST = 0.1
+"""A contact of which less than this share is left is lost."""
 
 
 def remake(stock: Stock, changes: Sequence[Change], where: str, joint: float) -> Stock:
@@ -33,7 +43,7 @@ def remake(stock: Stock, changes: Sequence[Change], where: str, joint: float) ->
     touch none of the elements named.
     """
     claimed = claims(stock.plans, changes, where)
-    return _Remaker(stock, where, joint).run(changes, claimed)
+    return _Remaker(stock, where, joint).run(stock, changes, claimed)
 
 
 class _Remaker:
@@ -45,12 +55,13 @@ class _Remaker:
         self._where = where
         self._joint = joint
         self._filling: dict[int, float] = {}
+        self._resized: list[int] = []
         self._orders: dict[int, list[Order]] = {}
         for order in stock.orders:
             self._orders.setdefault(order.element, []).append(order)
         self._without_bars: set[tuple[str, str]] = set()
 
-    def run(self, changes: Sequence[Change], claimed: Sequence[Sequence[int]]) -> Stock:
+    def run(self, stock: Stock, changes: Sequence[Change], claimed: Sequence[Sequence[int]]) -> Stock:
         taken = {position for positions in claimed for position in positions}
         for number, (change, positions) in enumerate(zip(changes, claimed, strict=True), 1):
             told = f"{self._where}, change {number}"
@@ -59,6 +70,7 @@ class _Remaker:
                 continue
             for position in positions:
                 self._change(position, change, told)
+        self._tell_lost_contacts(stock)
         self._fill_joints()
         orders = [order for number in sorted(self._orders) for order in self._orders[number]]
         models = tuple(
@@ -89,6 +101,8 @@ class _Remaker:
         remarks: tuple[tuple[str, str], ...] = ()
         try:
             solid = resized(body.solid, change, plan.role)
+            if solid is not body.solid:
+                self._resized.append(position)
             parts: tuple[PartPlan, ...]
             slices: list[Slice | None] = [solid]
             if change.layers is None:
@@ -182,9 +196,10 @@ class _Remaker:
                     self._fail(position, change, told, str(fault))
                     return
                 self._solids[order.request.key] = replace(result, slices=slices)
+                self._resized.append(position)
         self._orders[position] = remade
         self._plans[position] = replace(
-            plan, parts=parts, facts=_facts(plan.facts, False, has_size), findings=plan.findings
+            plan, parts=parts, facts=facts_left(plan.facts, False, has_size), findings=plan.findings
         )
 
     # -- several elements in one ---------------------------------------------------------------------------
@@ -249,14 +264,7 @@ class _Remaker:
         """What was a piece and is cast now is cast up to all concrete beside it."""
         if not any(self._filling.values()):
             return
-        meshes, owners = [], []
-        for position, orders in sorted(self._orders.items()):
-            for order in orders:
-                result = self._solids.get(order.request.key)
-                for part, piece in zip(order.parts, result.slices if result else (), strict=False):
-                    if piece is not None and part.method != "not-concrete":
-                        meshes.append(piece.mesh)
-                        owners.append(position)
+        meshes, owners = concrete_meshes(chain.from_iterable(self._orders.values()), self._solids)
         for position, extra in gap_fillers(meshes, owners, self._filling).items():
             order = self._orders[position][0]
             result = self._solids[order.request.key]
@@ -282,6 +290,28 @@ class _Remaker:
             mesh = grown_together([body.solid.mesh, *extra])
             net = volume(mesh)
             guests[position] = replace(body, solid=Slice(body.solid.gross + net - body.solid.net, net, mesh))
+
+    # -- neighbours that a new size leaves -----------------------------------------------------------------
+
+    def _tell_lost_contacts(self, stock: Stock) -> None:
+        """A finding where a body with a new size no longer touches what it touched: nothing follows by itself."""
+        if not self._resized:
+            return
+        own = self._resized
+        before = contact_areas(*concrete_meshes(stock.orders, stock.solids), own)
+        after = contact_areas(*concrete_meshes(chain.from_iterable(self._orders.values()), self._solids), own)
+        for (position, other), area in before.items():
+            if self._plans[other].parts and after.get((position, other), 0.0) < LOST * area:
+                facts, near = self._plans[position].facts, self._plans[other].facts
+                name = near.name or near.ifc_class
+                finding = Finding(
+                    "warning", "contact-lost", facts.model, facts.global_id,
+                    f"{facts.name or facts.ifc_class} with its new size no longer touches {name} "
+                    f"({near.global_id}): move or extend one of them in the model, or keep another face",
+                    "measured with the gap between them",
+                )  # fmt: skip
+                plan = self._plans[position]
+                self._plans[position] = replace(plan, findings=(*plan.findings, finding))
 
     # -- putting it in place -------------------------------------------------------------------------------
 
@@ -330,7 +360,7 @@ class _Remaker:
             if (kept := [part for part in order.parts if part.method == "not-concrete"])
             and len(kept) == len(order.parts)
         ]
-        mixed = list(_mixed(orders, self._solids, renumbered))
+        mixed = list(kept_forms(orders, self._solids, renumbered))
         request = SolidRequest(key, self._base[position].facts.body, self._base[position].facts.openings)
         new = Order(request, position, (*parts, *(part for part, _ in mixed)))
         self._solids[key] = SolidResult(
@@ -342,7 +372,7 @@ class _Remaker:
     def _put_plan(self, position: int, parts: Sequence[PartPlan]) -> None:
         """New parts; what the model said of the old ones (ratio, bars, declared figures, doubts) goes."""
         plan = self._plans[position]
-        facts = _facts(plan.facts, True, True)
+        facts = facts_left(plan.facts, True, True)
         if not any(part.method in PIECES for part in self._base[position].parts):
             # The mark of a wall to be cast is no piece mark.
             facts = replace(facts, mark="", assembly_mark="")
@@ -363,23 +393,3 @@ class _Remaker:
         """An element that the alternative does not have, or has as part of another."""
         self._orders.pop(position, None)
         self._put_plan(position, ())
-
-
-def _mixed(
-    orders: Sequence[Order], solids: Mapping[int, SolidResult], renumbered: Mapping[int, PartPlan]
-) -> Iterator[tuple[PartPlan, Slice | None]]:
-    """Parts that are no concrete (forms that stay) among the slices of an order that holds concrete too."""
-    for order in orders:
-        if all(part.method == "not-concrete" for part in order.parts):
-            continue
-        result = solids.get(order.request.key)
-        for part, piece in zip(order.parts, result.slices if result else (), strict=False):
-            if part.method == "not-concrete":
-                yield renumbered[part.part], piece
-
-
-def _facts(facts: ElementFacts, method: bool, shape: bool) -> ElementFacts:
-    """Facts that still hold: a required ratio is that of the base's method, declared figures of its shape."""
-    return replace(
-        facts, properties={} if method else facts.properties, declared=() if shape else facts.declared
-    )

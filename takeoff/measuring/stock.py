@@ -1,14 +1,14 @@
 """The stock of measuring: models, plans, orders and solids, which an alternative changes and measuring takes."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
-from takeoff.geometry.mesh import volume
+from takeoff.geometry.mesh import Mesh, volume
 from takeoff.geometry.reshaping import grown_together
 from takeoff.geometry.solids import Slice, SolidResult
 from takeoff.measuring.orders import Order
 from takeoff.measuring.plan import ElementPlan, PartPlan
-from takeoff.reading.facts import ModelFacts
+from takeoff.reading.facts import ElementFacts, ModelFacts
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -49,3 +49,37 @@ def whole_body(orders: Sequence[Order], solids: Mapping[int, SolidResult]) -> Wh
         return WholeBody(main, pieces[0], openings)
     mesh = grown_together([piece.mesh for piece in pieces])
     return WholeBody(main, Slice(sum(piece.gross for piece in pieces), volume(mesh), mesh), openings)
+
+
+def concrete_meshes(
+    orders: Iterable[Order], solids: Mapping[int, SolidResult]
+) -> tuple[list[Mesh], list[int]]:
+    """Meshes of all concrete parts, and the elements (positions) that they belong to."""
+    meshes, owners = [], []
+    for order in orders:
+        result = solids.get(order.request.key)
+        for part, piece in zip(order.parts, result.slices if result else (), strict=False):
+            if piece is not None and part.method != "not-concrete":
+                meshes.append(piece.mesh)
+                owners.append(order.element)
+    return meshes, owners
+
+
+def kept_forms(
+    orders: Sequence[Order], solids: Mapping[int, SolidResult], renumbered: Mapping[int, PartPlan]
+) -> Iterator[tuple[PartPlan, Slice | None]]:
+    """Parts that are no concrete (forms that stay) among the slices of an order that holds concrete too."""
+    for order in orders:
+        if all(part.method == "not-concrete" for part in order.parts):
+            continue
+        result = solids.get(order.request.key)
+        for part, piece in zip(order.parts, result.slices if result else (), strict=False):
+            if part.method == "not-concrete":
+                yield renumbered[part.part], piece
+
+
+def facts_left(facts: ElementFacts, method: bool, shape: bool) -> ElementFacts:
+    """Facts that still hold: a required ratio is that of the base's method, declared figures of its shape."""
+    return replace(
+        facts, properties={} if method else facts.properties, declared=() if shape else facts.declared
+    )
