@@ -21,7 +21,7 @@ from takeoff.measuring.closeness import contact_areas, gap_fillers, touching
 from takeoff.measuring.orders import Order
 from takeoff.measuring.plan import ElementPlan, PartPlan
 from takeoff.measuring.resizing import resized, thickness_of
-from takeoff.measuring.selections import claims, selects
+from takeoff.measuring.selections import claims, is_concrete, selects
 from takeoff.measuring.stock import (
     Stock,
     WholeBody,
