@@ -1,6 +1,6 @@
 """A night killed again and again: each kill at a random moment, then a run to the end.
 
-    python -m nightly_kills FOLDER KILLS      (by hand; the tests call `killed_night`)
+python -m nightly_kills FOLDER KILLS      (by hand; the tests call `killed_night`)
 """
 
 import os
@@ -100,7 +100,10 @@ def main() -> None:
     shutil.rmtree(base, ignore_errors=True)
     before, after, seconds = undisturbed(base)
     expected = states(after)
-    print(f"undisturbed: {seconds:.1f} s, {len(expected[0])} history entries, {len(expected[1])} outputs", flush=True)
+    print(
+        f"undisturbed: {seconds:.1f} s, {len(expected[0])} history entries, {len(expected[1])} outputs",
+        flush=True,
+    )
     chance = random.Random(20260302)
     wrong = hits = 0
     for number in range(kills):

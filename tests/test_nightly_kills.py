@@ -40,7 +40,9 @@ def test_a_killed_run_leaves_no_process_and_no_lock(tmp_path: Path) -> None:
         time.sleep(0.05)
     assert not _runs(child), "the process of the model outlived the run"
     assert (tmp_path / "out" / ".nightly-run.json").exists()
-    done = subprocess.run([*command(tmp_path)[:-1], "--log-json"], capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        [*command(tmp_path)[:-1], "--log-json"], capture_output=True, text=True, check=False
+    )
     events = [json.loads(line) for line in done.stderr.splitlines()]
     assert done.returncode in (0, 3)
     assert [event["event"] for event in events][:2] == ["dead-run", "run-interrupted"]
@@ -62,9 +64,8 @@ def test_two_runs_keep_apart_and_a_stop_is_clean(tmp_path: Path) -> None:
     assert leftovers(tmp_path) == []
     run_whole(tmp_path)
     history, _ = states(tmp_path)
-    assert {key[1]: value[0]["state"] for key, value in history.items() if key[0] == "model"} == {
-        name: "measured" for name in ("going.ifc", "moving.ifc", "wall-0.ifc", "wall-1.ifc")
-    }
+    measured = {key[1]: value[0]["state"] for key, value in history.items() if key[0] == "model"}
+    assert measured == dict.fromkeys(("going.ifc", "moving.ifc", "wall-0.ifc", "wall-1.ifc"), "measured")
 
 
 def _runs(pid: int) -> bool:

@@ -137,13 +137,21 @@ def test_outputs_and_questions_agree_with_the_reports(five: tuple[Nights, list])
 def test_the_model_folder_is_left_as_it_was(tmp_path: Path) -> None:
     nights = Nights(tmp_path)
     write_wall(nights.folder / "a.ifc", 1.0)
-    before = {path: (path.stat().st_mtime_ns, path.read_bytes()) for path in nights.folder.rglob("*") if path.is_file()}
+    before = {
+        path: (path.stat().st_mtime_ns, path.read_bytes())
+        for path in nights.folder.rglob("*")
+        if path.is_file()
+    }
     folder_before = nights.folder.stat().st_mtime_ns
     for path in (nights.folder / "a.ifc", nights.folder):
         path.chmod(0o555)
     nights.night(0)
     nights.folder.chmod(0o755)
-    after = {path: (path.stat().st_mtime_ns, path.read_bytes()) for path in nights.folder.rglob("*") if path.is_file()}
+    after = {
+        path: (path.stat().st_mtime_ns, path.read_bytes())
+        for path in nights.folder.rglob("*")
+        if path.is_file()
+    }
     assert after == before
     assert nights.folder.stat().st_mtime_ns == folder_before
 

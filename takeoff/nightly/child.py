@@ -10,8 +10,15 @@ import pickle
 import sys
 import threading
 import time
+from collections.abc import Callable, Iterable
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+from takeoff.findings import Finding, InputError, NothingToMeasure
+
+if TYPE_CHECKING:
+    from takeoff.pipeline import Run
 
 CHUNK = 1 << 20
 MEMORY_SLACK = 2 << 30
@@ -36,8 +43,6 @@ def serve(folder: Path, parent: int) -> None:
 
 def _answer(folder: Path, order: Any, rules: Any) -> tuple[str, str] | None:
     """None when `result.zip` is there; else the state and the reason why it is not."""
-    from takeoff.findings import InputError, NothingToMeasure
-
     began = time.perf_counter()
     models = folder / "models"
     for path, digest in zip(order.paths, order.digests, strict=True):
@@ -55,7 +60,9 @@ def _answer(folder: Path, order: Any, rules: Any) -> tuple[str, str] | None:
         from takeoff.outputs.tables import write_tables
         from takeoff.outputs.workbook.book import write_workbook
 
-        run = pipeline.bill([Path(path) for path in order.paths], rules.settings(folder / "rules"))
+        written = folder / "rules"
+        run = pipeline.bill([Path(path) for path in order.paths], rules.settings(written))
+        run = _told_as_given(run, lambda text: rules.as_given(text, written))
         if run.failed:
             first = run.failed[0].message
             return ("failed", f"{len(run.failed)} of its {len(order.paths)} files cannot be used: {first}")
@@ -70,8 +77,24 @@ def _answer(folder: Path, order: Any, rules: Any) -> tuple[str, str] | None:
     except NothingToMeasure as answer:
         return ("nothing", str(answer))
     except InputError as fault:
-        return ("failed", str(fault))
+        return ("failed", rules.as_given(str(fault), folder / "rules"))
     return None
+
+
+def _told_as_given(run: "Run", given: Callable[[str], str]) -> "Run":
+    """The run with its findings and its basis naming data files as the user gave them, not the private copies."""
+    assert run.bill is not None
+
+    def told(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+        return tuple(
+            replace(finding, message=given(finding.message), assumed=given(finding.assumed))
+            for finding in findings
+        )
+
+    measurement = replace(run.measurement, findings=told(run.measurement.findings))
+    basis = tuple((given(topic), given(text), given(source)) for topic, text, source in run.bill.basis)
+    bill = replace(run.bill, findings=told(run.bill.findings), basis=basis)
+    return replace(run, measured=replace(run.measured, measurement=measurement), bill=bill)
 
 
 def _copy(source: Path, target: Path) -> str:

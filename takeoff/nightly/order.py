@@ -19,7 +19,7 @@ _NO_FIGURES = ("processes", "strict")
 
 @dataclass(frozen=True, slots=True)
 class PinnedRules:
-    """Data files by what they hold (name and bytes, as they were when the run began) and plain choices.
+    """Data files by what they hold (path as given, and bytes as they were when the run began), plain choices.
 
     A file that somebody edits during the night can so never price half of the models, and machines of a
     cluster need not see it.
@@ -36,6 +36,12 @@ class PinnedRules:
         files = {what: hashlib.sha256(content).hexdigest() for what, (_, content) in self.files.items()}
         return {**files, **{what: repr(value) for what, value in self.choices.items()}, **self.versions}
 
+    def as_given(self, text: str, folder: Path) -> str:
+        """A text in which data files written out under `folder` go by the paths under which they were given."""
+        for what, (given, _) in self.files.items():
+            text = text.replace(str(folder / what / Path(given).name), given)
+        return text
+
     @property
     def key(self) -> str:
         """One fingerprint of all inputs."""
@@ -44,8 +50,8 @@ class PinnedRules:
     def settings(self, folder: Path) -> Settings:
         """Settings whose data files are written out under `folder`, each in a folder of its own."""
         paths: dict[str, Path] = {}
-        for what, (name, content) in self.files.items():
-            path = folder / what / name
+        for what, (given, content) in self.files.items():
+            path = folder / what / Path(given).name
             path.parent.mkdir(parents=True, exist_ok=True)
             path.write_bytes(content)
             paths[what] = path
@@ -57,7 +63,7 @@ def pin_rules(settings: Settings, processes: int) -> PinnedRules:
     files = {}
     for what, path in sorted(settings.files().items()):
         try:
-            files[what] = (path.name, path.read_bytes())
+            files[what] = (str(path), path.read_bytes())
         except OSError as fault:
             raise InputError(f"{path}: the {what} file cannot be read ({fault.strerror})") from fault
     stated = {field.name: getattr(settings, field.name) for field in fields(settings)}

@@ -71,10 +71,9 @@ def list_models(connection: Connection, job: int) -> Answer:
         )
         .outerjoin(versions, models.c.version_id == versions.c.id)
         .where(models.c.job_id == job)
-        .order_by(models.c.name, models.c.id)
     )  # fmt: skip
     columns = ("model", "state", "reason", "waiting", "removed", "version", *figures, "folder")
-    return Answer(columns, tuple(tuple(row) for row in connection.execute(query)))
+    return Answer(columns, _sorted(connection, query, 0))
 
 
 def list_failing(connection: Connection, job: int) -> Answer:
@@ -86,20 +85,17 @@ def list_failing(connection: Connection, job: int) -> Answer:
         )
         .outerjoin(versions, models.c.version_id == versions.c.id)
         .where(models.c.job_id == job, models.c.state == "failing", models.c.removed.is_(None))
-        .order_by(models.c.since, models.c.name)
     )  # fmt: skip
     columns = ("model", "reason", "since", "attempts", "next_attempt", "last_measured")
-    return Answer(columns, tuple(tuple(row) for row in connection.execute(query)))
+    return Answer(columns, _sorted(connection, query, 2, 0))
 
 
 def list_waiting(connection: Connection, job: int) -> Answer:
     """Models that wait, because somebody seems to be writing their files."""
-    query = (
-        select(models.c.name, models.c.waiting, models.c.waiting_since)
-        .where(models.c.job_id == job, models.c.waiting != "", models.c.removed.is_(None))
-        .order_by(models.c.waiting_since, models.c.name)
+    query = select(models.c.name, models.c.waiting, models.c.waiting_since).where(
+        models.c.job_id == job, models.c.waiting != "", models.c.removed.is_(None)
     )
-    return Answer(("model", "reason", "since"), tuple(tuple(row) for row in connection.execute(query)))
+    return Answer(("model", "reason", "since"), _sorted(connection, query, 2, 0))
 
 
 def list_events(connection: Connection, job: int, run: int | None) -> Answer:
@@ -115,7 +111,7 @@ def list_events(connection: Connection, job: int, run: int | None) -> Answer:
         .order_by(events.c.id)
     )  # fmt: skip
     columns = ("moment", "model", "event", "detail", "version", "folder", "place", "version_id", "model_id")
-    return Answer(columns, tuple(tuple(row) for row in connection.execute(query)))
+    return Answer(columns, _sorted(connection, query, 0, 1))
 
 
 def list_alerts(connection: Connection, job: int, run: int | None) -> Answer:
@@ -124,10 +120,10 @@ def list_alerts(connection: Connection, job: int, run: int | None) -> Answer:
         select(models.c.name, alerts.c.kind, alerts.c.message, alerts.c.value, alerts.c.threshold)
         .join(models, alerts.c.model_id == models.c.id)
         .where(models.c.job_id == job, _told(alerts, run))
-        .order_by(models.c.name, alerts.c.id)
+        .order_by(alerts.c.id)
     )
     columns = ("model", "alert", "message", "value", "threshold")
-    return Answer(columns, tuple(tuple(row) for row in connection.execute(query)))
+    return Answer(columns, _sorted(connection, query, 0))
 
 
 def last_run(connection: Connection, job: int) -> int | None:
@@ -147,7 +143,7 @@ def changes_since(
         select(models.c.name, versions.c.id, versions.c.run_id, versions.c.measured)
         .join(models, versions.c.model_id == models.c.id)
         .where(models.c.job_id == job)
-        .order_by(models.c.name, models.c.id, versions.c.number)
+        .order_by(models.c.id, versions.c.number)
     )
     last = last_run(connection, job)
     own: dict[str, list[Any]] = {}
@@ -155,7 +151,7 @@ def changes_since(
         if _fits(row.name, pattern):
             own.setdefault(row.name, []).append(row)
     found = []
-    for name, rows in own.items():
+    for name, rows in sorted(own.items()):
         recent = [row.run_id == last if since is None else row.measured >= since for row in rows]
         old = [row for row, is_recent in zip(rows, recent, strict=True) if not is_recent]
         if not recent[-1]:
@@ -276,6 +272,12 @@ def _figure(pairs: Sequence[tuple[float, float]], is_share: bool) -> float | Non
         return value
     total = sum(pair[1] for pair in pairs)
     return value / total if total else None
+
+
+def _sorted(connection: Connection, query: Any, *places: int) -> tuple[tuple[Any, ...], ...]:
+    """The rows by these columns: sorted here, since databases put letters in different orders."""
+    rows = [tuple(row) for row in connection.execute(query)]
+    return tuple(sorted(rows, key=lambda row: [row[place] for place in places]))
 
 
 def _told(table: Any, run: int | None) -> Any:
