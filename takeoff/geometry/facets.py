@@ -158,11 +158,13 @@ def _flat_groups(
     flat = (distance < FLAT) & (labels[a] == labels[b])
     join = flat & (alike > 0.99995) & ~needle[a] & ~needle[b]
     loose = np.flatnonzero(flat & (needle[a] | needle[b]))
-    for one, other in ((a, b), (b, a)):
-        own = loose[needle[one[loose]]]
-        own = own[np.lexsort((-area[other[own]], -np.round(alike[own], 3), one[own]))]
-        _, first = np.unique(one[own], return_index=True)
-        join[own[first]] = True
+    shared = np.concatenate([loose, loose])
+    own = np.concatenate([a[loose], b[loose]])
+    other = np.concatenate([b[loose], a[loose]])
+    shared, own, other = shared[needle[own]], own[needle[own]], other[needle[own]]
+    order = np.lexsort((-area[other], -np.round(alike[shared], 3), own))
+    _, first = np.unique(own[order], return_index=True)
+    join[shared[order[first]]] = True
     number = connected(np.column_stack([a[join], b[join]]), len(faces))
     return np.unique(number, return_inverse=True)[1].reshape(-1)
 

@@ -6,13 +6,15 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from takeoff.geometry.mesh import Ints
+from takeoff.geometry.mesh import Floats, Ints
 from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.bodies import Body
 from takeoff.measuring.convention import Convention, band
 from takeoff.measuring.dimensions import Dimensions
 from takeoff.measuring.records import HoleRow
 
+SAME_AXIS = 0.01
+"""The two faces of a curved wall have axes this near, m."""
 THROUGH = 0.9
 """A hole goes through when the hole in the far face covers this part of the one in the near face."""
 
@@ -41,18 +43,13 @@ def find_holes(surfaces: Surfaces, rows: Ints, body: Body, dimensions: Dimension
     """
     if body.role not in ("wall", "slab"):
         return ()
-    flat = rows[(surfaces.frame[rows] >= 0) & (surfaces.label[rows] == 0)]
-    if not len(flat):
+    faces = _pierced_faces(surfaces, rows)
+    if faces is None:
         return ()
-    near = int(flat[np.argmax(surfaces.area[flat])])
-    opposite = flat[
-        (surfaces.frame[flat] == surfaces.frame[near]) & (surfaces.side[flat] != surfaces.side[near])
-    ]
-    if not len(opposite):
-        return ()
-    far = int(opposite[np.argmax(surfaces.area[opposite])])
+    near, far = faces
     rims = rows[surfaces.rim[rows] | (surfaces.label[rows] > 0)]
-    places = surfaces.centre[rims] @ surfaces.axes[near, :2].T
+    places = _in_face(surfaces, near, surfaces.centre[rims])
+    scale = float(surfaces.scale[near])
     holes = []
     away = [shapely.Polygon(r) for p in shapely.get_parts(surfaces.polygon[far]) for r in p.interiors]
     for piece in shapely.get_parts(surfaces.polygon[near]):
@@ -63,10 +60,41 @@ def find_holes(surfaces: Surfaces, rows: Ints, body: Body, dimensions: Dimension
             inside = rims[shapely.contains_xy(hole.buffer(1e-3), places[:, 0], places[:, 1])]
             labels = surfaces.label[inside]
             label = int(labels.max()) if len(labels) else 0
-            volume = _removed(body, label) or hole.area * dimensions.thickness
+            area = float(hole.area) * scale
+            corners = shapely.get_coordinates(ring) * (scale, 1.0)
+            girth = float(np.linalg.norm(np.diff(corners, axis=0), axis=1).sum())
+            volume = _removed(body, label) or area * dimensions.thickness
             rim = frozenset(int(row) for row in inside)
-            holes.append(Hole(float(hole.area), float(ring.length), volume, rim, (near, far), label))
-    return (*holes, *_doorways(surfaces, rows, body, dimensions, (near, far)))
+            holes.append(Hole(area, girth, volume, rim, faces, label))
+    doorways = _doorways(surfaces, rows, body, dimensions, faces) if surfaces.frame[near] >= 0 else []
+    return (*holes, *doorways)
+
+
+def _pierced_faces(surfaces: Surfaces, rows: Ints) -> tuple[int, int] | None:
+    """The largest face of a body and the largest that looks the other way: of one plane, or of one axis."""
+    own = rows[surfaces.label[rows] == 0]
+    if not len(own):
+        return None
+    near = int(own[np.argmax(surfaces.area[own])])
+    if surfaces.frame[near] >= 0:
+        opposite = own[
+            (surfaces.frame[own] == surfaces.frame[near]) & (surfaces.side[own] != surfaces.side[near])
+        ]
+    else:
+        round_ = own[(surfaces.frame[own] < 0) & (surfaces.hollow[own] != surfaces.hollow[near])]
+        apart = np.linalg.norm(surfaces.axis_point[round_] - surfaces.axis_point[near], axis=1)
+        opposite = round_[apart < SAME_AXIS]
+    if not len(opposite):
+        return None
+    return near, int(opposite[np.argmax(surfaces.area[opposite])])
+
+
+def _in_face(surfaces: Surfaces, face: int, points: Floats) -> Floats:
+    """Points (k, 3) in the coordinates of a face's polygon, (k, 2)."""
+    if surfaces.frame[face] >= 0:
+        return points @ surfaces.axes[face, :2].T
+    along = points[:, :2] - surfaces.axis_point[face]
+    return np.column_stack([np.arctan2(along[:, 1], along[:, 0]), points[:, 2]])
 
 
 def _removed(body: Body, label: int) -> float:

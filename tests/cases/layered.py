@@ -220,6 +220,5 @@ CASES = (
             "cast-in-place": {"net": RING[1]},
         },
         tolerance=CURVED,
-        known="1.4 % of the contact between curved layers is missed",
     ),
 )
