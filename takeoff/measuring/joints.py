@@ -82,7 +82,7 @@ def gather_patches(
         piece, met = pieces_of.get(one.key[:2]), pieces_of.get(two.key[:2])
         mine = (piece.model, piece.global_id) if piece else one.key[:2]
         theirs = (met.model, met.global_id) if met else two.key[:2]
-        if mine == theirs:
+        if mine == theirs and not _is_topped(one, two, float(surfaces.normal[row, 2])):
             continue
         seen, faced = member(one, piece), member(two, met)
         if _set_after(faced, theirs, float(surfaces.normal[other_row, 2]), seen, mine):
@@ -96,6 +96,16 @@ def gather_patches(
             )
         )  # fmt: skip
     return gathered
+
+
+def _is_topped(one: Body, two: Body, upward: float) -> bool:
+    """Whether two layers of one element are a plank and its topping, in contact on the plank's upper face.
+
+    `upward` is the vertical part of the normal of the first one's surface.
+    """
+    if one.role != "slab" or two.role != "slab" or (one.method in PIECES) == (two.method in PIECES):
+        return False
+    return (upward if one.method in PIECES else -upward) > 0.7
 
 
 def measure_joints(
