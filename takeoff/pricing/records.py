@@ -108,7 +108,7 @@ class Markup:
 
 @dataclass(frozen=True, slots=True)
 class ShareRow:
-    """Prefabrication share in one group: `by` is `all`, `role` or `storey`; `measure` what is compared."""
+    """Prefabrication share in one group: `by` is `all`, `role`, `storey` or `model`; `measure` what is compared."""
 
     by: str
     group: str
