@@ -4,6 +4,7 @@ import click
 
 from takeoff import __version__
 from takeoff.commands.bill import bill
+from takeoff.commands.changes import changes
 from takeoff.commands.check import check
 from takeoff.commands.compare import compare
 from takeoff.commands.history import history
@@ -20,5 +21,5 @@ def main() -> None:
     """Quantities and a priced bill for concrete structures, measured from IFC building models."""
 
 
-for command in (measure, bill, compare, page, rates, check, nightly, history, templates):
+for command in (measure, bill, compare, changes, page, rates, check, nightly, history, templates):
     main.add_command(command)

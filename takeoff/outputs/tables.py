@@ -31,7 +31,11 @@ from takeoff.measuring.records import (
     ReinforcementRow,
     SurfaceRow,
 )
+from takeoff.measuring.units import ElementKey
+from takeoff.measuring.whereabouts import Place
 from takeoff.outputs.files import write_folder_whole
+from takeoff.outputs.places import FILE_NAME as PLACES
+from takeoff.outputs.places import write_places
 from takeoff.outputs.run_record import FILE_NAME, is_run_folder, run_text
 
 # File name, the record that a row is, and where its rows are. The record's fields in their order are the
@@ -58,15 +62,21 @@ TABLES: tuple[tuple[str, type, str], ...] = (
 )
 
 
-def write_tables(folder: Path, measurement: Measurement, run: Mapping[str, object]) -> None:
-    """Write every table and `run.json` into `folder`, all of them or none.
+def write_tables(
+    folder: Path,
+    measurement: Measurement,
+    run: Mapping[str, object],
+    places: Mapping[ElementKey, Place] | None = None,
+) -> None:
+    """Write every table and `run.json` into `folder`, all of them or none; `places.csv` where they are given.
 
     UTF-8 with a header line, metres, m2, m3, kg and t, numbers unrounded, empty where a figure is not known.
 
     Raises:
         InputError: the folder cannot be written, or holds something else than an earlier run.
     """
-    write_folder_whole(folder, partial(_fill, measurement=measurement, run=run), is_run_folder, FILE_NAME)
+    fill = partial(_fill, measurement=measurement, run=run, places=places or {})
+    write_folder_whole(folder, fill, is_run_folder, FILE_NAME)
 
 
 def table_columns(record: type) -> tuple[str, ...]:
@@ -74,9 +84,16 @@ def table_columns(record: type) -> tuple[str, ...]:
     return tuple(field.name for field in dataclasses.fields(record))
 
 
-def _fill(folder: Path, measurement: Measurement, run: Mapping[str, object]) -> None:
+def _fill(
+    folder: Path,
+    measurement: Measurement,
+    run: Mapping[str, object],
+    places: Mapping[ElementKey, Place],
+) -> None:
     for name, record, where in TABLES:
         _write_table(folder / name, table_columns(record), getattr(measurement, where))
+    if places:
+        write_places(folder / PLACES, places)
     (folder / FILE_NAME).write_text(run_text(run), encoding="utf-8", errors="replace", newline="\n")
 
 

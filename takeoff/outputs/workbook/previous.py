@@ -1,8 +1,10 @@
 """An earlier bill read back: its items, and everything that a person typed into it since it was written."""
 
+import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import ExitStack, closing
 from dataclasses import replace
+from decimal import Decimal
 from pathlib import Path
 
 from takeoff.findings import InputError
@@ -12,8 +14,17 @@ from takeoff.outputs.workbook.cell_notes import read_comments
 from takeoff.outputs.workbook.kept import COLUMNS as KEPT_COLUMNS
 from takeoff.outputs.workbook.kept import VANISHED
 from takeoff.outputs.workbook.sealed_rows import CellValue, SheetRow, sealed_rows
-from takeoff.pricing.money import QUANTITY_DIGITS, amount, exact, exact_sum, half_up, round_quantity
+from takeoff.pricing.money import (
+    MONEY_DIGITS,
+    QUANTITY_DIGITS,
+    amount,
+    exact,
+    exact_sum,
+    half_up,
+    round_quantity,
+)
 from takeoff.pricing.records import Dimension
+from takeoff.pricing.resources import LINE_DIGITS
 from takeoff.pricing.typed import CARRIED, EarlierItem, HandItem, HandSheet, KeptText, TypedBill
 
 OWN_SHEETS = (*SHEETS, *BUILT, KEPT)
@@ -87,15 +98,18 @@ class _Reader:
         self.vanished: dict[str, EarlierItem] = {}
         self.percents: dict[str, float] = {}
         self.prices: dict[str, float] = {}
+        self.resources: dict[str, float | None] = {}
+        self.built: dict[int, float] = {}
         self.currency, self.units = "", ""
 
     def read(self, hand_sheets: Sequence[HandSheet]) -> TypedBill:
         """All of it."""
         readers: dict[str, Callable[[Iterator[SheetRow]], None]] = {
             "Dimensions": self._dimensions,
+            "Resources": self._resources,
+            "Build-ups": self._build_ups,
             "Bill": self._bill,
             "Summary": self._summary,
-            "Resources": self._resources,
             KEPT: self._kept_sheet,
         }
         if not any(name in self.rows for name in readers):
@@ -144,7 +158,7 @@ class _Reader:
                 self._plain(row, "Dimensions", lambda row: f"row {row.number}")
                 continue
             key = row.cell("Item key").text
-            quantity = _dimension_quantity(row)
+            quantity = dimension_quantity(row)
             if row.seal is None:
                 self._hand_dimension(row, key, quantity)
             else:
@@ -206,7 +220,7 @@ class _Reader:
 
     def _item(self, row: SheetRow, section: str, key: str) -> EarlierItem:
         quantity = _total(self.quantities.get(key, ()), row.cell("quantity"))
-        rate = row.cell("rate").number
+        rate = self._rate(row)
         typed = row.typed.intersection(CARRIED)
         for name in sorted(row.typed - typed):
             # An office's own columns are carried in place; what else was overwritten is told.
@@ -296,10 +310,32 @@ class _Reader:
         for row in rows:
             if row.seal is not None and row.seal.kind == "resource" and row.seal.words:
                 price = row.cell("Price").number
+                self.resources[row.cell("Resource").text] = price
                 if "Price" in row.typed and price is not None:
                     self.prices[row.seal.words[0]] = price
                     row = replace(row, typed=row.typed - {"Price"})
             self._plain(row, "Resources", lambda row: row.cell("Resource").text)
+
+    def _build_ups(self, rows: Iterator[SheetRow]) -> None:
+        """Rates by their row, for bills whose formulas carry no stored values."""
+        head, lines = 0, Decimal(0)
+        for row in rows:
+            kind = row.seal.kind if row.seal is not None else ""
+            if kind == "rate":
+                head, lines = row.number, Decimal(0)
+            elif kind == "component" and head:
+                price = self.resources.get(row.cell("Item or resource").text)
+                per_unit, waste = row.cell("For one unit").number, row.cell("Waste").number
+                whole = exact(per_unit or 0.0) * (1 + exact(waste or 0.0) / 100) * exact(price or 0.0)
+                lines += half_up(whole, LINE_DIGITS)
+                self.built[head] = float(half_up(lines, MONEY_DIGITS))
+            self._plain(row, "Build-ups", lambda row: row.cell("Item or resource").text)
+
+    def _rate(self, row: SheetRow) -> float | None:
+        """The rate of an item: stated, or of the build-up that its formula leads to."""
+        cell = row.cell("rate")
+        linked = re.fullmatch(r"='?Build-ups'?!\$?G\$?(\d+)", cell.formula)
+        return self.built.get(int(linked[1])) if cell.number is None and linked else cell.number
 
     def _kept_sheet(self, rows: Iterator[SheetRow]) -> None:
         headed = False
@@ -354,7 +390,7 @@ def _sized(row: SheetRow, name: str) -> float | None:
     return next((cell.number for heading, cell in row.cells.items() if heading.split(" ")[0] == name), None)
 
 
-def _dimension_quantity(row: SheetRow) -> float | None:
+def dimension_quantity(row: SheetRow) -> float | None:
     """The quantity of a dimension: stated, stored, plain arithmetic, or the product of its sizes."""
     cell = row.cell("Quantity")
     known = cell.number

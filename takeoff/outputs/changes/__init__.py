@@ -1,0 +1,1 @@
+"""What a revision did, as a workbook and as CSV."""

@@ -1,0 +1,116 @@
+"""A bill read back as one side of a comparison: its items, dimensions and elements as they stand in it."""
+
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import fields
+from pathlib import Path
+from typing import Any, get_type_hints
+
+from takeoff.findings import InputError
+from takeoff.measuring.records import MeasuredPart
+from takeoff.outputs.workbook.previous import dimension_quantity, read_previous
+from takeoff.outputs.workbook.records import ELEMENTS, all_fields
+from takeoff.outputs.workbook.sealed_rows import SheetRow, sealed_rows
+from takeoff.pricing.changes import Side, SideItem
+from takeoff.pricing.money import amount, round_quantity
+from takeoff.pricing.records import Dimension
+from takeoff.pricing.unit_systems import METRIC, SYSTEMS, UnitSystem
+
+
+def read_bill(path: Path) -> Side:
+    """The bill at `path` with everything that people typed into it. Raises InputError as `read_previous` does."""
+    import openpyxl
+
+    typed = read_previous(path)
+    system = SYSTEMS.get(typed.units, METRIC)
+    with (
+        closing(openpyxl.load_workbook(path, read_only=True, data_only=True)) as values,
+        closing(openpyxl.load_workbook(path, read_only=True)) as formulas,
+    ):
+
+        def rows(name: str) -> Iterator[SheetRow]:
+            if name not in values.sheetnames:
+                raise InputError(f"{path}: the sheet {name} is missing; name a bill as takeoff wrote it")
+            pair = (book[name].iter_rows(values_only=True) for book in (values, formulas))
+            return (row for row in sealed_rows(*pair) if row.seal is not None and row.seal.kind == "row")
+
+        parts = tuple(_part(row, system) for row in rows("Elements"))
+        dimensions = tuple(_dimension(row) for row in rows("Dimensions"))
+        convention = _convention(path, values, formulas)
+    items = {
+        item.key: SideItem(
+            item.key,
+            item.number,
+            item.section,
+            item.description,
+            item.unit,
+            item.quantity,
+            item.rate,
+            item.amount,
+        )
+        for item in typed.items.values()
+    }
+    for number, hand in enumerate(typed.hand_items, 1):
+        if hand.quantity is not None:
+            key = hand.key or f"by hand: {hand.description or number}"
+            money = None if hand.rate is None else amount(hand.quantity, hand.rate)
+            items[key] = SideItem(
+                key, hand.number, hand.section, hand.description, hand.unit, hand.quantity, hand.rate, money
+            )
+    return Side(
+        path.name,
+        parts,
+        {},
+        items,
+        (*dimensions, *typed.hand_dimensions),
+        convention,
+        typed.currency,
+        typed.units or METRIC.name,
+    )
+
+
+def _part(row: SheetRow, system: UnitSystem) -> MeasuredPart:
+    headings = {name: column.heading for name, column in all_fields(MeasuredPart, ELEMENTS)}
+    hints = get_type_hints(MeasuredPart)
+    made: dict[str, Any] = {}
+    for field in fields(MeasuredPart):
+        cell = row.cell(headings[field.name])
+        if hints[field.name] is str:
+            made[field.name] = cell.text
+            continue
+        value = cell.number
+        if hints[field.name] is int:
+            made[field.name] = int(value) if value is not None else 1
+        elif value is None:
+            made[field.name] = None if hints[field.name] is not float else 0.0
+        else:
+            made[field.name] = value / system.factor(field.name.rpartition("_")[2])
+    return MeasuredPart(**made)
+
+
+def _dimension(row: SheetRow) -> Dimension:
+    part = row.cell("Part").number
+    return Dimension(
+        row.cell("Item key").text,
+        row.cell("Model").text,
+        row.cell("Element (GlobalId)").text,
+        int(part) if part else 1,
+        row.cell("Storey").text,
+        row.cell("Location").text,
+        round_quantity(dimension_quantity(row) or 0.0),
+    )
+
+
+def _convention(path: Path, values: Any, formulas: Any) -> str:
+    """Name and content of the convention, as Basis states them."""
+    told: list[str] = []
+    if "Basis" not in values.sheetnames:
+        raise InputError(f"{path}: the sheet Basis is missing; name a bill as takeoff wrote it")
+    pair = (book["Basis"].iter_rows(values_only=True) for book in (values, formulas))
+    for row in sealed_rows(*pair):
+        cells = [cell.text for cell in row.cells.values()]
+        if cells[:1] == ["Measuring convention"]:
+            told.insert(0, cells[1])
+        elif cells[:1] == ["convention"] and len(cells) > 2:
+            told.append(cells[2].split()[-1] if cells[2] else "")
+    return " ".join(filter(None, told))
