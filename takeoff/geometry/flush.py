@@ -29,11 +29,12 @@ class Planes:
         normal = normals(corners)
         offset = np.einsum("ij,ij->i", normal, corners[:, 0])
         keys = np.round(np.column_stack([normal / 1e-6, offset / 1e-6])).astype(np.int64)
-        _, first, inverse = np.unique(keys, axis=0, return_index=True, return_inverse=True)
-        order = np.argsort(inverse.reshape(-1), kind="stable")
+        order = np.lexsort(keys.T)
+        begins = np.flatnonzero((keys[order[1:]] != keys[order[:-1]]).any(axis=1)) + 1
+        self.on: list[Ints] = np.split(order, begins) if len(order) else []
+        first = np.array([faces[0] for faces in self.on], dtype=np.int64)
         self.normals: Floats = normal[first]
         self.offsets: Floats = offset[first]
-        self.on: list[Ints] = np.split(order, np.cumsum(np.bincount(inverse.reshape(-1)))[:-1])
         self.corners: Floats = corners
 
 
