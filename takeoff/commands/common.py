@@ -5,7 +5,7 @@ Exit codes: 0 done; 1 nothing could be produced; 2 wrong usage; 3 produced but i
 
 import json
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
@@ -120,9 +120,17 @@ def progress(quiet: bool) -> "Iterator[Progress]":
 
 
 def close(
-    run: "Run", settings: "Settings", out: Path | None, as_json: bool, quiet: bool, page: Path | None = None
+    run: "Run",
+    settings: "Settings",
+    out: Path | None,
+    as_json: bool,
+    quiet: bool,
+    page: Path | None = None,
+    *,
+    more: Sequence[Path] = (),
+    unmet: Sequence[str] = (),
 ) -> None:
-    """Say what was done and leave with the right code."""
+    """Say what was done and leave with the right code; `more` was written besides, `unmet` makes it incomplete."""
     from takeoff.outputs.summary import summary_lines
     from takeoff.outputs.terminal import print_lines
 
@@ -134,10 +142,10 @@ def close(
         print_lines(summary_lines(run.measurement, run.bill, run.shares, all_kinds=verbose()))
         if verbose():
             print_lines(["", *(f"{entry['what']}: {entry['file']}" for entry in run.record["inputs"])])
-        written = [str(path) for path in (out, page) if path is not None]
+        written = [str(path) for path in (out, page, *more) if path is not None]
         if written:
             click.echo(f"\nwritten: {', '.join(written)}")
-    missing = _incomplete(run)
+    missing = [*_incomplete(run), *unmet]
     if missing and settings.strict:
         click.echo(f"takeoff: incomplete: {', '.join(missing)}", err=True)
         sys.exit(3)
