@@ -250,7 +250,8 @@ class View {
 
   resize() {
     const { clientWidth, clientHeight } = this.canvas.parentElement;
-    if (!clientWidth || !clientHeight) return;
+    if (!clientWidth || !clientHeight || (clientWidth === this.wide && clientHeight === this.high)) return;
+    [this.wide, this.high] = [clientWidth, clientHeight];
     this.renderer.setPixelRatio(Math.min(window.devicePixelRatio, 2));
     this.renderer.setSize(clientWidth, clientHeight, false);
     this.camera.aspect = clientWidth / clientHeight;
