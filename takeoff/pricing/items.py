@@ -297,7 +297,7 @@ def _item(draft: _Draft, number: int, heading: Heading, plan: SectionPlan, choic
     )
 
 
-def _summary(pieces: Mapping[tuple[str, str], PieceRow], choices: Choices) -> dict[str, str]:
+def _summary(pieces: Mapping[tuple[str, str, str], PieceRow], choices: Choices) -> dict[str, str]:
     """Words for number, largest size (by volume) and heaviest weight of the pieces of an item."""
     if not pieces:
         return {"pieces": "", "largest": "", "heaviest": ""}
