@@ -21,7 +21,7 @@ def command(root: Path, *more: str) -> list[str]:
     """A run of the job in `root`, as a command of its own."""
     job = root / "job.toml"
     if not job.exists():
-        job.write_text("[nightly]\nname = 'kills'\nsettle_seconds = 0\nmodels_at_once = 2\nretry_hours = 0\n")
+        job.write_text("[nightly]\nname = 'kills'\nsettle_seconds = 0\nmodels_at_once = 2\n")
     return [sys.executable, "-c", CODE, "nightly", str(root / "models"), "--out", str(root / "out"),
             "--job", str(job), "-q", *more]  # fmt: skip
 

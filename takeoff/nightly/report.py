@@ -192,7 +192,7 @@ def _summary(
     if again:
         told.append(f"{again} measured again")
     head = f"{len(alerts)} alert{'' if len(alerts) == 1 else 's'}" if alerts else "nothing to see"
-    text = f"takeoff nightly: {head}; {finished.models} models" + (
+    text = f"takeoff nightly: {head}; {finished.models} model{'' if finished.models == 1 else 's'}" + (
         f", {', '.join(told)}" if told else ", no change"
     )
     if figures["net-total"] is not None:

@@ -1,6 +1,7 @@
 """Who measures: processes of this machine, or the workers of a Dask cluster. Both answer with outcomes."""
 
 import contextlib
+import logging
 import time
 from collections.abc import Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
@@ -74,6 +75,8 @@ class ClusterWorkers:
         except ImportError:
             raise InputError("--cluster needs the extra 'cluster': pip install 'takeoff[cluster]'") from None
         self._address = address
+        # What goes wrong is told once, in our words, instead of as traces of the library's.
+        logging.getLogger("distributed").setLevel(logging.CRITICAL)
         try:
             self._client: Client = Client(address, timeout=CONNECT_SECONDS, set_as_default=False)
             self._client.wait_for_workers(1, timeout=CONNECT_SECONDS)
@@ -86,7 +89,7 @@ class ClusterWorkers:
 
         pinned = self._client.submit(_same, rules, pure=False)
         futures = {self._client.submit(run_order, order, pinned, pure=False): order for order in orders}
-        arrivals = as_completed(futures)
+        arrivals = as_completed(futures, loop=self._client.loop)
         for _ in range(len(futures)):
             future = self._next(arrivals)
             order = futures.pop(future)
