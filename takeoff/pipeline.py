@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from takeoff.measuring.measure import Measured, Rules
+    from takeoff.measuring.overrides import Overrides
     from takeoff.measuring.plan import ElementPlan
     from takeoff.measuring.records import Measurement
     from takeoff.measuring.stock import Stock
@@ -42,7 +43,8 @@ def _silent(stage: str, done: int, total: int) -> None:
 class Run:
     """A finished run: the tables, what drew them, and the record of the run for run.json and Basis.
 
-    `origin` (3,) metres is what the bodies' meshes are relative to; `sources` the file of each model by its name.
+    `origin` (3,) metres is what the bodies' meshes are relative to; `sources` the file of each model by its name;
+    `overrides` the user's list of methods that it was measured with.
     """
 
     measured: "Measured"
@@ -54,6 +56,7 @@ class Run:
     bill: "Bill | None" = None
     origin: Any = None
     sources: Mapping[str, Path] = field(default_factory=dict)
+    overrides: "Overrides | None" = None
 
     @property
     def measurement(self) -> "Measurement":
@@ -95,19 +98,38 @@ def measure(paths: Sequence[Path], settings: Settings | None = None, progress: P
     A file that cannot be used costs that file: it becomes a finding and an entry of `failed`. Raises
     InputError when no file can be used, when a data file is wrong, or when there is no concrete at all.
     """
-    return measure_prepared(prepare(paths, settings, progress), progress)
+    prepared = prepare(paths, settings, progress)
+    run = measure_prepared(prepared, progress)
+    if prepared.overrides is None:
+        return run
+    from takeoff.measuring.found_again import find_again
+    from takeoff.measuring.whereabouts import places_of
+
+    # Shape and place are known only once all is measured, so a list that has lost elements costs a second run.
+    places = places_of(run.measured.bodies, prepared.origin)
+    overrides = find_again(prepared.overrides, run.measurement.parts, places)
+    if overrides is None:
+        return run
+    return measure_prepared(prepare(paths, settings, progress, overrides), progress)
 
 
 def prepare(
-    paths: Sequence[Path], settings: Settings | None = None, progress: Progress = _silent
+    paths: Sequence[Path],
+    settings: Settings | None = None,
+    progress: Progress = _silent,
+    overrides: "Overrides | None" = None,
 ) -> Prepared:
-    """Read models, decide methods, and make all solids. Raises InputError as `measure` does."""
+    """Read models, decide methods, and make all solids; `overrides` stand in place of those of the settings.
+
+    Raises InputError as `measure` does.
+    """
     from takeoff.measuring.stock import Stock
 
     settings = settings or Settings()
     clock = _Clock()
     with clock.stage("data files"):
-        rules, methods, overrides = _rules(settings)
+        rules, methods, given = _rules(settings)
+        overrides = overrides or given
     with tempfile.TemporaryDirectory(prefix="takeoff-") as scratch:
         with clock.stage("reading"):
             models, failed = _read(paths, Path(scratch), progress)
@@ -154,13 +176,22 @@ def measure_prepared(prepared: Prepared, progress: Progress = _silent) -> Run:
         measured, shell_findings(stock.plans, measured.measurement.parts, prepared.methods)
     )
     if overrides is not None:
-        measured = _with_findings(measured, unused_overrides(stock.models, overrides))
+        measured = _with_findings(measured, (*unused_overrides(stock.models, overrides), *overrides.findings))
     measured = _with_findings(measured, prepared.failed)
     seconds = {**prepared.seconds, "measuring": time.perf_counter() - began}
     shares = prefabrication_shares(measured.measurement, ())
     sources = {name: path for path, name in model_names(prepared.paths).items()}
     run = Run(
-        measured, stock.models, stock.plans, prepared.failed, shares, {}, None, prepared.origin, sources
+        measured,
+        stock.models,
+        stock.plans,
+        prepared.failed,
+        shares,
+        {},
+        None,
+        prepared.origin,
+        sources,
+        overrides,
     )
     return replace(run, record=_record(run, prepared.settings, seconds))
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from takeoff.findings import Finding, InputError
+from takeoff.measuring.method_list import COLUMNS, DISTINCT, ListedElement, listed_element, plain
 from takeoff.measuring.plan import METHODS
 from takeoff.reading.facts import ElementFacts, ModelFacts
 
@@ -18,14 +19,20 @@ class Override:
 
     method: str
     source: str
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Overrides:
-    """The list; marks are kept without blanks at the ends and in lower case."""
+    """The list; marks are kept without blanks at the ends and in lower case.
+
+    `listed` describes the elements of a list that this program wrote, `findings` what was noticed since.
+    """
 
     by_id: Mapping[str, Override] = field(default_factory=dict)
     by_mark: Mapping[str, Override] = field(default_factory=dict)
+    listed: tuple[ListedElement, ...] = ()
+    findings: tuple[Finding, ...] = ()
 
     def find(self, facts: ElementFacts) -> Override | None:
         """What the list says of an element: its GlobalId, else its mark, else its assembly's mark."""
@@ -41,7 +48,9 @@ def load_overrides(path: Path) -> Overrides:
     """The list in the CSV file `path`: columns `global_id` or `mark` (or both), `method`, if wanted `note`.
 
     Commas or semicolons part the columns. A row names an element by one of the two columns; where it fills
-    both, both stand for the method. Raises InputError naming the file, the line and the fault.
+    both, both stand for the method. In a list that this program wrote (--methods-list) the GlobalId alone
+    names the element, and a row without a method leaves it to the rules. Raises InputError naming the file,
+    the line and the fault.
     """
     try:
         text = path.read_text(encoding="utf-8-sig")
@@ -55,12 +64,14 @@ def load_overrides(path: Path) -> Overrides:
     comma = ";" if lines[0].count(";") > lines[0].count(",") else ","
     reader = csv.reader(lines, delimiter=comma)
     header = [name.strip().lower() for name in next(reader)]
-    unknown = [name for name in header if name not in _COLUMNS]
+    ours = DISTINCT in header and "global_id" in header
+    unknown = [name for name in header if name not in (COLUMNS if ours else _COLUMNS)]
     if unknown or "method" not in header or not {"global_id", "mark"} & set(header):
         told = f"unknown column {unknown[0]!r}" if unknown else f"columns {', '.join(header)}"
         raise InputError(f"{path}: {told}; wanted are `global_id` or `mark`, and `method`")
     by_id: dict[str, Override] = {}
     by_mark: dict[str, Override] = {}
+    listed: list[ListedElement] = []
     try:
         for row in reader:
             if not any(cell.strip() for cell in row):
@@ -70,20 +81,26 @@ def load_overrides(path: Path) -> Overrides:
                 raise InputError(f"{where}: {len(row)} cells under {len(header)} column heads")
             cells = dict(zip(header, (cell.strip() for cell in row), strict=True))
             method = cells["method"]
+            if ours and cells["global_id"]:
+                listed.append(listed_element(cells))
+                cells["mark"] = ""
+                if not method:
+                    continue
             if method not in METHODS:
                 raise InputError(f"{where}: method {method!r} is none of {', '.join(METHODS)}")
             global_id, mark = cells.get("global_id", ""), cells.get("mark", "")
             if not global_id and not mark:
                 raise InputError(f"{where}: names no element; fill in `global_id` or `mark`")
-            override = Override(method, f"{path.name} line {reader.line_num}")
+            note = plain(cells.get("note", ""))
+            override = Override(method, f"{path.name} line {reader.line_num}", note)
             for key, known in ((global_id, by_id), (_key(mark), by_mark)):
                 if key and key in known and known[key].method != method:
                     raise InputError(f"{where}: {key} has another method in {known[key].source}")
                 if key:
                     known.setdefault(key, override)
-    except csv.Error as fault:
+    except (csv.Error, ValueError) as fault:
         raise InputError(f"{path}: line {reader.line_num}: {fault}") from None
-    return Overrides(by_id, by_mark)
+    return Overrides(by_id, by_mark, tuple(listed))
 
 
 def _key(mark: str) -> str:

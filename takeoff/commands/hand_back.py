@@ -1,0 +1,89 @@
+"""Options that hand results back: into the model, to its designer, and to whoever decides on methods."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+import click
+
+from takeoff.commands.common import PATH
+
+if TYPE_CHECKING:
+    from takeoff.pipeline import Progress, Run
+
+
+@dataclass(frozen=True, slots=True)
+class HandBack:
+    """What is to be written besides the result itself; None: not asked for."""
+
+    ifc: Path | None
+    bcf: Path | None
+    bcf_version: Literal["3.0", "2.1"]
+    methods_list: Path | None
+
+    def require_possible(self) -> None:
+        """Raise what is wrong with the options before anything is measured."""
+        if self.bcf is not None:
+            from takeoff.outputs.bcf.container import require_library
+
+            require_library()
+
+    def write(self, run: "Run", report: "Progress") -> tuple[Path, ...]:
+        """Write what was asked for; the paths written."""
+        written: list[Path] = []
+        if self.ifc is not None:
+            from takeoff.outputs.ifc.enriched import write_enriched
+
+            report("model", 0, 0)
+            written += write_enriched(self.ifc, run)
+        if self.bcf is not None:
+            from takeoff.outputs.bcf.container import write_bcf
+
+            report("topics", 0, 0)
+            write_bcf(self.bcf, run, self.bcf_version)
+            written.append(self.bcf)
+        if self.methods_list is not None:
+            from takeoff.outputs.method_list import write_method_list
+
+            write_method_list(self.methods_list, run)
+            written.append(self.methods_list)
+        return tuple(written)
+
+
+def handing_back(command: Callable[..., None]) -> Callable[..., None]:
+    """The options; the command gets them as one `hand_back`."""
+
+    def with_one(
+        *, ifc: Path | None, bcf: Path | None, bcf_version: Any, methods_list: Path | None, **others: Any
+    ) -> None:
+        command(hand_back=HandBack(ifc, bcf, bcf_version, methods_list), **others)
+
+    with_one.__doc__ = command.__doc__
+    with_one.__click_params__ = getattr(command, "__click_params__", [])  # type: ignore[attr-defined]
+    with_one.__name__ = command.__name__
+    wrapped: Callable[..., None] = with_one
+    options = [
+        click.option(
+            "--ifc",
+            type=PATH,
+            help="Also write a copy of the model with quantities, methods and bill items in it (.ifc; a folder "
+            "for several models).",
+        ),
+        click.option("--bcf", type=PATH, help="Also write the findings as topics for the designer (.bcf)."),
+        click.option(
+            "--bcf-version",
+            type=click.Choice(["3.0", "2.1"]),
+            default="3.0",
+            show_default=True,
+            help="Version of BCF that the designer's program reads.",
+        ),
+        click.option(
+            "--methods-list",
+            type=PATH,
+            help="Also write all elements with their methods (CSV), to edit and give back with --overrides.",
+        ),
+    ]
+    for option in reversed(options):
+        wrapped = option(wrapped)
+    return wrapped
