@@ -14,6 +14,7 @@ from takeoff.commands.common import (
     progress,
     require_page_name,
 )
+from takeoff.commands.hand_back import HandBack, handing_back
 
 
 @click.command()
@@ -34,6 +35,7 @@ from takeoff.commands.common import (
 @click.option("--title", help="Title on the summary; default: the names of the models.")
 @click.option("--paper", type=click.Choice(["a4", "letter"]), help="Paper of the print set-up.")
 @page_option
+@handing_back
 def bill(
     models: tuple[Path, ...],
     out: Path,
@@ -60,6 +62,7 @@ def bill(
         if out.suffix.lower() != ".xlsx":
             raise click.UsageError(f"--out {out}: the bill is a workbook; give it a name that ends in .xlsx")
         require_page_name(page)
+        hand_back = HandBack.taken_from(flags)
         if (alternatives is None) != (alternative is None):
             raise click.UsageError("--alternative NAME and --alternatives FILE go together; give both")
         settings = load_settings(job, flags)
@@ -82,4 +85,5 @@ def bill(
 
                 report("page", 0, 0)
                 write_page(page, run)
-        close(run, settings, out, as_json, quiet, page)
+            handed_back = hand_back.write(run, report)
+        close(run, settings, out, as_json, quiet, page, more=handed_back)

@@ -22,8 +22,18 @@ class HandBack:
     bcf_version: Literal["3.0", "2.1"]
     methods_list: Path | None
 
-    def require_possible(self) -> None:
-        """Raise what is wrong with the options before anything is measured."""
+    @classmethod
+    def taken_from(cls, flags: dict[str, Any]) -> "HandBack":
+        """What the flags of a command ask for; they are taken out of `flags`.
+
+        Raises InputError where a library that is needed is missing: before anything is measured.
+        """
+        names = ("ifc", "bcf", "bcf_version", "methods_list")
+        asked = cls(*(flags.pop(name) for name in names))
+        asked._require_libraries()
+        return asked
+
+    def _require_libraries(self) -> None:
         if self.bcf is not None:
             from takeoff.outputs.bcf.container import require_library
 
@@ -52,17 +62,7 @@ class HandBack:
 
 
 def handing_back(command: Callable[..., None]) -> Callable[..., None]:
-    """The options; the command gets them as one `hand_back`."""
-
-    def with_one(
-        *, ifc: Path | None, bcf: Path | None, bcf_version: Any, methods_list: Path | None, **others: Any
-    ) -> None:
-        command(hand_back=HandBack(ifc, bcf, bcf_version, methods_list), **others)
-
-    with_one.__doc__ = command.__doc__
-    with_one.__click_params__ = getattr(command, "__click_params__", [])  # type: ignore[attr-defined]
-    with_one.__name__ = command.__name__
-    wrapped: Callable[..., None] = with_one
+    """The options that `HandBack.taken_from` takes out of a command's flags."""
     options = [
         click.option(
             "--ifc",
@@ -85,5 +85,5 @@ def handing_back(command: Callable[..., None]) -> Callable[..., None]:
         ),
     ]
     for option in reversed(options):
-        wrapped = option(wrapped)
-    return wrapped
+        command = option(command)
+    return command

@@ -14,12 +14,14 @@ from takeoff.commands.common import (
     progress,
     require_page_name,
 )
+from takeoff.commands.hand_back import HandBack, handing_back
 
 
 @click.command()
 @measuring
 @click.option("--out", required=True, type=PATH, help="Folder for the tables.")
 @page_option
+@handing_back
 def measure(
     models: tuple[Path, ...],
     out: Path,
@@ -37,6 +39,7 @@ def measure(
         from takeoff.settings import load_settings
 
         require_page_name(page)
+        hand_back = HandBack.taken_from(flags)
         settings = load_settings(job, flags)
         with progress(quiet) as report:
             run = pipeline.measure(models, settings, report)
@@ -46,4 +49,5 @@ def measure(
 
                 report("page", 0, 0)
                 write_page(page, run)
-        close(run, settings, out, as_json, quiet, page)
+            handed_back = hand_back.write(run, report)
+        close(run, settings, out, as_json, quiet, page, more=handed_back)

@@ -177,7 +177,8 @@ class _CostWriter:
         if not self._older:
             return True
         schema = ifcopenshell.schema_by_name(self._model.schema_identifier)
-        return currency in schema.declaration_by_name("IfcCurrencyEnum").enumeration_items()
+        listed = schema.declaration_by_name("IfcCurrencyEnum").as_enumeration_type()
+        return listed is not None and currency in listed.enumeration_items()
 
     def _basis(self, unit: str) -> Any:
         """What the rate is for: one unit of the item, in SI."""
