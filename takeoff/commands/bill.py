@@ -62,7 +62,7 @@ def bill(
         if out.suffix.lower() != ".xlsx":
             raise click.UsageError(f"--out {out}: the bill is a workbook; give it a name that ends in .xlsx")
         require_page_name(page)
-        hand_back = HandBack.taken_from(flags)
+        hand_back = HandBack.taken_from(flags, models)
         if (alternatives is None) != (alternative is None):
             raise click.UsageError("--alternative NAME and --alternatives FILE go together; give both")
         settings = load_settings(job, flags)

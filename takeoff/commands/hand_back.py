@@ -1,6 +1,6 @@
 """Options that hand results back: into the model, to its designer, and to whoever decides on methods."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -23,17 +23,23 @@ class HandBack:
     methods_list: Path | None
 
     @classmethod
-    def taken_from(cls, flags: dict[str, Any]) -> "HandBack":
-        """What the flags of a command ask for; they are taken out of `flags`.
+    def taken_from(cls, flags: dict[str, Any], models: Sequence[Path]) -> "HandBack":
+        """What the flags of a command on `models` ask for; they are taken out of `flags`.
 
-        Raises InputError where a library that is needed is missing: before anything is measured.
+        Raises InputError, before anything is measured, for a copy that would replace a model and where a
+        library that is needed is missing.
         """
         names = ("ifc", "bcf", "bcf_version", "methods_list")
         asked = cls(*(flags.pop(name) for name in names))
-        asked._require_libraries()
+        asked._require_possible(models)
         return asked
 
-    def _require_libraries(self) -> None:
+    def _require_possible(self, models: Sequence[Path]) -> None:
+        if self.ifc is not None:
+            from takeoff.outputs.ifc.enriched import copies_for, require_other_files
+            from takeoff.pipeline import model_names
+
+            require_other_files(copies_for(self.ifc, list(model_names(models).values())).values(), models)
         if self.bcf is not None:
             from takeoff.outputs.bcf.container import require_library
 

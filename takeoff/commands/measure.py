@@ -39,7 +39,7 @@ def measure(
         from takeoff.settings import load_settings
 
         require_page_name(page)
-        hand_back = HandBack.taken_from(flags)
+        hand_back = HandBack.taken_from(flags, models)
         settings = load_settings(job, flags)
         with progress(quiet) as report:
             run = pipeline.measure(models, settings, report)

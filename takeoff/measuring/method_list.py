@@ -91,13 +91,14 @@ def _row(
         "found": "; ".join(methods),
         "evidence": _guarded("; ".join(dict.fromkeys(part.evidence for part in parts))),
         **{name: _guarded(getattr(main, name)) for name in TEXTS},
-        **{name: "" if value is None else repr(float(value)) for name, value in sizes.items()},
-        **(
-            dict(zip(PLACE, map(repr, map(float, figures)), strict=True))
-            if figures
-            else dict.fromkeys(PLACE, "")
-        ),
+        **{name: "" if value is None else _written(value) for name, value in sizes.items()},
+        **(dict(zip(PLACE, map(_written, figures), strict=True)) if figures else dict.fromkeys(PLACE, "")),
     }
+
+
+def _written(value: float) -> str:
+    """To a thousandth of a millimetre, which is more than anybody models."""
+    return repr(round(float(value), 6) + 0.0)
 
 
 def _sum(values: Iterable[float | None]) -> float | None:

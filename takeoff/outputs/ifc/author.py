@@ -43,7 +43,9 @@ class Author:
                 return known
         older = model.schema == "IFC2X3"
         organization = model.create_entity("IfcOrganization", Name=NAME)
-        person = model.create_entity("IfcPerson", FamilyName=NAME, **{"Id" if older else "Identification": NAME})
+        person = model.create_entity(
+            "IfcPerson", FamilyName=NAME, **{"Id" if older else "Identification": NAME}
+        )
         user = model.create_entity("IfcPersonAndOrganization", ThePerson=person, TheOrganization=organization)
         application = model.create_entity(
             "IfcApplication",

@@ -3,7 +3,7 @@
 import tempfile
 import time
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -38,8 +38,8 @@ class Enrichment:
     bill: "Bill | None" = None
 
 
-def copies_for(target: Path, models: "Sequence[ModelFacts]") -> dict[str, Path]:
-    """Where the copy of each model goes: `target` for one, files of the models' names in it for several.
+def copies_for(target: Path, models: Sequence[str]) -> dict[str, Path]:
+    """Where the copy of each model goes, by its name: `target` for one, files of their names in it for several.
 
     Raises:
         InputError: two models would share one file, or `target` does not end in .ifc where it is a file.
@@ -47,15 +47,22 @@ def copies_for(target: Path, models: "Sequence[ModelFacts]") -> dict[str, Path]:
     if len(models) == 1:
         if target.suffix.lower() != ".ifc":
             raise InputError(f"{target}: a model is written as .ifc; give it a name that ends so")
-        return {models[0].model: target}
+        return {models[0]: target}
     if target.suffix:
         raise InputError(
             f"{target}: {len(models)} models need a folder to be written to; give a name without ending"
         )
-    copies = {model.model: target / f"{Path(model.model).stem}.ifc" for model in models}
+    copies = {name: target / f"{Path(name).stem}.ifc" for name in models}
     if len({path.name.casefold() for path in copies.values()}) < len(copies):
         raise InputError(f"{target}: two of the models have the same file name; write them one at a time")
     return copies
+
+
+def require_other_files(copies: Iterable[Path], models: Sequence[Path]) -> None:
+    """Raise InputError where a copy would replace one of the models."""
+    for copy in copies:
+        if any(copy.exists() and model.exists() and copy.samefile(model) for model in models):
+            raise InputError(f"{copy}: is one of the models themselves; give another name for the copy")
 
 
 def write_enriched(target: Path, run: "Run") -> tuple[Path, ...]:
@@ -64,12 +71,8 @@ def write_enriched(target: Path, run: "Run") -> tuple[Path, ...]:
     Returns the files written. Raises InputError where a copy would replace one of the models, or cannot be
     written.
     """
-    copies = copies_for(target, run.models)
-    for copy in copies.values():
-        if any(
-            copy.exists() and source.exists() and copy.samefile(source) for source in run.sources.values()
-        ):
-            raise InputError(f"{copy}: is one of the models themselves; give another name for the copy")
+    copies = copies_for(target, [model.model for model in run.models])
+    require_other_files(copies.values(), tuple(run.sources.values()))
     if len(run.models) > 1:
         target.mkdir(exist_ok=True)
     convention = str(run.record["convention"]["name"])
