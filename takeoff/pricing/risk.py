@@ -5,6 +5,7 @@ the same normal score in a share (the correlation) and one of its own in the res
 distribution (a Gaussian copula with one factor).
 """
 
+import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -68,33 +69,43 @@ class Risk:
 
 
 def draw(parameters: Sequence[Parameter], draws: int, seed: int) -> Floats:
-    """Figures of all parameters, (draws, parameters); the same seed gives the same figures."""
+    """Figures of all parameters, (draws, parameters).
+
+    Each parameter has a stream of its own: the same seed gives it the same figures whatever stands beside it.
+    """
     from scipy.special import ndtr
 
-    generator = np.random.default_rng(seed)
-    groups = list(dict.fromkeys(parameter.group for parameter in parameters if parameter.group))
-    own = generator.standard_normal((draws, len(parameters)))
-    if groups:
-        shared = generator.standard_normal((draws, len(groups)))
-        for place, parameter in enumerate(parameters):
-            if parameter.group:
-                closeness = parameter.correlation
-                common = shared[:, groups.index(parameter.group)]
-                own[:, place] = np.sqrt(closeness) * common + np.sqrt(1.0 - closeness) * own[:, place]
+    shares = np.empty((draws, len(parameters)))
+    common: dict[str, Floats] = {}
+    for place, parameter in enumerate(parameters):
+        own = _stream(seed, parameter.kind, parameter.name, parameter.low, parameter.likely, parameter.high)
+        if not parameter.group:
+            shares[:, place] = own.random(draws)
+            continue
+        if parameter.group not in common:
+            common[parameter.group] = _stream(seed, "group", parameter.group).standard_normal(draws)
+        closeness = parameter.correlation
+        score = np.sqrt(closeness) * common[parameter.group]
+        shares[:, place] = ndtr(score + np.sqrt(1.0 - closeness) * own.standard_normal(draws))
     low = np.array([parameter.low for parameter in parameters])
     likely = np.array([parameter.likely for parameter in parameters])
     high = np.array([parameter.high for parameter in parameters])
-    return triangular(ndtr(own), low, likely, high)
+    return triangular(shares, low, likely, high)
+
+
+def _stream(seed: int, *name: object) -> np.random.Generator:
+    """The random numbers of one name."""
+    return np.random.default_rng([seed, zlib.crc32("|".join(map(str, name)).encode())])
 
 
 def triangular(share: Floats, low: Floats, likely: Floats, high: Floats) -> Floats:
     """Figures (n, k) below which a `share` (n, k) of triangular distributions (k,) lies: the inverse of F."""
     width = high - low
-    safe = np.where(width > 0, width, 1.0)
-    peak = (likely - low) / safe
-    rising = low + np.sqrt(share * width * (likely - low))
-    falling = high - np.sqrt((1.0 - share) * width * (high - likely))
-    return np.where(width > 0, np.where(share < peak, rising, falling), likely)
+    peak = np.divide(likely - low, width, out=np.ones_like(width), where=width > 0)
+    rising = share < peak
+    inner = np.where(rising, share * (width * (likely - low)), (1.0 - share) * (width * (high - likely)))
+    step = np.sqrt(inner, out=inner)
+    return np.where(rising, low + step, high - step)
 
 
 def judge(totals: Floats, base: int, draws: int, seed: int) -> Risk:
