@@ -10,7 +10,7 @@ from typing import Any
 from takeoff.findings import InputError
 from takeoff.templates import template_path
 
-OTHER_TABLES = ("nightly",)
+OTHER_TABLES = ("nightly", "compare")
 """Tables of a job file that belong to one command, which reads and checks them itself."""
 
 _IMPERIAL_FILES = {"convention": "conventions/imperial.toml", "rates": "rates-imperial.csv"}
