@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from takeoff.compare_job import Choice
 from takeoff.findings import Finding, InputError
 from takeoff.pipeline import Prepared, Progress, Run, measure_prepared, prepare, with_bill
 from takeoff.settings import Settings
@@ -22,19 +23,6 @@ if TYPE_CHECKING:
 
 def _silent(stage: str, done: int, total: int) -> None:
     del stage, done, total
-
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """What is compared and how: the alternatives file, and what flags say beside it."""
-
-    alternatives: Path
-    base: str = ""
-    production: Path | None = None
-    carbon: Path | None = None
-    break_even: tuple[str, ...] = ()
-    draws: int | None = None
-    seed: int | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

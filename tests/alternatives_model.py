@@ -6,7 +6,8 @@ from typing import Any
 
 from build import Model, rectangle
 
-from takeoff.comparing import Choice, compare
+from takeoff.compare_job import Choice
+from takeoff.comparing import compare
 from takeoff.measuring.records import Measurement
 from takeoff.pricing.comparison import Comparison, Variant
 from takeoff.settings import Settings
@@ -27,7 +28,13 @@ def write_house(path: Path) -> Path:
     m = Model("IFC4")
     m.storey("Ground floor", 0.0)
     m.slab(
-        rectangle(-1, -1, 7, 5), 0.3, -0.3, name="Ground slab", PredefinedType="BASESLAB", material=CAST, made=None
+        rectangle(-1, -1, 7, 5),
+        0.3,
+        -0.3,
+        name="Ground slab",
+        PredefinedType="BASESLAB",
+        material=CAST,
+        made=None,
     )
     wall = m.wall((0.5, 0.15), (5.5, 0.15), 0.3, 3.0, name="Wall", Tag="W1", material=CAST, made=None)
     m.box_void(wall, (2.0, -0.3, 1.0), (3.0, 0.3, 2.0), name="Window")
@@ -40,7 +47,9 @@ def write_house(path: Path) -> Path:
     m.slab(
         rectangle(0, 0, 6, 3.85), 0.14, 3.06, name="Topping", material=CAST, made=None, PredefinedType="FLOOR"
     )
-    m.slab(rectangle(20, -1, 28, 2), 0.3, -0.3, name="Base", PredefinedType="BASESLAB", material=CAST, made=None)
+    m.slab(
+        rectangle(20, -1, 28, 2), 0.3, -0.3, name="Base", PredefinedType="BASESLAB", material=CAST, made=None
+    )
     for i, x in enumerate((21.0, 24.02)):
         m.wall((x, 0.1), (x + 3.0, 0.1), 0.2, 3.0, name=f"Panel {i + 1}", material=TILT_UP, made=None)
     return m.save(path)

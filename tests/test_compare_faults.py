@@ -7,6 +7,7 @@ from alternatives_model import compared, one_change, write_house
 from click.testing import CliRunner
 
 from takeoff.cli import main
+from takeoff.compare_job import Choice, load_choice
 from takeoff.findings import InputError
 
 WALL = 'select = { name = "Wall" }\n'
@@ -189,3 +190,24 @@ def test_usage(house: Path, tmp_path: Path) -> None:
     )
     assert done.exit_code == 1
     assert "no alternative is called 'None'; there are Other" in done.stderr
+
+
+def test_a_job_file_may_name_everything_and_flags_win(house: Path, tmp_path: Path) -> None:
+    (tmp_path / "alternatives.toml").write_text(one_change(WALL + 'method = "precast"'), encoding="utf-8")
+    job = tmp_path / "job.toml"
+    job.write_text(
+        'paper = "letter"\n[compare]\nalternatives = "alternatives.toml"\nseed = 5\nbase = "Other"\n', "utf-8"
+    )
+    choice = load_choice(job, {"seed": None, "base": "As modelled", "break_even": ()})
+    assert choice == Choice(tmp_path / "alternatives.toml", base="As modelled", seed=5)
+    args = ["compare", str(house), "--job", str(job), "--out", str(tmp_path / "x.xlsx"), "--processes", "1"]
+    assert CliRunner().invoke(main, args).exit_code == 0
+    for line, told in (
+        ("draws = 3", "compare.draws: input should be"),
+        ("drawz = 3", "compare.drawz: is not known"),
+    ):
+        job.write_text(f"[compare]\n{line}\n", encoding="utf-8")
+        with pytest.raises(InputError, match=told):
+            load_choice(job, {})
+    with pytest.raises(InputError, match="no alternatives are named"):
+        load_choice(None, {})

@@ -12,9 +12,7 @@ from takeoff.commands.common import PATH, measuring, problems, progress
 
 @click.command()
 @measuring
-@click.option(
-    "--alternatives", required=True, type=PATH, help="Alternatives (TOML): what is made otherwise, and how."
-)
+@click.option("--alternatives", type=PATH, help="Alternatives (TOML): what is made otherwise, and how.")
 @click.option("--out", required=True, type=PATH, help="The workbook to write (.xlsx).")
 @click.option("--csv", "tables", type=PATH, help="Folder for the same as CSV tables.")
 @click.option(
@@ -39,10 +37,10 @@ from takeoff.commands.common import PATH, measuring, problems, progress
 @click.option("--paper", type=click.Choice(["a4", "letter"]), help="Paper of the print set-up.")
 def compare(
     models: tuple[Path, ...],
-    alternatives: Path,
+    alternatives: Path | None,
     out: Path,
     tables: Path | None,
-    base: str,
+    base: str | None,
     production: Path | None,
     carbon: Path | None,
     break_even: tuple[str, ...],
@@ -55,7 +53,7 @@ def compare(
 ) -> None:
     """Compare ways to build MODELS: cast in place, precast, tilt-up, and what each costs and takes."""
     with problems():
-        from takeoff.comparing import Choice
+        from takeoff.compare_job import load_choice
         from takeoff.comparing import compare as compare_all
         from takeoff.outputs.comparison.book import write_comparison
         from takeoff.outputs.comparison.closing import comparison_lines
@@ -68,7 +66,16 @@ def compare(
                 f"--out {out}: the comparison is a workbook; give it a name that ends in .xlsx"
             )
         settings = load_settings(job, flags)
-        choice = Choice(alternatives, base, production, carbon, break_even, draws, seed)
+        asked = {
+            "alternatives": alternatives,
+            "base": base,
+            "production": production,
+            "carbon": carbon,
+            "break_even": break_even,
+            "draws": draws,
+            "seed": seed,
+        }
+        choice = load_choice(job, asked)
         with progress(quiet) as report:
             comparison, run = compare_all(models, settings, choice, report)
             report("workbook", 0, 0)

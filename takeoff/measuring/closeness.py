@@ -56,6 +56,7 @@ def contact_areas(
     near = np.unique(pairs)
     surfaces = make_surfaces(make_facets([meshes[i] for i in near.tolist()]))
     contacts = find_contacts(surfaces, np.searchsorted(near, pairs), TOUCH)
+    wanted = set(of)
     areas: dict[tuple[int, int], float] = {}
     found = [
         (int(near[surfaces.part[a]]), int(near[surfaces.part[b]]), float(size))
@@ -64,7 +65,7 @@ def contact_areas(
     found += [(i, j, np.inf) for i, j in pairs.tolist() if _shared_volume(meshes[i], meshes[j]) > 1e-6]
     for one, other, size in found:
         for key in ((owners[one], owners[other]), (owners[other], owners[one])):
-            if key[0] in of:
+            if key[0] in wanted:
                 areas[key] = areas.get(key, 0.0) + size
     return areas
 
