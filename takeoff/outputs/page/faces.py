@@ -31,16 +31,17 @@ SMALLEST = 1e-6
 STEPS = 65_535
 """Corners are told apart in this many steps along each side of their body's box: 0.1 mm in 6.5 m."""
 
-FILLED, OUTLINED = 1, 2
+FILLED, OUTLINED, CURVED = 1, 2, 4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Faces:
-    """Polygons of all bodies, sorted by body. Each has its outer ring first, then its holes.
+    """Polygons of all bodies, sorted by body. Each has its outer ring first, then its holes; seen from outside the
+    body the outer ring turns anticlockwise.
 
     `box` (b, 6) lowest corner and size of each body, m; `body`, `state`, `category`, `area`, `flags`, `rings`
-    (p,) one entry a polygon: its body, place in `STATES`, place in `categories` (0: none), m2, `FILLED` and
-    `OUTLINED` bits, number of rings; `ring` (r,) corners of each ring; `corners` (c, 3) steps in the box.
+    (p,) one entry a polygon: its body, place in `STATES`, place in `categories` (0: none), m2, `FILLED`,
+    `OUTLINED` and `CURVED` bits, number of rings; `ring` (r,) corners of each ring; `corners` (c, 3) steps in the box.
     """
 
     box: NDArray[np.float32]
@@ -81,6 +82,9 @@ def make_faces(surfaces: Surfaces, bodies: Sequence[Body], formed: Mapping[int, 
     rows = rows[source]
     order = np.argsort(surfaces.part[rows], kind="stable")
     polygons, source, rows = polygons[order], source[order], rows[order]
+    inward = np.where(surfaces.frame[rows] >= 0, surfaces.side[rows] < 0, surfaces.hollow[rows])
+    polygons[~inward] = shapely.orient_polygons(polygons[~inward])
+    polygons[inward] = shapely.orient_polygons(polygons[inward], exterior_cw=True)
     rings, ring_polygon = shapely.get_rings(polygons, return_index=True)
     points, ring_of = shapely.get_coordinates(rings, return_index=True)
     last = np.ones(len(points), dtype=bool)
@@ -112,9 +116,9 @@ def _sheets(surfaces: Surfaces, formed: Mapping[int, FormedBody]) -> tuple[_Shee
     for body in formed.values():
         for face in body.faces:
             told.add(face.row)
-            outline = 0 if surfaces.curved[face.row] else OUTLINED
+            outline = CURVED if surfaces.curved[face.row] else OUTLINED
             split = face.relieved is not None and face.rest is not None
-            flags = FILLED | (0 if split else outline)
+            flags = FILLED | (outline & CURVED if split else outline)
             if face.rest is not None:
                 state = "formed" if face.formed else face.category
                 number = categories.setdefault(face.category, len(categories)) if face.formed else 0
@@ -124,11 +128,11 @@ def _sheets(surfaces: Surfaces, formed: Mapping[int, FormedBody]) -> tuple[_Shee
                 state = "permanent-formwork" if face.touching == {"permanent-formwork"} else "contact"
                 region = shapely.intersection(whole, face.relieved) if split else whole
                 sheets.add(face.row, state, 0, flags, region)
-                if split and outline:
+                if split and outline == OUTLINED:
                     sheets.add(face.row, state, 0, OUTLINED, whole)
     for row in range(len(surfaces)):
         if row not in told and surfaces.area[row] > SMALLEST:
-            outline = 0 if surfaces.curved[row] else OUTLINED
+            outline = CURVED if surfaces.curved[row] else OUTLINED
             sheets.add(row, "not-formed", 0, FILLED | outline, surfaces.polygon[row])
     return sheets, tuple(categories)
 

@@ -30,7 +30,8 @@ function makeShapes(arrays) {
     }
     faceCorner[f] = corner;
     faceTriangle[f] = t / 3;
-    const bounds = [corner];
+    const first = corner;
+    const bounds = rings[f] > 1 ? [corner] : null;
     for (let k = 0; k < rings[f]; k++, r++) {
       const begin = corner;
       for (let i = 0; i < ring[r]; i++, corner++) {
@@ -43,15 +44,22 @@ function makeShapes(arrays) {
           lines[l++] = i + 1 < ring[r] ? corner + 1 : begin;
         }
       }
-      bounds.push(corner);
+      bounds?.push(corner);
     }
-    if (flags[f] & FILLED) {
-      const own = triangulated(position, bounds);
-      if (t + own.length > grown.length) {
-        const larger = new Uint32Array(2 * grown.length + own.length);
-        larger.set(grown);
-        grown = larger;
-      }
+    if (!(flags[f] & FILLED)) continue;
+    const size = corner - first;
+    if (!bounds && (size === 3 || (size === 4 && convex(position, first)))) {
+      if (t + 6 > grown.length) grown = enlarged(grown, 6);
+      grown[t++] = first;
+      grown[t++] = first + 1;
+      grown[t++] = first + 2;
+      if (size === 3) continue;
+      grown[t++] = first;
+      grown[t++] = first + 2;
+      grown[t++] = first + 3;
+    } else {
+      const own = triangulated(position, bounds ?? [first, corner]);
+      if (t + own.length > grown.length) grown = enlarged(grown, own.length);
       grown.set(own, t);
       t += own.length;
     }
@@ -74,30 +82,37 @@ function makeShapes(arrays) {
   };
 }
 
+function enlarged(array, room) {
+  const larger = new Uint32Array(2 * array.length + room);
+  larger.set(array);
+  return larger;
+}
+
+/** Whether four corners from `first` on turn one way all around: each turn agrees with the first one. */
+function convex(p, first) {
+  let [x, y, z] = [0, 0, 0];
+  for (let i = 0; i < 4; i++) {
+    const a = 3 * (first + i);
+    const b = 3 * (first + ((i + 1) & 3));
+    const c = 3 * (first + ((i + 2) & 3));
+    const [ux, uy, uz] = [p[b] - p[a], p[b + 1] - p[a + 1], p[b + 2] - p[a + 2]];
+    const [vx, vy, vz] = [p[c] - p[b], p[c + 1] - p[b + 1], p[c + 2] - p[b + 2]];
+    const [nx, ny, nz] = [uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx];
+    if (i === 0) [x, y, z] = [nx, ny, nz];
+    else if (nx * x + ny * y + nz * z < 0) return false;
+  }
+  return true;
+}
+
 /** Corner numbers of the triangles of a flat face; `bounds` are where its rings begin and end. */
 function triangulated(position, bounds) {
-  const first = bounds[0];
-  const outer = bounds[1] - first;
-  if (outer === 3 && bounds.length === 2) return [first, first + 1, first + 2];
-  const [u, v] = flatAxes(position, first, bounds[1]);
-  const at = (i) => [position[3 * i + u], position[3 * i + v]];
-  if (outer === 4 && bounds.length === 2) {
-    const side = [0, 1, 2, 3].map((i) => {
-      const [ax, ay] = at(first + i);
-      const [bx, by] = at(first + ((i + 1) % 4));
-      const [cx, cy] = at(first + ((i + 2) % 4));
-      return (bx - ax) * (cy - by) - (by - ay) * (cx - bx);
-    });
-    if (side.every((s) => s >= 0) || side.every((s) => s <= 0)) {
-      return [first, first + 1, first + 2, first, first + 2, first + 3];
-    }
-  }
+  const [u, v] = flatAxes(position, bounds[0], bounds[1]);
   const rings = [];
   const numbers = [];
   for (let k = 0; k + 1 < bounds.length; k++) {
     const points = [];
     for (let i = bounds[k]; i < bounds[k + 1]; i++) {
-      points.push(new THREE.Vector2(...at(i)));
+      points.push(new THREE.Vector2(position[3 * i + u], position[3 * i + v]));
       numbers.push(i);
     }
     rings.push(points);
