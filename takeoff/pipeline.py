@@ -388,6 +388,7 @@ def _record(run: Run, settings: Settings, seconds: Mapping[str, float]) -> dict[
             {"what": what, "file": path.name, "sha256": hashlib.sha256(path.read_bytes()).hexdigest()}
             for what, path in settings.files().items()
         ],
+        "caution": measurement.caution,
         "counts": {**measurement.counts, "findings": dict(sorted(kinds.items()))},
         "totals": totals,
         "prefabrication": [

@@ -39,6 +39,12 @@ _FILES = {
     "markups": "markups.toml",
 }
 
+_OPTIONAL = ("overrides", "scoring")
+"""Files that a run can do without."""
+
+_BY_NAME = {"convention": "conventions", "scoring": "scoring"}
+"""Files that may be named by the name of a shipped one, and the folder of those."""
+
 
 @dataclass(frozen=True, slots=True)
 class Settings:
@@ -49,7 +55,7 @@ class Settings:
 
     `ground_level` is metres above
     the models' zero; None lets the models tell. `overrides` lists methods by GlobalId or
-    mark. `processes` workers measure geometry, `limit_seconds` is the
+    mark. `scoring` is a scheme of points. `processes` workers measure geometry, `limit_seconds` is the
     patience with one element.
     """
 
@@ -68,6 +74,7 @@ class Settings:
     resources: Path | None = None
     look: Path | None = None
     words: Path | None = None
+    scoring: Path | None = None
     title: str = ""
     paper: str = ""
     units: str = "metric"
@@ -87,15 +94,15 @@ class Settings:
         if given is None:
             imperial = _IMPERIAL_FILES.get(what) if self.units == "imperial" else None
             return template_path(imperial or _FILES[what])
-        if what == "convention" and not given.exists() and given.name == str(given) and not given.suffix:
-            return template_path(f"conventions/{given}.toml")
+        folder = _BY_NAME.get(what)
+        if folder and not given.exists() and given.name == str(given) and not given.suffix:
+            return template_path(f"{folder}/{given}.toml")
         return given
 
     def files(self) -> dict[str, Path]:
         """All data files of the run, by what they hold."""
         used = {what: self.file(what) for what in _FILES}
-        if self.overrides is not None:
-            used["overrides"] = self.overrides
+        used |= {what: self.file(what) for what in _OPTIONAL if getattr(self, what) is not None}
         return used
 
 
@@ -127,11 +134,11 @@ def _job(job: Path) -> dict[str, Any]:
 
 
 def _checked(job: Path, key: str, value: Any) -> Any:
-    if key in _FILES or key == "overrides":
+    if key in _FILES or key in _OPTIONAL:
         if not isinstance(value, str):
             raise InputError(f"{job}: '{key}' must be a path in quotes")
         path = job.parent / value
-        return path if path.exists() or key != "convention" else Path(value)
+        return path if path.exists() or key not in _BY_NAME else Path(value)
     if key == "strict":
         if not isinstance(value, bool):
             raise InputError(f"{job}: 'strict' must be true or false")

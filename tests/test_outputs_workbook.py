@@ -70,7 +70,7 @@ def column_of(sheet: Worksheet, heading: str, row: int = 4) -> int:
 
 
 def test_sheets_stand_in_order(formulas: Workbook) -> None:
-    assert formulas.sheetnames == SHEETS
+    assert formulas.sheetnames == [*SHEETS, "Handling"]
 
 
 def test_quantities_and_amounts_are_live_and_show_their_values(formulas: Workbook, values: Workbook) -> None:
@@ -331,10 +331,10 @@ def test_sheets_are_set_up_for_reading_and_printing(formulas: Workbook) -> None:
         assert sheet.sheet_properties.pageSetUpPr.fitToPage
         assert "&P" in sheet.oddFooter.right.text
         assert sheet.print_area
-        if sheet.title != "Summary":
+        if sheet.title not in ("Summary", "Handling"):  # blocks with headings of their own
             assert sheet.freeze_panes == "A5"
             assert sheet.print_title_rows == "$4:$4"
-        if sheet.title not in ("Summary", "Basis"):
+        if sheet.title not in ("Summary", "Basis", "Handling"):
             assert sheet.auto_filter.ref
     assert formulas.calculation.fullCalcOnLoad
 

@@ -26,6 +26,7 @@ from takeoff.commands.hand_back import HandBack, handing_back
 @click.option("--resources", type=PATH, help="Prices that rates are built up of (CSV or .xlsx).")
 @click.option("--sections", type=PATH, help="Sections, items and their wording (TOML).")
 @click.option("--markups", type=PATH, help="Preliminaries, overheads, contingency, tax (TOML).")
+@click.option("--scoring", type=PATH, help="Scheme of points (TOML), or a shipped one by name: a sheet Score.")
 @click.option("--arrange", type=click.Choice(["trade", "element", "storey"]), help="Sections of the bill by.")
 @click.option("--units", type=click.Choice(["metric", "imperial"]), help="Units of the whole bill.")
 @click.option("--look", type=PATH, help="Head, fonts, colours and columns of the workbook (TOML).")
@@ -79,7 +80,13 @@ def bill(
                 run = pipeline.bill(models, settings, report, earlier)
             assert run.bill is not None
             report("workbook", 0, 0)
-            write_workbook(out, run.measurement, run.bill, run.record, look, words)
+            score = None
+            if settings.scoring is not None:
+                from takeoff.pricing.schemes import load_scheme
+                from takeoff.pricing.scoring import make_score
+
+                score = make_score(run.measurement, load_scheme(settings.file("scoring")), run.bill)
+            write_workbook(out, run.measurement, run.bill, run.record, look, words, score)
             if page is not None:
                 from takeoff.outputs.page.page import write_page
 

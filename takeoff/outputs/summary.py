@@ -1,6 +1,7 @@
 """The closing words of a run for a terminal of 80 columns: quantities, price, what to look at."""
 
 import math
+import textwrap
 from collections.abc import Iterable, Sequence
 
 from takeoff.measuring.plan import METHODS, ROLES
@@ -77,6 +78,7 @@ def _totals(measurement: Measurement) -> list[str]:
         shapes = len({piece.repetition_group for piece in measurement.pieces})
         pieces = _count(len(measurement.pieces), "piece")
         lines.append(f"{pieces} to lift in {_count(shapes, 'shape')}, {weight:,.2f} t")
+        lines += textwrap.wrap(measurement.caution, WIDTH - 1)
     missing = sum(part.method in _MADE and part.net_volume_m3 is None for part in parts)
     if missing:
         lines.append(f"{_count(missing, 'part')} could not be measured")

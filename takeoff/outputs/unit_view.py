@@ -11,7 +11,10 @@ from takeoff.pricing.unit_systems import METRIC, UnitSystem
 
 Record = TypeVar("Record")
 _SUFFIXES = ("m3", "m2", "m", "t", "kg")
-_TABLES = ("parts", "formwork", "surfaces", "holes", "reinforcement", "pieces", "joints")
+_TABLES = (
+    "parts", "formwork", "surfaces", "holes", "reinforcement", "pieces", "joints", "bearings", "loads", "lifts",
+    "casting", "panels", "storeys",
+)  # fmt: skip
 
 
 def shown_in(measurement: Measurement, system: UnitSystem) -> Measurement:

@@ -17,15 +17,18 @@ from takeoff.outputs.workbook.bill import BillColumns, write_bill
 from takeoff.outputs.workbook.build_ups import write_build_ups
 from takeoff.outputs.workbook.dimensions import write_dimensions
 from takeoff.outputs.workbook.findings import write_findings
+from takeoff.outputs.workbook.handling import write_handling
 from takeoff.outputs.workbook.kept import write_hand_sheet, write_kept
 from takeoff.outputs.workbook.look import Look, shipped_look
 from takeoff.outputs.workbook.prefabrication import write_prefabrication
 from takeoff.outputs.workbook.records import write_elements, write_formwork, write_pieces, write_reinforcement
+from takeoff.outputs.workbook.score import write_score
 from takeoff.outputs.workbook.sheet import PAPERS, Page, Sheet
 from takeoff.outputs.workbook.styles import Styles
 from takeoff.outputs.workbook.summary import Carried, write_summary
 from takeoff.outputs.workbook.words import Words
 from takeoff.pricing.records import Bill
+from takeoff.pricing.scoring import Score
 from takeoff.pricing.unit_systems import METRIC, unit_system
 
 SHEETS = (
@@ -45,6 +48,10 @@ BUILT = ("Build-ups", "Resources")
 """Sheets that follow where rates are built up."""
 KEPT = "Kept"
 """The sheet that follows where an earlier bill held what has no other place."""
+HANDLED = "Handling"
+"""The sheet that follows where there are pieces to lift."""
+SCORED = ("Score", "Score quantities")
+"""Sheets that follow where a scheme of points is given."""
 
 
 def write_workbook(
@@ -54,10 +61,12 @@ def write_workbook(
     run: Mapping[str, object],
     look: Look | None = None,
     words: Words | None = None,
+    score: Score | None = None,
 ) -> None:
     """Write the priced bill with live formulas, each with the value that the engine computed.
 
-    `run` is the run's record as in run.json; `paper` in it may be `a4` (default) or `letter`.
+    `run` is the run's record as in run.json; `paper` in it may be `a4` (default) or `letter`. A `score` has
+    two sheets of its own.
 
     Raises:
         InputError: the path cannot be written (missing folder, a folder, no permission, open elsewhere), or
@@ -68,7 +77,7 @@ def write_workbook(
     if system is not METRIC:
         words = replace(words, units={name: system.unit(name) for name in ("m3", "m2", "m", "t", "kg")})
     shown = replace(bill, findings=findings_shown_in(bill.findings, system))
-    book = _Book(shown_in(measurement, system), shown, run, look or shipped_look(), words)
+    book = _Book(shown_in(measurement, system), shown, run, look or shipped_look(), words, score)
     write_whole(path, book.write)
 
 
@@ -79,6 +88,7 @@ class _Book:
     run: Mapping[str, object]
     look: Look
     words: Words
+    score: Score | None = None
 
     def write(self, path: Path) -> None:
         """Write it all to `path`."""
@@ -113,9 +123,12 @@ def _fill(book: xlsxwriter.Workbook, content: _Book) -> None:
     styles = Styles(book, content.look)
     hand = bill.earlier.sheets if bill.earlier else ()
     names = [*SHEETS, *(BUILT if bill.build_ups else ()), *((KEPT,) if _keeps(bill) else ())]
+    names += [HANDLED] if measurement.pieces else []
+    names += SCORED if content.score else []
     names += [sheet.name for sheet in hand if sheet.name not in names]
     sheets = {name: Sheet(book, styles, name, words) for name in names}
-    findings = tuple(dict.fromkeys((*measurement.findings, *bill.findings)))
+    of_score = content.score.findings if content.score else ()
+    findings = tuple(dict.fromkeys((*measurement.findings, *bill.findings, *of_score)))
     first_rows = write_dimensions(sheets["Dimensions"], page, bill)
     columns = BillColumns(content.look.bill)
     rate_cells = {}
@@ -127,6 +140,10 @@ def _fill(book: xlsxwriter.Workbook, content: _Book) -> None:
     write_reinforcement(sheets["Reinforcement"], page, measurement)
     write_pieces(sheets["Pieces"], page, measurement)
     shares = write_prefabrication(book, sheets["Prefabrication"], page, measurement, bill.shares)
+    if measurement.pieces:
+        write_handling(sheets[HANDLED], page, measurement)
+    if content.score is not None:
+        write_score(sheets[SCORED[0]], sheets[SCORED[1]], page, content.score)
     listed = write_findings(sheets["Findings"], page, findings)
     write_basis(sheets["Basis"], page, bill, run)
     carried = Carried(layout, shares, listed)

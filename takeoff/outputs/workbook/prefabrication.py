@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import xlsxwriter
 from xlsxwriter.chart import Chart
 
+from takeoff.measuring.piece_records import RepetitionRow
 from takeoff.measuring.records import JointRow, Measurement, PieceRow
 from takeoff.outputs.workbook.records import element_column
 from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, Column, Formula, Page, Sheet, shown_width
@@ -42,6 +43,18 @@ JOINTS = (
     Column("Number", "count"),
     Column("Length m", "length"),
     Column("Area m2", "area"),
+    Column("Grout m3", "volume"),
+    Column("Sealant m", "length"),
+    Column("Connections", "count"),
+)
+REPEATED = (
+    Column("What repeats"),
+    Column("Role"),
+    Column("Most often"),
+    Column("Unit"),
+    Column("Repeated", "volume"),
+    Column("All", "volume"),
+    Column("Share", "share"),
 )
 LAST_COLUMN = len(GROUPS) + 4
 """Last printed column: the chart stands to the right of the shares."""
@@ -96,6 +109,7 @@ def write_prefabrication(
         place_chart(sheet, FIRST_ROW, len(SHARES), share_chart(book, sheet, layout, 470, height))
         row = max(row, FIRST_ROW + height // ROW_PIXELS + 1)
     row = _write_repetition(sheet, row + 1, measurement.pieces)
+    row = _write_repeated(sheet, row + 1, measurement.repetition)
     row = _write_joints(sheet, row + 1, measurement.joints)
     sheet.fit()
     sheet.raw.autofilter(HEADING_ROW, 0, FIRST_ROW + max(len(ordered), 1) - 1, len(SHARES) - 1)
@@ -271,21 +285,43 @@ def _write_joints(sheet: Sheet, row: int, joints: Sequence[JointRow]) -> int:
         groups.setdefault((joint.kind, joint.storey), []).append(joint)
     first = row + 2
     for index, ((kind, storey), members) in enumerate(groups.items(), start=first):
-        for column, value in enumerate((kind, storey, len(members), _length(members), _area(members))):
+        for column, value in enumerate((kind, storey, *_sums(members))):
             sheet.put(index, column, value, JOINTS[column].kind)
     end = first + len(groups)
-    sums = {2: len(joints), 3: _length(joints), 4: _area(joints)}
     totals: dict[int, Formula | str] = {
-        column: Formula(f"=SUM({'ABCDE'[column]}{first + 1}:{'ABCDE'[column]}{end})", value)
-        for column, value in sums.items()
+        column: Formula(f"=SUM({'ABCDEFGH'[column]}{first + 1}:{'ABCDEFGH'[column]}{end})", value)
+        for column, value in enumerate(_sums(joints), start=2)
     }
     _write_totals(sheet, end, JOINTS, totals)
     return end + 1
 
 
-def _length(joints: Sequence[JointRow]) -> float:
-    return math.fsum(joint.length_m for joint in joints)
+def _sums(joints: Sequence[JointRow]) -> tuple[float, ...]:
+    """Number of joints, length, area, grout, sealant, connections."""
+    fields = ("length_m", "area_m2", "grout_m3", "sealant_m", "connections")
+    return (len(joints), *(math.fsum(getattr(joint, name) for joint in joints) for name in fields))
 
 
-def _area(joints: Sequence[JointRow]) -> float:
-    return math.fsum(joint.area_m2 for joint in joints)
+def _write_repeated(sheet: Sheet, row: int, rows: Sequence[RepetitionRow]) -> int:
+    """Write what repeats of pieces, storey heights and floors; returns the row after it."""
+    if not rows:
+        return row
+    sheet.put_as(row, 0, sheet.words("Repetition by number and floor area"), sheet.styles.subtitle)
+    sheet.headings(row + 1, REPEATED)
+    for index, entry in enumerate(rows, start=row + 2):
+        per_shape = entry.measure == "pieces for each shape"
+        kind = UNIT_KINDS.get(entry.unit, "count")
+        ratio = f"E{index + 1}/F{index + 1}"
+        share = entry.share or 0.0
+        cells = (
+            (entry.measure, "text"),
+            (entry.role, "text"),
+            (entry.note, "text"),
+            (entry.unit, "text"),
+            (entry.repeated, kind),
+            (entry.total, kind),
+            (Formula(f'=IF(F{index + 1}>0,{ratio},"")', share), "ratio" if per_shape else "share"),
+        )
+        for column, (value, form) in enumerate(cells):
+            sheet.put(index, column, value, form)
+    return row + 2 + len(rows)

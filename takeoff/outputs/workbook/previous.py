@@ -9,7 +9,7 @@ from pathlib import Path
 
 from takeoff.findings import InputError
 from takeoff.outputs.workbook.bill import COLUMNS as BILL
-from takeoff.outputs.workbook.book import BUILT, KEPT, SHEETS
+from takeoff.outputs.workbook.book import BUILT, HANDLED, KEPT, SCORED, SHEETS
 from takeoff.outputs.workbook.cell_notes import read_comments
 from takeoff.outputs.workbook.kept import COLUMNS as KEPT_COLUMNS
 from takeoff.outputs.workbook.kept import VANISHED
@@ -27,7 +27,7 @@ from takeoff.pricing.records import Dimension
 from takeoff.pricing.resources import LINE_DIGITS
 from takeoff.pricing.typed import CARRIED, EarlierItem, HandItem, HandSheet, KeptText, TypedBill
 
-OWN_SHEETS = (*SHEETS, *BUILT, KEPT)
+OWN_SHEETS = (*SHEETS, *BUILT, KEPT, HANDLED, *SCORED)
 
 
 def read_previous(path: Path) -> TypedBill:

@@ -87,10 +87,10 @@ REINFORCEMENT: Fields = (
 )
 
 PIECES: Fields = (
-    ("mark", Column("Mark", widest=14)),
-    ("repetition_group", Column("Group", widest=10)),
+    ("mark", Column("Mark", widest=16)),
+    ("repetition_group", Column("Group", widest=12)),
     ("repetition_count", Column("In the group", "count")),
-    ("mirror_of", Column("Mirror of", widest=10)),
+    ("mirror_of", Column("Mirror of", widest=12)),
     ("method", Column("Method", widest=10)),
     ("role", Column("Role", widest=11)),
     ("storey", Column("Storey", widest=14)),
@@ -171,7 +171,7 @@ def write_pieces(sheet: Sheet, page: Page, measurement: Measurement) -> None:
     """Write one row a precast or tilt-up unit."""
     note = sheet.words(
         "Units as they are lifted. A group holds pieces of one shape, turned or shifted; mirror images are "
-        "apart. Checks compare with limits from a data file; see the sheet Basis."
+        "apart. Checks compare with limits from a data file; see the sheet Handling."
     )
     _write(sheet, page, note, PieceRow, PIECES, measurement.pieces, "No precast or tilt-up pieces.")
 
