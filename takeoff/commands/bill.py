@@ -26,7 +26,11 @@ from takeoff.commands.hand_back import HandBack, handing_back
 @click.option("--resources", type=PATH, help="Prices that rates are built up of (CSV or .xlsx).")
 @click.option("--sections", type=PATH, help="Sections, items and their wording (TOML).")
 @click.option("--markups", type=PATH, help="Preliminaries, overheads, contingency, tax (TOML).")
-@click.option("--scoring", type=PATH, help="Scheme of points (TOML), or a shipped one by name: a sheet Score.")
+@click.option(
+    "--scoring", type=PATH, help="Scheme of points (TOML), or a shipped one by name: a sheet Score."
+)
+@click.option("--csv", "csv_folder", type=PATH, help="Folder for every sheet as CSV.")
+@click.option("--parquet", "parquet_folder", type=PATH, help="Folder for every sheet as Parquet.")
 @click.option("--arrange", type=click.Choice(["trade", "element", "storey"]), help="Sections of the bill by.")
 @click.option("--units", type=click.Choice(["metric", "imperial"]), help="Units of the whole bill.")
 @click.option("--look", type=PATH, help="Head, fonts, colours and columns of the workbook (TOML).")
@@ -42,6 +46,8 @@ def bill(
     out: Path,
     previous: Path | None,
     overwrite: bool,
+    csv_folder: Path | None,
+    parquet_folder: Path | None,
     page: Path | None,
     alternatives: Path | None,
     alternative: str | None,
@@ -87,6 +93,13 @@ def bill(
 
                 score = make_score(run.measurement, load_scheme(settings.file("scoring")), run.bill)
             write_workbook(out, run.measurement, run.bill, run.record, look, words, score)
+            for kind, folder in (("csv", csv_folder), ("parquet", parquet_folder)):
+                if folder is not None:
+                    from takeoff.outputs.frames import bill_frames, write_frames
+
+                    report(kind, 0, 0)
+                    frames = bill_frames(run.measurement, run.bill, run.record)
+                    write_frames(folder, frames, run.record, kind, words.decimal)
             if page is not None:
                 from takeoff.outputs.page.page import write_page
 

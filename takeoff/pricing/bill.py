@@ -50,7 +50,10 @@ def make_bill(
     carried = None
     dimensions = listed.dimensions
     if earlier is not None:
-        carried = carry(priced, dimensions, earlier)
+        asked = {
+            line.resource.name for rate in used.values() if rate.build_up for line in rate.build_up.components
+        }
+        carried = carry(priced, dimensions, earlier, asked)
         priced, dimensions = carried.sections, carried.dimensions
         markups = carried_markups(markups, earlier)
     items = [item for section in priced for item in section.items]

@@ -1,6 +1,6 @@
 """What people typed into an earlier bill, carried into a new one; what is new and what has vanished."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from takeoff.findings import Finding, InputError
@@ -11,6 +11,8 @@ from takeoff.pricing.typed import CARRIED, EarlierItem, HandItem, HandSheet, Kep
 
 NEW = "new"
 BY_HAND = "by hand"
+PRICE_AT = ("Resources", "Price")
+"""Sheet and column of the typed price of a resource: kept aside while no rate is built of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,8 +30,16 @@ class Carried:
     sheets: tuple[HandSheet, ...] = ()
 
 
-def carry(sections: Sequence[Section], dimensions: Sequence[Dimension], typed: TypedBill) -> Carried:
-    """The new bill's sections with the earlier one's typed rates, descriptions, notes, items and dimensions."""
+def carry(
+    sections: Sequence[Section],
+    dimensions: Sequence[Dimension],
+    typed: TypedBill,
+    resources: Collection[str] = (),
+) -> Carried:
+    """The new bill's sections with the earlier one's typed rates, descriptions, notes, items and dimensions.
+
+    Typed prices of other than the `resources` that the bill uses are kept aside.
+    """
     earlier = _Earlier(typed)
     made = {item.key: item for section in sections for item in section.items}
     own_keys = {hand.key for hand in typed.hand_items if hand.key}
@@ -58,7 +68,13 @@ def carry(sections: Sequence[Section], dimensions: Sequence[Dimension], typed: T
             **{key: item for key, item in typed.items.items() if key not in earlier.met},
         }.values()
     )
-    kept = (*typed.kept, *(_lost_dimension(row) for row in lost))
+    unused = [
+        KeptText(PRICE_AT[0], name, PRICE_AT[1], f"{price!r}")
+        for name, price in typed.prices.items()
+        if name not in resources
+    ]
+    texts = [text for text in typed.kept if (text.sheet, text.heading) != PRICE_AT]
+    kept = (*texts, *(_lost_dimension(row) for row in lost), *unused)
     return Carried(
         tuple(with_hand),
         (*dimensions, *placed),
@@ -140,7 +156,7 @@ class _Earlier:
                 else item.high
             )
             item = replace(item, low=low, high=high)
-            item = replace(item, rate_source=f"typed in {self._file}", rate_line=0, rate_origin="typed")
+            item = replace(item, rate_source=f"typed in {self._file}", rate_origin="typed")
         return _priced(item)
 
 

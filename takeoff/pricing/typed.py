@@ -66,11 +66,15 @@ class KeptText:
 
 @dataclass(frozen=True, slots=True)
 class HandSheet:
-    """A sheet that a person added: its cells by row and column from 0; text that begins with `=` is a formula."""
+    """A sheet that a person added: its cells by row and column from 0, and their number formats.
+
+    Cells that are in `stored` are formulas, with the value they had.
+    """
 
     name: str
     cells: Mapping[tuple[int, int], object]
-    formulas: frozenset[tuple[int, int]] = frozenset()
+    stored: Mapping[tuple[int, int], object] = field(default_factory=dict)
+    formats: Mapping[tuple[int, int], str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

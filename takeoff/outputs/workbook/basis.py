@@ -66,6 +66,11 @@ def shown_time(run: Mapping[str, object]) -> str:
         return created
 
 
+def basis_lines(bill: Bill, run: Mapping[str, object]) -> list[Line]:
+    """All lines of the sheet: topic, text, source."""
+    return [line for _, lines in _blocks(bill, run) for line in dict.fromkeys(lines)]
+
+
 def _blocks(bill: Bill, run: Mapping[str, object]) -> Iterator[tuple[str, Iterable[Line]]]:
     yield "Care", [("Use of this workbook", CARE, "")]
     yield "Run", _run_lines(run)

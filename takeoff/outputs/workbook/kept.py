@@ -1,6 +1,7 @@
 """The sheet Kept and a person's own sheets: what an earlier bill held that has no other place in this one."""
 
 from collections.abc import Sequence
+from datetime import date, datetime, time
 
 from takeoff.outputs.text import cell_text
 from takeoff.outputs.workbook.sheet import Column, Formula, Page, Sheet, write_table
@@ -41,13 +42,20 @@ def write_kept(sheet: Sheet, page: Page, carried: Carried) -> None:
 
 def write_hand_sheet(sheet: Sheet, hand: HandSheet) -> None:
     """Write a person's own sheet as it stood, formulas as formulas."""
-    for row, column in sorted(hand.cells):
-        value = hand.cells[row, column]
-        if (row, column) in hand.formulas:
-            value = Formula(cell_text(value), 0)
+    for place in sorted(hand.cells):
+        value = hand.cells[place]
+        stored = hand.stored.get(place)
+        shown = hand.formats.get(place, "General")
+        if place in hand.stored:
+            value = Formula(cell_text(value), stored if isinstance(stored, int | float | str) else 0)
         elif isinstance(value, bool):
             value = str(value).upper()
-        sheet.put_as(row, column, value, sheet.styles.of())
+        elif isinstance(value, datetime | date | time):
+            form = sheet.styles.of(num_format=shown if shown != "General" else "yyyy-mm-dd")
+            sheet.raw.write_datetime(*place, value, form)
+            continue
+        look = {} if shown == "General" else {"num_format": shown}
+        sheet.put_as(*place, value, sheet.styles.of(**look))
 
 
 def _vanished(item: EarlierItem) -> Sequence[object]:

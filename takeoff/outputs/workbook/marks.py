@@ -12,11 +12,10 @@ from datetime import date, datetime, time
 from zlib import crc32
 
 BLANK = "...."
-FORMULA = "===="
 TYPED = "!!!!"
 """The mark of a cell that a person typed in an earlier run: it matches nothing, so it counts as typed again."""
 
-_SEAL = re.compile(r"~([^:]*):((?:[0-9a-f]{4}|\.{4}|={4}|!{4})*)")
+_SEAL = re.compile(r"~([^:]*):((?:[0-9a-f]{4}|\.{4}|!{4})*)")
 
 
 def mark(value: object) -> str:
@@ -35,6 +34,16 @@ def mark(value: object) -> str:
         if not text:
             return BLANK
     return f"{crc32(text.encode('utf-8', 'replace')) & 0xFFFF:04x}"
+
+
+def formula_mark(formula: str) -> str:
+    """The mark of a formula: the functions and sheets that it names, in order.
+
+    Programs shift its rows and columns and respell it when they save, so that no more can be relied on.
+    """
+    plain = re.sub(r'"[^"]*"', "", formula).upper().replace("'", "").replace("_XLFN.", "")
+    names = re.findall(r"[A-Z][A-Z0-9.]*(?=\()|[A-Z][A-Z \-]*(?=!)", plain)
+    return f"{crc32(('=' + ' '.join(names)).encode()) & 0xFFFF:04x}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,14 +6,19 @@ from contextlib import ExitStack, closing
 from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
+from typing import Any
 
 from takeoff.findings import InputError
+from takeoff.outputs.workbook.arithmetic import plain_value
 from takeoff.outputs.workbook.bill import COLUMNS as BILL
 from takeoff.outputs.workbook.book import BUILT, HANDLED, KEPT, SCORED, SHEETS
 from takeoff.outputs.workbook.cell_notes import read_comments
 from takeoff.outputs.workbook.kept import COLUMNS as KEPT_COLUMNS
 from takeoff.outputs.workbook.kept import VANISHED
+from takeoff.outputs.workbook.marks import read_seal
 from takeoff.outputs.workbook.sealed_rows import CellValue, SheetRow, sealed_rows
+from takeoff.outputs.workbook.sheet import HEADING_ROW
+from takeoff.pricing.carry import PRICE_AT
 from takeoff.pricing.money import (
     MONEY_DIGITS,
     QUANTITY_DIGITS,
@@ -53,31 +58,56 @@ def read_previous(path: Path) -> TypedBill:
             raise InputError(f"{path}: is no workbook (.xlsx); name an earlier bill") from error
         if "Bill" not in values.sheetnames or "Dimensions" not in values.sheetnames:
             raise InputError(f"{path}: has no sheets Bill and Dimensions; name a bill that takeoff wrote")
+        own = {name for name in values.sheetnames if name in OWN_SHEETS or _is_written(formulas[name])}
         rows: dict[str, Iterable[SheetRow]] = {}
         for name in values.sheetnames:
-            if name in OWN_SHEETS:
+            if name in own:
                 pair = (book[name].iter_rows(values_only=True) for book in (values, formulas))
                 rows[name] = sealed_rows(*pair)
-        hand_sheets = tuple(
-            _hand_sheet(name, values[name], formulas[name])
+        hand = [
+            _hand_sheet(name, values[name], formulas[name], own)
             for name in values.sheetnames
-            if name not in OWN_SHEETS
-        )
-        return _Reader(path, rows, comments).read(hand_sheets)
+            if name not in own
+        ]
+        reader = _Reader(path, rows, comments)
+        for _, astray in hand:
+            reader.kept += astray
+        return reader.read([sheet for sheet, _ in hand])
 
 
-def _hand_sheet(name: str, values: object, formulas: object) -> HandSheet:
+def _is_written(sheet: Any) -> bool:
+    """Whether the first rows of a sheet carry marks, so that it is none of a person's own."""
+    first = sheet.iter_rows(max_row=HEADING_ROW + 2, values_only=True)
+    return any(read_seal(value) is not None for row in first for value in row)
+
+
+def _hand_sheet(
+    name: str, values: Any, formulas: Any, own: Iterable[str]
+) -> tuple[HandSheet, list[KeptText]]:
+    """A person's sheet, and the formulas that would lead astray: those to rows that may stand elsewhere now."""
     cells: dict[tuple[int, int], object] = {}
-    live: set[tuple[int, int]] = set()
-    pairs = zip(values.iter_rows(values_only=True), formulas.iter_rows(values_only=True), strict=False)  # type: ignore[attr-defined]
-    for row, (shown, written) in enumerate(pairs):
-        for column, (value, source) in enumerate(zip(shown, written, strict=False)):
-            if source is None:
+    stored: dict[tuple[int, int], object] = {}
+    formats: dict[tuple[int, int], str] = {}
+    astray: list[KeptText] = []
+    for shown, written in zip(values.iter_rows(), formulas.iter_rows(), strict=False):
+        for value, source in zip(shown, written, strict=False):
+            if source.value is None:
                 continue
-            if isinstance(source, str) and source.startswith("=") and source != value:
-                live.add((row, column))
-            cells[row, column] = source
-    return HandSheet(name, cells, frozenset(live))
+            place = (source.row - 1, source.column - 1)
+            formats[place] = source.number_format
+            if source.data_type != "f":
+                cells[place] = source.value
+                continue
+            known = CellValue(value.value, str(source.value)).number
+            stored[place] = value.value if value.value is not None else known if known is not None else 0
+            if any(f"{sheet}!" in str(source.value) or f"{sheet}'!" in str(source.value) for sheet in own):
+                cells[place] = stored.pop(place)
+                astray.append(
+                    KeptText(name, source.coordinate, "formula, its last value stands there", source.value)
+                )
+            else:
+                cells[place] = source.value
+    return HandSheet(name, cells, stored, formats), astray
 
 
 class _Reader:
@@ -226,12 +256,15 @@ class _Reader:
             # An office's own columns are carried in place; what else was overwritten is told.
             if name in BILL:
                 self._keep("Bill", key, BILL[name].heading, row.cell(name).text or "(emptied)")
+        worked = []
         for name in ("rate", "low", "high"):
             cell = row.cell(name)
+            if name in typed and cell.formula and cell.number is not None:
+                worked.append(f"{BILL[name].heading.lower()} {cell.formula}")
             if name in typed and cell.number is None and not cell.is_blank:
                 self._keep("Bill", key, BILL[name].heading, cell.text)
                 typed -= {name}
-        noted = [row.cell("note").text, *_more_texts(row)]
+        noted = [row.cell("note").text, *_more_texts(row), *worked]
         noted += [f"comment: {text}" for text in self._comments("Bill", row.number)]
         note = "; ".join(dict.fromkeys(filter(None, noted)))
         if note:
@@ -270,7 +303,10 @@ class _Reader:
         noted += [f"comment: {text}" for text in self._comments("Bill", row.number)]
         for name in ("quantity", "rate", "amount"):
             cell = row.cell(name)
-            if not cell.is_blank and cell.number is None and cell.text != "no rate" and not _is_own(cell):
+            if cell.formula and not _is_own(cell):
+                # The figure is kept; how it was worked out would point to other rows now.
+                noted.append(f"{BILL[name].heading.lower()} {cell.formula}")
+            elif not cell.is_blank and cell.number is None and not cell.formula:
                 noted.append(f"{BILL[name].heading.lower()}: {cell.text}")
         self.hand_items.append(
             HandItem(
@@ -347,6 +383,9 @@ class _Reader:
                 self.vanished[row.cell(place).text] = _vanished(row, place, text)
             elif headed and row.seal is not None and row.cell(text).text:
                 self._keep(*(row.cell(name).text for name in (sheet, place, heading, text)))
+                price = plain_value(row.cell(text).text)
+                if (row.cell(sheet).text, row.cell(heading).text) == PRICE_AT and price is not None:
+                    self.prices.setdefault(row.cell(place).text, price)
             elif headed and not row.is_blank:
                 self._plain(row, KEPT, lambda row: f"row {row.number}")
 
@@ -382,7 +421,7 @@ def _more_texts(row: SheetRow) -> list[str]:
 
 def _is_own(cell: CellValue) -> bool:
     """Whether a formula is one that the sheet itself has in such a cell."""
-    return cell.formula.startswith(("=IF(ISNUMBER(", "=ROUND(SUMIFS(", "=COUNTIF("))
+    return cell.formula.upper().startswith(("=IF(ISNUMBER(", "=ROUND(SUMIFS(", "=COUNTIF("))
 
 
 def _sized(row: SheetRow, name: str) -> float | None:
@@ -409,8 +448,12 @@ def dimension_quantity(row: SheetRow) -> float | None:
 
 
 def _total(quantities: Iterable[float], cell: CellValue) -> float:
-    """The quantity of an item: as stored, else the sum of its dimensions."""
-    if cell.number is not None:
+    """The quantity of an item: as typed, else the sum of its dimensions, else as stored.
+
+    A stored value may be stale, or off where a program shifted rows without their formulas.
+    """
+    quantities = list(quantities)
+    if cell.number is not None and (not cell.formula or not quantities):
         return cell.number
     whole = exact_sum(quantities)
     digits = cell.formula.rpartition(",")[2].strip(")")

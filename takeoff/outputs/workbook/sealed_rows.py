@@ -7,7 +7,7 @@ from itertools import zip_longest
 from openpyxl.utils import get_column_letter
 
 from takeoff.outputs.workbook.arithmetic import plain_value
-from takeoff.outputs.workbook.marks import BLANK, FORMULA, Seal, mark, read_seal
+from takeoff.outputs.workbook.marks import BLANK, Seal, formula_mark, mark, read_seal
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +43,7 @@ class CellValue:
     @property
     def mark(self) -> str:
         """The mark that it would have been written with."""
-        return FORMULA if self.formula else mark(self.value)
+        return formula_mark(self.formula) if self.formula else mark(self.value)
 
 
 EMPTY = CellValue()

@@ -13,7 +13,7 @@ from xlsxwriter.utility import xl_col_to_name
 
 from takeoff.findings import InputError
 from takeoff.outputs.text import cell_text, display_width, heading_text, shortened, starts_like_formula
-from takeoff.outputs.workbook.marks import BLANK, FORMULA, TYPED, mark, seal_text
+from takeoff.outputs.workbook.marks import BLANK, TYPED, formula_mark, mark, seal_text
 from takeoff.outputs.workbook.styles import NUMBERS, Styles
 from takeoff.outputs.workbook.words import Words
 
@@ -141,7 +141,7 @@ class Sheet:
     ) -> None:
         """Write a value with a given format. Text is always stored as text, never as a formula or a link."""
         if isinstance(value, Formula):
-            self._note(row, column, FORMULA)
+            self._note(row, column, formula_mark(value.text))
             self.raw.write_formula(row, column, value.text, form, _known(value.value))
         elif value is None or value == "" or (isinstance(value, float) and not math.isfinite(value)):
             self._note(row, column, BLANK)

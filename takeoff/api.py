@@ -1,0 +1,161 @@
+"""The Python interface: measure and price models, results as pandas tables.
+
+>>> import takeoff
+>>> result = takeoff.measure("sample_models/archive-ifc4.ifc")
+>>> columns = ["name", "role", "method", "net_volume_m3"]
+>>> walls = result.elements.query("role == 'wall' and method == 'tilt-up'")[columns]
+>>> len(walls)
+6
+>>> walls.groupby("method")["net_volume_m3"].sum().round(3).to_dict()
+{'tilt-up': 11.286}
+
+A bill has its items, the dimensions behind them and its totals; everything that a job file may hold may be given
+by name:
+
+>>> priced = takeoff.bill("sample_models/archive-ifc4.ifc", arrange="element", units="imperial")
+>>> priced.items["unit"].isin(["yd3", "ft2", "ft", "ton", "lb", "nr"]).all().item()
+True
+>>> round(priced.items["amount"].sum(), 2) == priced.net_total
+True
+>>> sorted(priced.tables)[:3]
+['basis', 'bill', 'build-ups']
+"""
+
+import os
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from takeoff import pipeline
+from takeoff.findings import InputError
+from takeoff.measuring.records import Measurement
+from takeoff.outputs.frames import bill_frames, measurement_frames
+from takeoff.pricing.records import Bill
+from takeoff.settings import Settings, load_settings
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Models = str | os.PathLike[str] | Iterable[str | os.PathLike[str]]
+
+_FILES = {field.name for field in fields(Settings) if "Path" in str(field.type)}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Measured:
+    """A measurement: `tables` by name as `takeoff measure` writes them, and the `record` of the run.
+
+    `measurement` holds the same rows as records.
+    """
+
+    tables: "Mapping[str, pd.DataFrame]"
+    record: Mapping[str, Any]
+    measurement: Measurement
+
+    @property
+    def elements(self) -> "pd.DataFrame":
+        """One row a part of an element, with volumes, sizes, method and what decided it."""
+        return self.tables["elements"]
+
+    @property
+    def formwork(self) -> "pd.DataFrame":
+        """One row a formed surface."""
+        return self.tables["formwork"]
+
+    @property
+    def pieces(self) -> "pd.DataFrame":
+        """One row a precast or tilt-up unit."""
+        return self.tables["pieces"]
+
+    @property
+    def findings(self) -> "pd.DataFrame":
+        """What a person must look at."""
+        return self.tables["findings"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Priced:
+    """A priced bill: `tables` by the names of the workbook's sheets, and the `record` of the run.
+
+    `bill` and `measurement` hold the same as records.
+    """
+
+    tables: "Mapping[str, pd.DataFrame]"
+    record: Mapping[str, Any]
+    measurement: Measurement
+    bill: Bill
+
+    @property
+    def items(self) -> "pd.DataFrame":
+        """One row an item of the bill."""
+        return self.tables["bill"]
+
+    @property
+    def dimensions(self) -> "pd.DataFrame":
+        """One row a quantity behind an item: item key, element, sides and value."""
+        return self.tables["dimensions"]
+
+    @property
+    def net_total(self) -> float:
+        """The sum of all priced items."""
+        return self.bill.net_total
+
+    @property
+    def grand_total(self) -> float:
+        """The net total with markups."""
+        return self.bill.grand_total
+
+    def write(self, path: str | os.PathLike[str]) -> None:
+        """Write the workbook. Raises InputError where it cannot be written."""
+        from takeoff.outputs.workbook.book import write_workbook
+
+        write_workbook(Path(path), self.measurement, self.bill, self.record)
+
+
+def measure(models: Models, **settings: Any) -> Measured:
+    """Measure one model or several together.
+
+    `settings` are those of a job file (`convention`, `methods`, `overrides`, `ground_level`, ...), or `job`, the path
+    of one. Raises InputError with one line that says what cannot be used, where, and what to do.
+    """
+    run = pipeline.measure(_paths(models), _settings(settings))
+    return Measured(measurement_frames(run.measurement), run.record, run.measurement)
+
+
+def bill(models: Models, previous: str | os.PathLike[str] | None = None, **settings: Any) -> Priced:
+    """Measure and price one model or several together.
+
+    What people typed into the bill `previous` is taken over. `settings` and errors as for `measure`, with `rates`,
+    `resources`, `sections`, `markups`, `arrange`, `units` and so on.
+    """
+    earlier = None
+    if previous is not None:
+        from takeoff.outputs.workbook.previous import read_previous
+
+        earlier = read_previous(Path(previous))
+    run = pipeline.bill(_paths(models), _settings(settings), earlier=earlier)
+    assert run.bill is not None
+    return Priced(bill_frames(run.measurement, run.bill, run.record), run.record, run.measurement, run.bill)
+
+
+def _paths(models: Models) -> list[Path]:
+    if isinstance(models, str | os.PathLike):
+        return [Path(models)]
+    paths = [Path(model) for model in models]
+    if not paths:
+        raise InputError("no model was given; name at least one")
+    return paths
+
+
+def _settings(given: Mapping[str, Any]) -> Settings:
+    values = dict(given)
+    job = values.pop("job", None)
+    known = {field.name for field in fields(Settings)}
+    for name in values:
+        if name not in known:
+            raise InputError(f"setting `{name}` is not known; choose of job, {', '.join(sorted(known))}")
+    values = {
+        name: Path(value) if name in _FILES and value is not None else value for name, value in values.items()
+    }
+    return load_settings(Path(job) if job is not None else None, values)
