@@ -7,6 +7,7 @@ from takeoff.commands.bill import bill
 from takeoff.commands.changes import changes
 from takeoff.commands.check import check
 from takeoff.commands.compare import compare
+from takeoff.commands.docs import docs
 from takeoff.commands.history import history
 from takeoff.commands.measure import measure
 from takeoff.commands.nightly import nightly
@@ -21,5 +22,5 @@ def main() -> None:
     """Quantities and a priced bill for concrete structures, measured from IFC building models."""
 
 
-for command in (measure, bill, compare, changes, page, rates, check, nightly, history, templates):
+for command in (measure, bill, compare, changes, page, rates, check, nightly, history, templates, docs):
     main.add_command(command)

@@ -214,7 +214,8 @@ def _legend(faces: Faces) -> list[str]:
     for state in used:
         words = STATE_WORDS[state]
         lines.append(
-            f'<rect x="{x}" y="{HIGH + 28}" width="13" height="13" fill="{COLOURS[state]}" stroke="{INK}" stroke-width="0.6"/>'
+            f'<rect x="{x}" y="{HIGH + 28}" width="13" height="13" fill="{COLOURS[state]}" '
+            f'stroke="{INK}" stroke-width="0.6"/>'
         )
         lines.append(f'<text x="{x + 19}" y="{HIGH + 39}">{words}</text>')
         x += 42 + 7 * len(words)

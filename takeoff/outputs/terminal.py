@@ -28,3 +28,14 @@ def styled(line: str) -> Text:
     if line.startswith("  ") and len(words) > 1 and words[0].isdigit():
         return Text(line, _SEVERITY.get(words[1], ""))
     return Text(line)
+
+
+def print_document(text: str) -> None:
+    """Print a Markdown text: laid out on a terminal, as it is written in a pipe."""
+    console = Console()
+    if console.is_terminal:
+        from rich.markdown import Markdown
+
+        console.print(Markdown(text))
+    else:
+        print(text, end="")

@@ -1,0 +1,31 @@
+"""`takeoff docs`: the shipped documents, on the terminal or for a browser."""
+
+from pathlib import Path
+
+import click
+
+from takeoff.commands.common import PATH, problems
+
+
+@click.command()
+@click.argument("topic", required=False)
+@click.option("--out", type=PATH, help="Folder to write all documents to, for a browser.")
+def docs(topic: str | None, out: Path | None) -> None:
+    """Show the document on TOPIC, or list the topics."""
+    with problems():
+        from takeoff.documents import document, documents
+
+        if out is not None:
+            from takeoff.outputs.document_pages import write_documents
+
+            if topic is not None:
+                raise click.UsageError("--out writes all documents; leave the topic out")
+            write_documents(out)
+            click.echo(f"written: {out / 'index.html'}")
+        elif topic is None:
+            for one in documents():
+                click.echo(f"{one.topic:<12}{one.title}")
+        else:
+            from takeoff.outputs.terminal import print_document
+
+            print_document(document(topic).text)
