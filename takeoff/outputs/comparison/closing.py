@@ -3,6 +3,8 @@
 from takeoff.outputs.text import shortened
 from takeoff.pricing.comparison import Comparison
 
+WIDTH = 80
+
 
 def comparison_lines(comparison: Comparison) -> list[str]:
     """Money, weeks and chance by alternative, and what moves the difference most."""
@@ -17,10 +19,12 @@ def comparison_lines(comparison: Comparison) -> list[str]:
         lines[0] = f"{'in ' + _plain(comparison.currency, 20):26}{lines[0][26:]}"
     lines.append(f"{len(comparison.lines)} items differ, {comparison.common_items} are the same in all")
     for place, variant in enumerate(comparison.variants[1:], start=1):
-        swings = [swing for swing in comparison.swings if swing.alternative == place][:3]
-        if swings:
-            names = ", ".join(_plain(swing.name, 34) for swing in swings)
-            lines.append(shortened(f"{_plain(variant.name, 25)} turns most on: {names}", 80))
+        names = [_plain(swing.name, 50) for swing in comparison.swings if swing.alternative == place][:3]
+        if names:
+            line = f"{_plain(variant.name, 25)} turns most on: {names[0]}"
+            for name in names[1:]:
+                line += f"; {name}" if len(line) + len(name) + 2 <= WIDTH else ""
+            lines.append(shortened(line, WIDTH))
     unpriced = max(total.unpriced for total in comparison.totals)
     if unpriced:
         lines.append(f"INCOMPLETE: up to {unpriced} items without a rate, not in the totals")

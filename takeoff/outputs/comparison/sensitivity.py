@@ -10,7 +10,7 @@ from takeoff.pricing.comparison import Comparison
 from takeoff.pricing.sensitivity import LEAST, BreakEven, Swing
 
 MOST_BARS = 12
-MOST_SWINGS = 40
+MOST_SWINGS = 20
 MOST_BREAK_EVENS = 40
 
 CHANCES = (
@@ -71,11 +71,15 @@ def write_sensitivity(
             if column:
                 sheet.widen(column, shown_width(value, CHANCES[column].kind))
         row += 1
+    breaks = []
     for place, variant in enumerate(comparison.variants[1:], start=1):
+        if place > 1:
+            breaks.append(row)
         swings = [swing for swing in comparison.swings if swing.alternative == place][:MOST_SWINGS]
         row = _write_tornado(book, sheet, row + 1, variant.name, swings, comparison)
         found = [entry for entry in comparison.break_evens if entry.alternative == place][:MOST_BREAK_EVENS]
         row = _write_break_evens(sheet, row + 1, found, comparison, plan, place)
+    sheet.raw.set_h_pagebreaks(breaks)
     sheet.widen_to(CHANCES)
     sheet.fit()
     sheet.set_up(page, len(CHANCES) - 1, row)
