@@ -48,6 +48,8 @@ BUILT = ("Build-ups", "Resources")
 """Sheets that follow where rates are built up."""
 KEPT = "Kept"
 """The sheet that follows where an earlier bill held what has no other place."""
+SHOWN_UNITS = ("m3", "m2", "mm", "m", "t", "kg")
+"""Units that headings speak of, by their metric names."""
 HANDLED = "Handling"
 """The sheet that follows where there are pieces to lift."""
 SCORED = ("Score", "Score quantities")
@@ -75,7 +77,10 @@ def write_workbook(
     system = unit_system(bill.units)
     words = words or Words()
     if system is not METRIC:
-        words = replace(words, units={name: system.unit(name) for name in ("m3", "m2", "m", "t", "kg")})
+        words = replace(
+            words,
+            units={name: system.words[name] if name == "mm" else system.unit(name) for name in SHOWN_UNITS},
+        )
     shown = replace(bill, findings=findings_shown_in(bill.findings, system))
     book = _Book(shown_in(measurement, system), shown, run, look or shipped_look(), words, score)
     write_whole(path, book.write)

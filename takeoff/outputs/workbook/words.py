@@ -27,7 +27,8 @@ class Words:
         """The words for an English text, `{name}` in them replaced by values."""
         said = self.texts.get(text, "") or text
         for metric, shown in self.units.items():
-            said = re.sub(rf"(?<![\w/]){re.escape(metric)}(?!\w)", shown, said)
+            # Diameters stay those of the bars in the model.
+            said = re.sub(rf"(?<![\w/])(?<!Diameter ){re.escape(metric)}(?!\w)", shown, said)
         return _FIELD.sub(
             lambda found: self.number(values[found[1]]) if found[1] in values else found[0], said
         )
