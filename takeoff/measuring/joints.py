@@ -26,6 +26,8 @@ PARALLEL = 0.60
 both sides of a groove."""
 SQUARE = 0.9
 """Share of the surrounding rectangle from which a strip is straight."""
+STUBBY = 2.0
+"""Strips less than this many times as long as wide run the way of the longest joint of their piece and plane."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,8 +123,9 @@ def measure_joints(
     """
     rows = []
     closed: dict[tuple[str, str], list[JointRow]] = defaultdict(list)
+    ways = _ways(surfaces, patches)
     for (mine, _, kind), own in patches.items():
-        length = joint_length(surfaces, own)
+        length = joint_length(surfaces, own, ways.get((mine, kind), {}))
         if length < SHORTEST:
             continue
         main = max(own, key=lambda patch: (bodies[patch.other].method in PIECES, patch.area))
@@ -172,8 +175,29 @@ def joint_row(
     )
 
 
-def joint_length(surfaces: Surfaces, patches: Sequence[Patch]) -> float:
-    """Length along the strips of contact, m; strips side by side in nearly one plane count once."""
+def _ways(
+    surfaces: Surfaces, patches: Mapping[tuple[ElementKey, ElementKey, str], Sequence[Patch]]
+) -> dict[tuple[ElementKey, str], dict[int, Floats]]:
+    """For each piece and kind of joint the direction (2,) of its longest strip, by plane frame."""
+    longest: dict[tuple[ElementKey, str, int], tuple[float, Floats]] = {}
+    for (mine, _, kind), own in patches.items():
+        for patch in own:
+            frame = int(surfaces.frame[patch.row])
+            for part in shapely.get_parts(patch.polygon) if frame >= 0 else ():
+                long, _ = rectangle_sides(part)
+                if long > longest.get((mine, kind, frame), (0.0, None))[0]:
+                    longest[mine, kind, frame] = (long, _direction(part))
+    ways: dict[tuple[ElementKey, str], dict[int, Floats]] = defaultdict(dict)
+    for (mine, kind, frame), (_, way) in longest.items():
+        ways[mine, kind][frame] = way
+    return ways
+
+
+def joint_length(surfaces: Surfaces, patches: Sequence[Patch], ways: Mapping[int, Floats]) -> float:
+    """Length along the strips of contact, m; strips side by side in nearly one plane count once.
+
+    `ways` has for a plane frame the direction (2,) in which stubby strips run.
+    """
     total = 0.0
     round_ones = [patch for patch in patches if surfaces.frame[patch.row] < 0]
     for patch in round_ones:
@@ -185,21 +209,22 @@ def joint_length(surfaces: Surfaces, patches: Sequence[Patch]) -> float:
         if frame >= 0:
             offset = float(surfaces.centre[patch.row] @ surfaces.axes[patch.row, 2])
             planes[frame].append((offset, patch))
-    for members in planes.values():
+    for frame, members in planes.items():
+        way = ways.get(frame)
         members.sort(key=lambda member: member[0])
         group: list[Patch] = []
         last = -np.inf
         for offset, patch in members:
             if offset - last > STEP and group:
-                total += _strips_length(group)
+                total += _strips_length(group, way)
                 group = []
             group.append(patch)
             last = offset
-        total += _strips_length(group)
+        total += _strips_length(group, way)
     return total
 
 
-def _strips_length(patches: Sequence[Patch]) -> float:
+def _strips_length(patches: Sequence[Patch], way: Floats | None) -> float:
     """Length of the strips in one plane: straight ones by their spans, others by area over width."""
     straight: list[tuple[Floats, shapely.Geometry]] = []
     bent: dict[tuple[int, int], float] = defaultdict(float)
@@ -209,16 +234,17 @@ def _strips_length(patches: Sequence[Patch]) -> float:
                 continue
             long, short = rectangle_sides(part)
             if part.area >= SQUARE * long * short:
-                straight.append((_direction(part), part))
+                stubby = way is not None and long < STUBBY * short
+                straight.append((way if way is not None and stubby else _direction(part), part))
             else:
                 thickness = strip_thickness(part)
                 bent[patch.own, patch.other] += part.area / thickness if thickness > 0 else long
     length = max(bent.values(), default=0.0)
     while straight:
-        way = straight[0][0]
-        along = [part for other, part in straight if abs(float(way @ other)) > 0.996]
-        straight = [(other, part) for other, part in straight if abs(float(way @ other)) <= 0.996]
-        length += _spans_length(along, way)
+        first = straight[0][0]
+        along = [part for other, part in straight if abs(float(first @ other)) > 0.996]
+        straight = [(other, part) for other, part in straight if abs(float(first @ other)) <= 0.996]
+        length += _spans_length(along, first)
     return length
 
 
