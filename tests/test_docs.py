@@ -1,10 +1,12 @@
 """The documents: drawings as the program measures now, commands that exist, every message with its cure."""
 
 import ast
+import contextlib
 import re
 import shlex
 from pathlib import Path
 
+import click
 import drawings
 import pytest
 from click.testing import CliRunner
@@ -63,13 +65,8 @@ def test_commands_in_the_documents_exist(line):
         group = group.commands[words.pop(0)]
     if not words:
         return  # a command spoken of, not a line to type
-    try:
+    with contextlib.suppress(click.exceptions.Exit):  # --help ends at once
         group.make_context("takeoff", words)
-    except SystemExit as ended:
-        assert ended.code == 0  # --help
-    except Exception as fault:
-        if type(fault).__name__ != "Exit":
-            raise
 
 
 def _kinds_in_source() -> set[str]:

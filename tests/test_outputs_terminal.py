@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from build import Model
 from rich.console import Console
 
 from takeoff.outputs.progress import progress_lines
@@ -16,6 +17,13 @@ from takeoff.outputs.terminal import styled
 
 SAMPLE = Path(__file__).parents[1] / "sample_models" / "archive-ifc4.ifc"
 ESCAPE = "\x1b["
+
+
+@pytest.fixture(scope="module")
+def shed(tmp_path_factory):
+    m = Model("IFC4", "mm", name="shed")
+    m.wall((0, 0), (5, 0), 0.2, 3.0)
+    return m.save(tmp_path_factory.mktemp("shed") / "shed.ifc")
 
 
 def _on_a_terminal(*arguments: str, **environment: str) -> str:
@@ -50,16 +58,17 @@ def test_terminal_shows_stages_counts_and_weight(tmp_path):
     assert re.search(r"\x1b\[\d*;?3\dm?.*warning", text)
 
 
-def test_no_color_is_obeyed(tmp_path):
-    text = _on_a_terminal("bill", str(SAMPLE), "--out", str(tmp_path / "b.xlsx"), NO_COLOR="1")
+def test_no_color_is_obeyed(shed, tmp_path):
+    text = _on_a_terminal("bill", str(shed), "--out", str(tmp_path / "b.xlsx"), NO_COLOR="1")
     colours = [code for codes in re.findall(r"\x1b\[([\d;]+)m", text) for code in codes.split(";")]
     assert not [code for code in colours if 30 <= int(code) <= 49 or int(code) >= 90]
     assert "Net m3" in text
 
 
 @pytest.mark.parametrize("option", ["", "-v", "-q"])
-def test_a_pipe_gets_plain_words(tmp_path, option):
-    arguments = ["bill", str(SAMPLE), "--out", str(tmp_path / "b.xlsx"), *([option] if option else [])]
+def test_a_pipe_gets_plain_words(shed, tmp_path, option):
+    model = shed if option == "-q" else SAMPLE
+    arguments = ["bill", str(model), "--out", str(tmp_path / "b.xlsx"), *([option] if option else [])]
     done = subprocess.run(
         [sys.executable, "-c", "from takeoff.cli import main; main()", *arguments],
         capture_output=True, text=True, check=True,
