@@ -266,3 +266,50 @@ def test_toppings_on_formed_soffits_instead_of_planks(shared_models: Path, tmp_p
     assert soffits(solid)[50.7971] == pytest.approx(219.854, abs=1e-3)
     assert not forms.measurement.pieces
     assert not solid.measurement.pieces
+
+
+def test_sections_of_columns_and_beams(tmp_path: Path) -> None:
+    """A column of 0.50 x 0.30 made 0.60 x 0.40, and a beam of 0.30 x 0.50 made 0.40 x 0.60 with its top kept."""
+    m = Model("IFC4", rotate_deg=33.0)
+    m.storey("Ground floor", 0.0)
+    m.column((2, 1), 0.5, 0.3, 3.0, name="Column", material=CAST, made=None)
+    m.beam((10, 0), (16, 0), 0.3, 0.5, 4.0, name="Beam", material=CAST, made=None)
+    m.slab(rectangle(10, 2, 16, 5), 0.2, 3.8, name="Floor", material=CAST, made=None, PredefinedType="FLOOR")
+    model = m.save(tmp_path / "sections.ifc")
+    text = one_change('select = { name = "Column" }\nwidth_mm = 600\ndepth_mm = 400')
+    text += '[[alternative.change]]\nselect = { name = "Beam" }\nwidth_mm = 400\ndepth_mm = 600\n'
+    text += (
+        '[[alternative.change]]\nselect = { name = "Floor" }\nthickness_mm = 240\nstrength_class = "C35/45"\n'
+    )
+    base, other = compared(model, tmp_path, text).variants
+    assert volume(base, "Column") == pytest.approx(0.15 * 3)
+    assert volume(other, "Column") == pytest.approx(0.24 * 3)
+    assert formed(other, "Column") == pytest.approx({"column-side": 2 * 1.0 * 3})
+    assert volume(other, "Beam") == pytest.approx(0.24 * 6)
+    assert formed(base, "Beam") == pytest.approx({"beam-soffit": 1.8, "beam-side": 2 * 3.0 + 2 * 0.15})
+    assert formed(other, "Beam") == pytest.approx({"beam-soffit": 2.4, "beam-side": 2 * 3.6 + 2 * 0.24})
+    assert volume(other, "Floor") == pytest.approx(18 * 0.24)
+    tops = [
+        {part.name: part.strength_class for part in v.measurement.parts if part.name == "Floor"}
+        for v in (base, other)
+    ]
+    assert tops == [{"Floor": "C30/37"}, {"Floor": "C35/45"}]
+    heights = [
+        next(row.height_to_soffit_m for row in v.measurement.formwork if row.category == "beam-soffit")
+        for v in (base, other)
+    ]
+    assert heights == pytest.approx([3.5, 3.4])  # the top stays at 4.00
+
+
+def test_a_method_that_the_model_leaves_open_is_settled_by_an_alternative(tmp_path: Path) -> None:
+    m = Model("IFC4")
+    m.storey("Ground floor", 0.0)
+    m.wall((0, 0), (4, 0), 0.2, 3.0, name="Wall", material="Something", made=None)
+    m.column((8, 0), 0.3, 0.3, 3.0, name="Column", material=CAST, made=None)
+    model = m.save(tmp_path / "open.ifc")
+    base, other = compared(
+        model, tmp_path, one_change('select = { name = "Wall" }\nmethod = "cast-in-place"')
+    ).variants
+    made = [next(part.method for part in v.measurement.parts if part.name == "Wall") for v in (base, other)]
+    assert made == ["unresolved", "cast-in-place"]
+    assert not [item for section in other.bill.sections for item in section.items if "unresolved" in item.key]
