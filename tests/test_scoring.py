@@ -181,7 +181,9 @@ def calculated(book: openpyxl.Workbook) -> dict[str, float]:
             lambda m: "(" + "+".join(f"{m[1]}{n}" for n in range(int(m[2]), int(m[3]) + 1)) + ")",
             body,
         )
-        body = body.replace("N(", "(").replace('""', "0").replace("MIN(", "min(").replace("IF(", "choose(")
+        body = (
+            re.sub(r"\bN\(", "(", body).replace('""', "0").replace("MIN(", "min(").replace("IF(", "choose(")
+        )
         body = re.sub(r"\b([A-J])(\d+)\b", lambda m: f"value('{m[0]}')", body)
         body = re.sub(r"value\('D(\d+)'\)>0,", r"value('D\1')>0, lambda:", body)
         scope = {
