@@ -15,7 +15,7 @@ by name:
 >>> priced = takeoff.bill("sample_models/archive-ifc4.ifc", arrange="element", units="imperial")
 >>> priced.items["unit"].isin(["yd3", "ft2", "ft", "ton", "lb", "nr"]).all().item()
 True
->>> round(priced.items["amount"].sum(), 2) == priced.net_total
+>>> bool(round(priced.items["amount"].sum(), 2) == priced.net_total)
 True
 >>> sorted(priced.tables)[:3]
 ['basis', 'bill', 'build-ups']
