@@ -52,7 +52,6 @@ class ItemLine:
     section: str
     description: str
     unit: str
-    digits: int
     cells: tuple[Cell | None, ...]
 
     def amount(self, place: int) -> float:
@@ -128,7 +127,7 @@ def item_lines(
             None if item is None else _cell(item, variants[place].bill.units, carbon)
             for place, item in enumerate(items)
         )
-        line = ItemLine(key, first.section, first.description, first.unit, first.digits, cells)
+        line = ItemLine(key, first.section, first.description, first.unit, cells)
         (common if _is_common(cells) else differing).append(line)
     return tuple(differing), tuple(common)
 
