@@ -394,6 +394,6 @@ def test_groups_by_shape_are_the_designers_marks_on_a_real_model(shared_models):
     flight = next(row for row in pieces if row.mark == "TR-02-01")
     assert len(flight.parts.split("; ")) == 3
     balcony = next(row for row in pieces if row.mark == "BP-01-01")
-    assert balcony.embedded == "5 bearing, 5 pipe, 4 anchor, 2 insulation"
+    assert balcony.embedded == "5 pipe, 4 anchor, 4 recess former, 2 insulation, 1 anti-slip strip"
     # As declared, with its rims; the round holes in it are measured within 0.1 %.
     assert balcony.volume_m3 == pytest.approx(1.476873 + 2 * 0.005006, rel=1e-3)
