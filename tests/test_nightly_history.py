@@ -19,6 +19,7 @@ from takeoff.nightly.history.database import SCRIPTS, alone, open_database
 from takeoff.nightly.history.reading import read_version
 from takeoff.nightly.history.schema import metadata, models, runs, versions
 from takeoff.nightly.history.store import History
+from takeoff.nightly.history.trends import FIGURES, SHARES, trend
 
 POSTGRES = "TAKEOFF_TEST_POSTGRES"
 
@@ -91,9 +92,9 @@ def test_sqlite_and_postgresql_give_the_same_answers(tmp_path: Path, postgres: C
                 "alerts": [questions.list_alerts(connection, job, run) for run in (1, 2, 3, 4)],
                 "last": questions.changes_since(connection, job, None),
                 "since": questions.changes_since(connection, job, FIRST_NIGHT + timedelta(hours=12)),
-                **{what: questions.trend(connection, job, what) for what in
-                   (*questions.FIGURES, *questions.SHARES, "concrete.*")},
-                "each": questions.trend(connection, job, "formwork", "?.ifc", together=False),
+                **{what: trend(connection, job, what) for what in
+                   (*FIGURES, *SHARES, "concrete.*")},
+                "each": trend(connection, job, "formwork", "?.ifc", together=False),
             })  # fmt: skip
         engine.dispose()
         del nights
@@ -109,12 +110,12 @@ def test_answers_are_right(tmp_path: Path, url: str) -> None:
     engine = open_database(nights.url, create=False)
     with engine.connect() as connection:
         job = questions.find_job(connection)
-        concrete = questions.trend(connection, job, "concrete")
+        concrete = trend(connection, job, "concrete")
         assert [row[1] for row in concrete.rows] == [3, 3, 2], "number of models there"
         assert [row[2] for row in concrete.rows] == pytest.approx([6.0, 6.6, 4.2])
-        share = questions.trend(connection, job, "prefabrication")
+        share = trend(connection, job, "prefabrication")
         assert [row[2] for row in share.rows] == pytest.approx([2.4 / 6.0, 2.4 / 6.6, 0.0])
-        cast = questions.trend(connection, job, "concrete.wall.*", "a.ifc")
+        cast = trend(connection, job, "concrete.wall.*", "a.ifc")
         assert [row[2] for row in cast.rows] == pytest.approx([3.0, 3.6])
         assert cast.rows[0][3] == "m3"
         ((name, changes),) = questions.changes_since(connection, job, FIRST_NIGHT + timedelta(hours=12))
@@ -124,9 +125,9 @@ def test_answers_are_right(tmp_path: Path, url: str) -> None:
         assert failing["model"] == "c.ifc"
         assert failing["next_attempt"] == FIRST_NIGHT + timedelta(days=2, hours=40)
         with pytest.raises(InputError, match="'concret' is no figure"):
-            questions.trend(connection, job, "concret")
+            trend(connection, job, "concret")
         with pytest.raises(InputError, match="several units"):
-            questions.trend(connection, job, "*")
+            trend(connection, job, "*")
         odd = [
             row for row in questions.list_models(connection, job).records() if row["model"].startswith("=")
         ]

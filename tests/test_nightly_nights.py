@@ -13,6 +13,7 @@ from nightly_nights import Nights, happened, history_state, write_wall
 from takeoff.findings import InputError
 from takeoff.nightly.history import questions
 from takeoff.nightly.history.database import open_database
+from takeoff.nightly.history.trends import trend
 from takeoff.nightly.job import Group, NightlyJob
 from takeoff.nightly.order import Order, PinnedRules
 from takeoff.nightly.outcome import Outcome
@@ -52,7 +53,7 @@ def test_first_night_measures_the_new_and_tells_the_broken(five: tuple[Nights, l
 
 def test_second_night_tells_what_changed_in_quantity_and_money(five: tuple[Nights, list]) -> None:
     finished, report = five[1][1]
-    assert happened(report) == [("d.ifc", "waiting"), ("a.ifc", "changed")]
+    assert happened(report) == [("a.ifc", "changed"), ("d.ifc", "waiting")]
     assert finished.unchanged == 1, "the precast wall is not measured again"
     (change,) = report.data["changes"]
     concrete = next(row for row in change["totals"] if row["what"] == "concrete")
@@ -81,7 +82,7 @@ def test_a_night_without_change_measures_nothing_and_is_quiet(five: tuple[Nights
 
 def test_fifth_night_tells_the_removed_and_the_mended(five: tuple[Nights, list]) -> None:
     _, report = five[1][4]
-    assert happened(report) == [("sub/b.ifc", "removed"), ("c.ifc", "changed")]
+    assert happened(report) == [("c.ifc", "changed"), ("sub/b.ifc", "removed")]
     assert [row["alert"] for row in report.data["alerts"]] == ["removed"]
     assert report.data["totals"]["concrete"] == pytest.approx(3.6 + 1.8 + 1.2)
     assert report.data["totals"]["prefabrication"] == 0.0
@@ -121,8 +122,8 @@ def test_outputs_and_questions_agree_with_the_reports(five: tuple[Nights, list])
     engine = open_database(nights.url, create=False)
     with engine.connect() as connection:
         job = questions.find_job(connection)
-        concrete = questions.trend(connection, job, "concrete")
-        share = questions.trend(connection, job, "prefabrication", "sub/*")
+        concrete = trend(connection, job, "concrete")
+        share = trend(connection, job, "prefabrication", "sub/*")
         assert [row[2] for row in concrete.rows] == pytest.approx([5.4, 6.0, 7.8, 6.6])
         assert [row[2] for row in share.rows] == [1.0, None]
         assert questions.list_failing(connection, job).rows == ()

@@ -10,6 +10,7 @@ from nightly_nights import Nights, happened
 
 from takeoff.nightly.history import questions
 from takeoff.nightly.history.database import open_database
+from takeoff.nightly.history.trends import trend
 
 SAMPLE = Path(__file__).resolve().parents[1] / "sample_models" / "archive-ifc4.ifc"
 STAIRS, BALCONIES = 5.1659, 2.9993
@@ -62,7 +63,7 @@ def test_five_nights_of_real_models(tmp_path: Path, shared_models: Path) -> None
         volumes = {
             row["model"]: row["net_volume_m3"] for row in questions.list_models(connection, job).records()
         }
-        first, *_, last = questions.trend(connection, job, "concrete", "archive.ifc").rows
+        first, *_, last = trend(connection, job, "concrete", "archive.ifc").rows
     engine.dispose()
     assert volumes["stairs issue B.ifczip"] == pytest.approx(STAIRS, abs=5e-5)
     assert volumes["balconies.ifczip"] == pytest.approx(BALCONIES, abs=5e-5)

@@ -113,7 +113,7 @@ def trend(
     errors, warnings, unpriced-items. Shares: prefabrication (of volume), prefabrication-value, -pieces, -weight,
     -wall-length, -floor-area. Keys of bill items may hold *.
     """
-    from takeoff.nightly.history.questions import trend as ask
+    from takeoff.nightly.history.trends import trend as ask
 
     with _job(where, name) as (connection, job):
         _answer(ask(connection, job, what, model, not each), csv_file, as_json)

@@ -33,11 +33,12 @@ def change_alerts(changes: Changes, alerts: Alerts) -> list[Alert]:
         found.append(
             Alert("prefabrication", message, share.difference * 100, float(alerts.prefabrication_points))
         )
+    more = "" if value.before is None else " more than before"
     if _reached(changes.new_errors, alerts.new_errors):
-        message = f"{changes.new_errors} more findings of severity error than before"
+        message = f"findings of severity error: {changes.new_errors}{more}"
         found.append(Alert("errors", message, changes.new_errors, float(alerts.new_errors)))
     if _reached(changes.unpriced, alerts.unpriced_items):
-        message = f"{changes.unpriced} more items without a rate than before; the totals are without them"
+        message = f"items without a rate: {changes.unpriced}{more}; the totals are without them"
         found.append(Alert("unpriced", message, changes.unpriced, float(alerts.unpriced_items)))
     return found
 

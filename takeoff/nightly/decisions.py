@@ -78,14 +78,14 @@ def decide(
         if old is not None and any(listing.hides(known_file.path) for known_file in old.files.values()):
             decisions.append(Decision(model, old, "unseen", "", tuple("" for _ in model.files), ""))
             continue
-        reasons = [f"{shown(f.path)}: {moving[f.path]}" for f in model.files if f.path in moving]
+        reasons = [_of_file(model, file, moving[file.path]) for file in model.files if file.path in moving]
         digests: list[str] = []
         if not reasons:
             for file in model.files:
                 digest, fault = _digest(folder, file, old.files if old else {}, trust_times)
                 digests.append(digest)
                 if fault:
-                    reasons.append(f"{shown(file.path)}: {fault}")
+                    reasons.append(_of_file(model, file, fault))
         if reasons:
             empty = tuple("" for _ in model.files)
             decisions.append(Decision(model, old, "waiting", "; ".join(reasons[:3]), empty, ""))
@@ -127,6 +127,11 @@ def _action(old: KnownModel | None, content: str, rules: str, now: datetime) -> 
     if old.next_attempt is None or now >= old.next_attempt:
         return "measure", "retry"
     return "resting", old.reason
+
+
+def _of_file(model: Model, file: FoundFile, reason: str) -> str:
+    """A reason, with the file that it is about where the model has several."""
+    return f"{shown(file.path)}: {reason}" if model.together else reason
 
 
 def _digest(

@@ -8,14 +8,12 @@ from markupsafe import Markup, escape
 WIDTH, HEIGHT, EDGE = 320, 90, 8
 
 
-def trend_picture(
-    points: Sequence[tuple[datetime, float | None]], label: str, shown: Sequence[str]
-) -> Markup:
-    """A line through the known values over time, the last one marked; empty with fewer than two.
+def trend_picture(points: Sequence[tuple[datetime, float]], label: str, shown: Sequence[str]) -> Markup:
+    """A line through values over time, the last one marked; empty with fewer than two.
 
     `label` and the texts `shown` of the first and last value are read out to those who cannot see it.
     """
-    known = [(moment.timestamp(), value) for moment, value in points if value is not None]
+    known = [(moment.timestamp(), value) for moment, value in points]
     if len(known) < 2:
         return Markup("")
     first, last = known[0][0], known[-1][0]
@@ -30,7 +28,7 @@ def trend_picture(
         for moment, value in known
     ]
     line = " ".join(f"{x:.1f},{y:.1f}" for x, y in places)
-    told = f"{label}: {shown[0]} to {shown[-1]} over {len(known)} runs"
+    told = f"{label}: {shown[0]} to {shown[-1]} in {len(known)} steps"
     return Markup(
         '<svg class="trend" viewBox="0 0 {w} {h}" role="img" aria-label="{told}"><title>{told}</title>'
         '<line class="base" x1="{e}" y1="{b}" x2="{r}" y2="{b}"/><polyline points="{line}"/>'

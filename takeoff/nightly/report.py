@@ -16,6 +16,7 @@ from takeoff.nightly.finished import Pass
 from takeoff.nightly.history import questions
 from takeoff.nightly.history.reading import read_version
 from takeoff.nightly.history.schema import versions
+from takeoff.nightly.history.trends import trend
 from takeoff.nightly.names import shown
 from takeoff.nightly.outcome import BOOK
 from takeoff.nightly.outputs import MODELS
@@ -80,7 +81,7 @@ def make_report(connection: Connection, job: int, finished: Pass, job_name: str,
     measured = [_measured(connection, event) for event in events if event["version_id"] is not None]
     failing = questions.list_failing(connection, job).records()
     waiting = questions.list_waiting(connection, job).records()
-    trends = [_trend(connection, job, *trend) for trend in TRENDS]
+    trends = [_trend(connection, job, *asked) for asked in TRENDS]
     counts = Counter(event["event"] for event in events)
     summary = _summary(finished, counts, alerts, figures)
     data = {
@@ -109,10 +110,10 @@ def make_report(connection: Connection, job: int, finished: Pass, job_name: str,
         "waiting_models": [_plain_row(row) for row in waiting],
         "remarks": list(finished.remarks),
         "trends": [
-            {"what": trend["label"], "unit": trend["unit"], "points": [
-                [_plain(moment), value] for moment, value in trend["points"]
+            {"what": moved["label"], "unit": moved["unit"], "points": [
+                [_plain(moment), value] for moment, value in moved["points"]
             ]}
-            for trend in trends
+            for moved in trends
         ],
         "care": CARE,
     }  # fmt: skip
@@ -136,7 +137,7 @@ def totals(connection: Connection, job: int) -> dict[str, Any]:
     """Figures of all models that are there, by their last good versions."""
     found: dict[str, Any] = {}
     for what in ("net-total", "grand-total", "concrete", "formwork", "reinforcement", "prefabrication"):
-        rows = questions.trend(connection, job, what).rows
+        rows = trend(connection, job, what).rows
         found[what] = rows[-1][2] if rows else None
         if what == "net-total":
             found["currency"] = rows[-1][3] if rows else ""
@@ -165,17 +166,20 @@ def _measured(connection: Connection, event: Mapping[str, Any]) -> Measured:
 
 
 def _trend(connection: Connection, job: int, what: str, label: str, form: str) -> dict[str, Any]:
-    rows = questions.trend(connection, job, what).rows
-    points = [(row[0], row[2]) for row in rows]
-    known = [form.format(value) for _, value in points if value is not None]
+    rows = trend(connection, job, what).rows
+    points = [(row[0], row[2]) for row in rows if row[2] is not None]
+    values = [value for _, value in points]
+    known = [form.format(value) for value in values]
     unit = rows[-1][3] if rows else ""
-    picture = trend_picture(points, f"{label} {unit}".strip(), known)
     return {
         "label": label,
         "unit": unit,
         "points": points,
-        "picture": picture,
+        "picture": trend_picture(points, f"{label} {unit}".strip(), known),
+        "first": known[0] if known else "",
         "last": known[-1] if known else "",
+        "lowest": form.format(min(values)) if values else "",
+        "highest": form.format(max(values)) if values else "",
     }
 
 

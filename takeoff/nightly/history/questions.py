@@ -1,6 +1,5 @@
 """Questions to the history, each answered as a table."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from fnmatch import fnmatchcase
@@ -11,22 +10,7 @@ from sqlalchemy import Connection, func, select
 from takeoff.findings import InputError
 from takeoff.nightly.changes import Changes, compare
 from takeoff.nightly.history.reading import read_version
-from takeoff.nightly.history.schema import alerts, details, events, jobs, models, runs, versions
-from takeoff.nightly.tables import TOTALS
-
-SHARES = {"prefabrication": "volume", "prefabrication-value": "value", "prefabrication-pieces": "pieces",
-          "prefabrication-weight": "weight", "prefabrication-wall-length": "wall length",
-          "prefabrication-floor-area": "floor area"}  # fmt: skip
-"""Shares that can be asked for, and what they compare."""
-
-FIGURES = {
-    "concrete": ("net_volume_m3", "m3"), "gross-concrete": ("gross_volume_m3", "m3"),
-    "formwork": ("formwork_m2", "m2"), "reinforcement": ("reinforcement_kg", "kg"), "weight": ("weight_t", "t"),
-    "net-total": ("net_total", ""), "grand-total": ("grand_total", ""), "elements": ("elements", "nr"),
-    "pieces": ("pieces", "nr"), "errors": ("errors", "nr"), "warnings": ("warnings", "nr"),
-    "unpriced-items": ("unpriced_items", "nr"),
-}  # fmt: skip
-"""Totals that can be asked for, with their column and unit."""
+from takeoff.nightly.history.schema import alerts, events, jobs, models, runs, versions
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +132,7 @@ def changes_since(
     last = last_run(connection, job)
     own: dict[str, list[Any]] = {}
     for row in connection.execute(query):
-        if _fits(row.name, pattern):
+        if fits_name(row.name, pattern):
             own.setdefault(row.name, []).append(row)
     found = []
     for name, rows in sorted(own.items()):
@@ -161,119 +145,6 @@ def changes_since(
     return tuple(found)
 
 
-def trend(connection: Connection, job: int, what: str, pattern: str = "*", together: bool = True) -> Answer:
-    """How a figure moved: a row for each moment at which it was measured or models came and went.
-
-    `what` is one of FIGURES, one of SHARES, or the key of a bill item (`*` stands for any characters). With
-    `together` the models that fit `pattern` are summed, shares weighted; else each has rows of its own.
-    Columns: moment, model (the number of models with `together`), value, unit.
-    """
-    values, unit = _values(connection, job, what)
-    query = (
-        select(versions.c.id, versions.c.measured, models.c.id.label("model"), models.c.name)
-        .join(models, versions.c.model_id == models.c.id)
-        .where(models.c.job_id == job)
-    )
-    steps: list[_Step] = []
-    for row in connection.execute(query):
-        if _fits(row.name, pattern) and row.id in values:
-            steps.append(_Step(row.measured, row.id, row.model, row.name, "measured", values[row.id]))
-    own = {step.model for step in steps}
-    moves = (
-        select(events.c.moment, events.c.kind, models.c.id.label("model"), models.c.name)
-        .join(models, events.c.model_id == models.c.id)
-        .where(models.c.job_id == job, events.c.kind.in_(("removed", "returned")))
-    )
-    for move in connection.execute(moves):
-        if move.model in own:
-            steps.append(_Step(move.moment, 0, move.model, move.name, move.kind, (0.0, 0.0)))
-    steps.sort(key=lambda step: (step.moment, step.version, step.model))
-    return Answer(
-        ("moment", "models" if together else "model", "value", "unit"),
-        tuple(_moved(steps, what, unit, together)),
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class _Step:
-    """A model's figure from a moment on: `kind` is measured, removed or returned (with its last figure)."""
-
-    moment: datetime
-    version: int
-    model: int
-    name: str
-    kind: str
-    pair: tuple[float, float]
-
-
-def _moved(steps: Sequence[_Step], what: str, unit: str, together: bool) -> list[tuple[Any, ...]]:
-    rows: list[tuple[Any, ...]] = []
-    now: dict[int, tuple[float, float]] = {}
-    last: dict[int, tuple[float, float]] = {}
-    for step in steps:
-        if step.kind == "measured":
-            now[step.model] = last[step.model] = step.pair
-        elif step.kind == "removed":
-            now.pop(step.model, None)
-        elif step.model in last:
-            now[step.model] = last[step.model]
-        if together:
-            if rows and rows[-1][0] == step.moment:
-                rows.pop()
-            rows.append((step.moment, len(now), _figure(list(now.values()), what in SHARES), unit))
-        elif step.kind == "measured":
-            rows.append((step.moment, step.name, _figure([step.pair], what in SHARES), unit))
-    return rows
-
-
-def _values(connection: Connection, job: int, what: str) -> tuple[dict[int, tuple[float, float]], str]:
-    """By version the figure as (value, weight), and its unit. Raises InputError for what is not known."""
-    of_job = (
-        select(versions.c.id).join(models, versions.c.model_id == models.c.id).where(models.c.job_id == job)
-    )
-    if what in FIGURES:
-        column, unit = FIGURES[what]
-        query = select(versions.c.id, versions.c[column]).where(versions.c.id.in_(of_job))
-        found = {row[0]: (float(row[1]), 1.0) for row in connection.execute(query) if row[1] is not None}
-        if TOTALS[column] is float and not unit:
-            unit = (
-                connection.scalar(select(func.max(versions.c.currency)).where(versions.c.id.in_(of_job)))
-                or ""
-            )
-        return found, unit
-    if what in SHARES:
-        shares = details["shares"]
-        query = select(shares.c.version_id, shares.c.prefabricated, shares.c.total).where(
-            shares.c.version_id.in_(of_job), shares.c.grouped_by == "all", shares.c.measure == SHARES[what]
-        )
-        return {row[0]: (row[1] or 0.0, row[2] or 0.0) for row in connection.execute(query)}, ""
-    items = details["items"]
-    query = select(items.c.version_id, items.c.key, items.c.quantity, items.c.unit).where(
-        items.c.version_id.in_(of_job)
-    )
-    sums: dict[int, float] = dict.fromkeys(connection.scalars(of_job), 0.0)
-    units = set()
-    for row in connection.execute(query):
-        if fnmatchcase(row.key, what):
-            sums[row.version_id] += row.quantity or 0.0
-            units.add(row.unit)
-    if not units:
-        known = ", ".join((*FIGURES, *SHARES))
-        raise InputError(f"history: {what!r} is no figure ({known}) and no key of a bill item")
-    if len(units) > 1:
-        raise InputError(f"history: {what!r} fits items of several units ({', '.join(sorted(units))})")
-    return {version: (value, 1.0) for version, value in sums.items()}, units.pop()
-
-
-def _figure(pairs: Sequence[tuple[float, float]], is_share: bool) -> float | None:
-    """The sum, or for shares prefabricated over all."""
-    value = sum(pair[0] for pair in pairs)
-    if not is_share:
-        return value
-    total = sum(pair[1] for pair in pairs)
-    return value / total if total else None
-
-
 def _sorted(connection: Connection, query: Any, *places: int) -> tuple[tuple[Any, ...], ...]:
     """The rows by these columns: sorted here, since databases put letters in different orders."""
     rows = [tuple(row) for row in connection.execute(query)]
@@ -284,5 +155,6 @@ def _told(table: Any, run: int | None) -> Any:
     return table.c.told_run_id.is_(None) if run is None else table.c.told_run_id == run
 
 
-def _fits(name: str, pattern: str) -> bool:
+def fits_name(name: str, pattern: str) -> bool:
+    """Whether a model's name fits a pattern; large and small letters are the same."""
     return fnmatchcase(name.casefold(), pattern.casefold())
