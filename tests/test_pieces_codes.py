@@ -9,6 +9,11 @@ from takeoff.geometry.mesh import Mesh
 from takeoff.measuring.congruence import group_congruent
 from takeoff.measuring.piece_codes import handedness, piece_numbers, shape_codes
 from takeoff.measuring.piece_sizes import piece_sizes, upper_side
+from takeoff.measuring.shapes import shape_of
+
+
+def hand(mesh, up):
+    return handedness(mesh, shape_of(mesh), up)
 
 
 def labels(rows):
@@ -37,18 +42,20 @@ def test_codes_do_not_depend_on_place_turn_or_triangles():
         for seed in range(4):
             mesh = moved(mesh_of(shape.refine(1 + seed % 2)), 10 * number + seed)
             size = piece_sizes([mesh], True)
-            codes |= set(shape_codes([mesh], [(size.length, size.width, size.thickness)], [None]))
+            codes |= set(
+                shape_codes([mesh], [shape_of(mesh)], [(size.length, size.width, size.thickness)], [None])
+            )
         assert len(codes) == 1
 
 
 def test_mirror_images_have_opposite_hands_and_symmetric_shapes_none():
     shapes = six_shapes()
     recess, mirrored = mesh_of(shapes[3]), mesh_of(shapes[4])
-    assert handedness(recess, None) == -handedness(mirrored, None) != 0
-    assert handedness(moved(recess, 3), None) == handedness(recess, None)
-    assert handedness(mesh_of(shapes[0]), None) == 0
+    assert hand(recess, None) == -hand(mirrored, None) != 0
+    assert hand(moved(recess, 3), None) == hand(recess, None)
+    assert hand(mesh_of(shapes[0]), None) == 0
     # A window alone: turned about its own plane the panel is its mirror image.
-    assert handedness(mesh_of(shapes[1]), None) == 0
+    assert hand(mesh_of(shapes[1]), None) == 0
 
 
 def test_numbers_within_a_group_come_from_the_piece_alone():

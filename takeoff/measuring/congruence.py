@@ -31,11 +31,12 @@ UPRIGHT = 0.999
 @dataclass(frozen=True, slots=True)
 class Grouping:
     """`groups` has a group number for each solid, from 0 in order of appearance; `leaders` the first solid of
-    each group; `mirrors` (group, earlier group that it is the mirror image of)."""
+    each group and `shapes` its shape; `mirrors` (group, earlier group that it is the mirror image of)."""
 
     groups: tuple[int, ...]
     leaders: tuple[int, ...]
     mirrors: dict[int, int]
+    shapes: tuple[Shape, ...]
 
 
 def group_congruent(
@@ -54,9 +55,7 @@ def group_congruent(
     copies: dict[tuple[bytes, int], list[tuple[Floats, Floats | None, int]]] = defaultdict(list)
     for index, (mesh, up) in enumerate(zip(meshes, ups, strict=True)):
         key = (mesh.faces.tobytes(), round(volume(mesh) * 1e6))
-        group = next(
-            (g for points, own, g in copies[key] if _is_copy(points, mesh.vertices, own, up)), None
-        )
+        group = next((g for points, own, g in copies[key] if _is_copy(points, mesh.vertices, own, up)), None)
         if group is None:
             shape = shape_of(mesh)
             near = sorted(_near(shape, cells))
@@ -72,7 +71,7 @@ def group_congruent(
                 cells[_cell(shape)].append(group)
             copies[key].append((mesh.vertices, up, group))
         groups.append(group)
-    return Grouping(tuple(groups), tuple(leaders), mirrors)
+    return Grouping(tuple(groups), tuple(leaders), mirrors, tuple(shapes))
 
 
 def same_shape(

@@ -11,7 +11,7 @@ import numpy as np
 
 from takeoff.geometry.mesh import Floats, Mesh
 from takeoff.measuring.congruence import same_shape
-from takeoff.measuring.shapes import moments, shape_of
+from takeoff.measuring.shapes import Shape, moments
 
 LETTERS = "23456789BCDFGHJKMNPQRSTVWXYZ"
 """Digits and letters that are not mistaken for one another on a drawing; no vowels, so that no words arise."""
@@ -28,16 +28,20 @@ _WEIGHTS = np.array([-0.8, 0.45, 0.45, 0.45, 0.45])
 
 
 def shape_codes(
-    meshes: Sequence[Mesh], boxes: Sequence[tuple[float, float, float]], ups: Sequence[Floats | None]
+    meshes: Sequence[Mesh],
+    shapes: Sequence[Shape],
+    boxes: Sequence[tuple[float, float, float]],
+    ups: Sequence[Floats | None],
 ) -> list[str]:
     """A code for each of different shapes, from overall sizes (m), volume, surface, moments and handedness.
 
-    `ups` as for grouping. Different shapes that fall on one code get a further sign in the order given.
+    `shapes` are those of the meshes; `ups` as for grouping. Different shapes that fall on one code get a
+    further sign in the order given.
     """
     codes: list[str] = []
     taken: dict[str, int] = {}
-    for mesh, box, up in zip(meshes, boxes, ups, strict=True):
-        code = _code(mesh, box, up)
+    for mesh, shape, box, up in zip(meshes, shapes, boxes, ups, strict=True):
+        code = _code(mesh, shape, box, up)
         number = taken[code] = taken.get(code, 0) + 1
         codes.append(code if number == 1 else f"{code}{number}")
     return codes
@@ -62,16 +66,13 @@ def piece_numbers(ids: Sequence[str]) -> dict[str, str]:
     return numbers
 
 
-def handedness(mesh: Mesh, up: Floats | None) -> int:
+def handedness(mesh: Mesh, shape: Shape, up: Floats | None) -> int:
     """1 or -1 for a solid that differs from its mirror image, opposite for the two; 0 where it does not, within
     the tolerance of grouping, or where third moments do not tell.
 
     The sign of V . (S V x S S V), S the second moments about the centre and V_i the sum over j of the third
     moments T_ijj: turning keeps it, a reflection turns its sign. With an upper side: up . (V x S V).
     """
-    shape = shape_of(mesh)
-    if same_shape(shape, shape, mirrored=True, ups=(up, up)):
-        return 0
     _, centre, second = moments(mesh.corners)
     rays = mesh.corners - centre
     solid = np.einsum("ij,ij->i", rays[:, 0], np.cross(rays[:, 1], rays[:, 2])) / 6.0
@@ -87,18 +88,19 @@ def handedness(mesh: Mesh, up: Floats | None) -> int:
     turned = scaled @ first
     last = up if up is not None else scaled @ turned
     sign = float(np.dot(np.cross(first, turned), last))
-    return 0 if abs(sign) < ABSENT else (1 if sign > 0 else -1)
+    if abs(sign) < ABSENT or same_shape(shape, shape, mirrored=True, ups=(up, up)):
+        return 0
+    return 1 if sign > 0 else -1
 
 
-def _code(mesh: Mesh, box: tuple[float, float, float], up: Floats | None) -> str:
-    shape = shape_of(mesh)
+def _code(mesh: Mesh, shape: Shape, box: tuple[float, float, float], up: Floats | None) -> str:
     figures = [
         *(_bin(side, 1e-3) for side in box),
         _bin(shape.volume, 1e-4),
         _bin(shape.area, 1e-3),
         *(_bin(spread, 1e-3) for spread in shape.spreads.tolist()),
         len(shape.corners),
-        handedness(mesh, up),
+        handedness(mesh, shape, up),
     ]
     number = int.from_bytes(blake2b(repr(figures).encode(), digest_size=8).digest())
     code = ""

@@ -239,6 +239,7 @@ def _rows(
     leaders = [grouping.leaders[number] for number in order]
     codes = shape_codes(
         [solids[leader] for leader in leaders],
+        [grouping.shapes[number] for number in order],
         [(sizes[n].length, sizes[n].width, sizes[n].thickness) for n in order],
         [ups[leader] for leader in leaders],
     )
