@@ -19,6 +19,7 @@ from takeoff.settings import Settings
 
 if TYPE_CHECKING:
     from takeoff.reading.facts import ModelFacts
+    from takeoff.runs import ModelNote
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +52,7 @@ def load_billing(settings: Settings) -> Billing:
     )
 
 
-def storey_order(models: "Iterable[ModelFacts]") -> tuple[str, ...]:
+def storey_order(models: "Iterable[ModelFacts | ModelNote]") -> tuple[str, ...]:
     """Names of the storeys of all models from below."""
     levels: dict[str, float] = {}
     for model in models:

@@ -208,7 +208,7 @@ def _measured(
         name = way.name if way else file.base
         raise InputError(f"{Path(file.file).name}: '{name}': {fault}") from fault
     began = time.perf_counter()
-    bill = replace(billing, rates=book).price(run.measurement, storey_order(run.models), earlier)
+    bill = replace(billing, rates=book).price(run.measurement, storey_order(run.notes), earlier)
     return with_bill(run, with_sources(bill, book), prepared.settings, time.perf_counter() - began)
 
 
@@ -267,7 +267,7 @@ def _panelling_words(way: "Alternative") -> list[str]:
 def _storeys(run: Run) -> tuple[str, ...]:
     from takeoff.billing import storey_order
 
-    return storey_order(run.models)
+    return storey_order(run.notes)
 
 
 def _findings(variants: "Sequence[Variant]") -> tuple[Finding, ...]:

@@ -1,7 +1,6 @@
 """Everything a run needs: data files, limits, choices; from a job file and the flags that win over it."""
 
 import os
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from pathlib import Path
@@ -44,6 +43,10 @@ _OPTIONAL = ("overrides", "scoring")
 
 _BY_NAME = {"convention": "conventions", "scoring": "scoring"}
 """Files that may be named by the name of a shipped one, and the folder of those."""
+_PRICING = ("rates", "resources", "sections", "look", "words", "markups")
+
+MEASURING_FILES = (*(what for what in _FILES if what not in _PRICING), "overrides")
+"""Data files on which quantities depend."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +59,8 @@ class Settings:
     `ground_level` is metres above
     the models' zero; None lets the models tell. `overrides` lists methods by GlobalId or
     mark. `scoring` is a scheme of points. `processes` workers measure geometry, `limit_seconds` is the
-    patience with one element.
+    patience with one element. `cache`: what was worked out before from the same files is taken from the user's
+    cache folder.
     """
 
     convention: Path | None = None
@@ -83,6 +87,7 @@ class Settings:
     ground_level: float | None = None
     processes: int = field(default_factory=lambda: max(1, min(8, os.cpu_count() or 1)))
     limit_seconds: float = 60.0
+    cache: bool = True
 
     def __post_init__(self) -> None:
         if not self.paper:
@@ -116,6 +121,8 @@ def load_settings(job: Path | None, flags: Mapping[str, Any]) -> Settings:
 
 
 def _job(job: Path) -> dict[str, Any]:
+    import tomllib
+
     try:
         data = tomllib.loads(job.read_text(encoding="utf-8"))
     except OSError as error:
@@ -139,9 +146,9 @@ def _checked(job: Path, key: str, value: Any) -> Any:
             raise InputError(f"{job}: '{key}' must be a path in quotes")
         path = job.parent / value
         return path if path.exists() or key not in _BY_NAME else Path(value)
-    if key == "strict":
+    if key in ("strict", "cache"):
         if not isinstance(value, bool):
-            raise InputError(f"{job}: 'strict' must be true or false")
+            raise InputError(f"{job}: '{key}' must be true or false")
         return value
     if key == "ground_level":
         if isinstance(value, bool) or not isinstance(value, int | float):

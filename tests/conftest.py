@@ -1,5 +1,6 @@
 """Fixtures that several test files use."""
 
+import os
 from pathlib import Path
 
 import pytest
@@ -12,3 +13,11 @@ def shared_models() -> Path:
     if not folder.is_dir():
         pytest.skip(f"no folder of shared models at {folder}")
     return folder
+
+
+@pytest.fixture(scope="session", autouse=True)
+def no_cache_between_tests(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Tests stand alone and leave the user's cache as it is: where it would be made there is a file."""
+    barred = tmp_path_factory.mktemp("cache") / "barred"
+    barred.write_text("")
+    os.environ["XDG_CACHE_HOME"] = os.environ["LOCALAPPDATA"] = str(barred)

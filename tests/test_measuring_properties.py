@@ -14,11 +14,11 @@ from takeoff.geometry.solids import Slice, SolidRequest, SolidResult
 from takeoff.measuring.measure import measure
 from takeoff.measuring.orders import Order
 from takeoff.measuring.plan import ElementPlan, PartPlan
-from takeoff.pipeline import _rules
+from takeoff.preparing import read_rules
 from takeoff.reading.facts import ElementFacts, ModelFacts
 from takeoff.settings import Settings
 
-RULES = _rules(Settings())[0]
+RULES = read_rules(Settings())[0]
 ROLES = ("foundation", "slab", "column", "wall", "beam")
 MODEL = ModelFacts("made", "made.ifc", "0" * 64, "IFC4", 1.0)
 

@@ -71,6 +71,11 @@ def measuring(command: Callable[..., None]) -> Callable[..., None]:
             "--limit-seconds", type=click.FloatRange(0.1), help="Patience with one element; default 60."
         ),
         click.option(
+            "--cache/--no-cache",
+            default=None,
+            help="Take what was measured before from the user's cache folder; default: yes.",
+        ),
+        click.option(
             "--strict", is_flag=True, default=None, help="Exit with 3 when the result is incomplete."
         ),
         click.option("--json", "as_json", is_flag=True, help="Print the record of the run on stdout."),

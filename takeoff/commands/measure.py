@@ -34,7 +34,6 @@ def measure(
     """Measure MODELS: elements, formwork, pieces and findings as CSV, without prices."""
     with problems():
         from takeoff import pipeline
-        from takeoff.measuring.whereabouts import places_of
         from takeoff.outputs.tables import write_tables
         from takeoff.settings import load_settings
 
@@ -43,7 +42,7 @@ def measure(
         settings = load_settings(job, flags)
         with progress(quiet) as report:
             run = pipeline.measure(models, settings, report)
-            write_tables(out, run.measurement, run.record, places_of(run.measured.bodies, run.origin))
+            write_tables(out, run.measurement, run.record, run.places)
             if page is not None:
                 from takeoff.outputs.page.page import write_page
 

@@ -40,7 +40,7 @@ def rates(
             run = pipeline.bill(models, settings, report)
         assert run.bill is not None
         listed = list_rates(run.bill)
-        names = ", ".join(model.model for model in run.models)
+        names = ", ".join(note.model for note in run.notes)
         known = settings.file("rates").name
         heading = f"Rates asked for by {names}, in {run.bill.currency}; known ones from {known}"
         write_rate_list(out, listed, heading, overwrite)

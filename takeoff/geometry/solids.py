@@ -55,7 +55,8 @@ class SolidResult:
 
     `slices` has one entry for each slice asked (one for an unsliced body), None where a slice is empty.
     `condition` is empty when all is well, else says in a few words why there is no (certain) result.
-    `remarks` are (kind, message) pairs for findings. `seconds` is the time that it took.
+    `remarks` are (kind, message) pairs for findings. `seconds` is the time that it took. `lasting` is false
+    where a crash or a limit of time or memory decided, so that another run may come out otherwise.
     """
 
     key: int
@@ -64,3 +65,4 @@ class SolidResult:
     remarks: tuple[tuple[str, str], ...] = ()
     seconds: float = 0.0
     opening_volumes: tuple[float, ...] = ()
+    lasting: bool = True

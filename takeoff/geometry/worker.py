@@ -8,7 +8,7 @@ import pickle
 import signal
 import sys
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from takeoff.geometry.mesh import Floats
@@ -76,14 +76,12 @@ def measured(bodies: Any, request: SolidRequest, job: Job) -> SolidResult:
     try:
         result: SolidResult = bodies.result(request, job.origin, job.transform)
     except MemoryError:
-        result = SolidResult(request.key, (), "geometry needs more memory than there is")
+        result = SolidResult(request.key, (), "geometry needs more memory than there is", lasting=False)
     except Exception as problem:
         text = " ".join(str(problem).split())[:160]
         result = SolidResult(request.key, (), f"geometry cannot be read ({type(problem).__name__}: {text})")
     if not result.seconds:
-        result = SolidResult(
-            result.key, result.slices, result.condition, result.remarks, time.perf_counter() - began
-        )
+        result = replace(result, seconds=time.perf_counter() - began)
     return result
 
 

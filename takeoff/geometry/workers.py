@@ -203,12 +203,12 @@ class _Pool:
             if self.strays > STRAYS:
                 for key in left:
                     text = "not worked out: geometry workers end before they begin"
-                    self.answers.put(SolidResult(key, (), text))
+                    self.answers.put(SolidResult(key, (), text, lasting=False))
                 return
         if left:
             self.batches.appendleft((list(left.values()), again))
         if request is not None and again:
-            self.answers.put(SolidResult(request.key, (), f"{reason}, twice"))
+            self.answers.put(SolidResult(request.key, (), f"{reason}, twice", lasting=False))
         elif request is not None:
             self.batches.append(([request], True))
 
@@ -269,7 +269,7 @@ def _send(stream: Any, what: Any) -> None:
 def _second(result: SolidResult) -> SolidResult:
     """A result of the second try, with the remark that it is one."""
     text = "the first geometry kernel failed on this element: worked out with the second"
-    return replace(result, remarks=(*result.remarks, ("second-kernel", text)))
+    return replace(result, remarks=(*result.remarks, ("second-kernel", text)), lasting=False)
 
 
 def _batches(requests: Sequence[SolidRequest], count: int) -> list[Batch]:

@@ -2,10 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from takeoff.findings import Finding
-from takeoff.measuring.bodies import Body
-from takeoff.reading.facts import ModelFacts
+
+if TYPE_CHECKING:
+    from takeoff.measuring.bodies import Body
+    from takeoff.reading.facts import ModelFacts
 
 NEAR_ZERO = 1.5
 """A storey within this of zero, m, with another under it, is taken for the one that lies at the ground."""
@@ -21,8 +24,8 @@ class GroundLevel:
 
 def find_ground_level(
     given: float | None,
-    models: Sequence[ModelFacts],
-    bodies: Sequence[Body],
+    models: "Sequence[ModelFacts]",
+    bodies: "Sequence[Body]",
     grounded: Sequence[bool],
     shift: float,
 ) -> GroundLevel:
@@ -52,7 +55,7 @@ def find_ground_level(
     return GroundLevel(None, "the models show neither a basement nor a slab on the ground")
 
 
-def ground_finding(level: GroundLevel, models: Sequence[ModelFacts]) -> list[Finding]:
+def ground_finding(level: GroundLevel, models: "Sequence[ModelFacts]") -> list[Finding]:
     """A note when the ground level was not given but assumed."""
     if level.height is None or level.source == "given for this run":
         return []

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,20 +12,23 @@ from takeoff.geometry.mesh import Floats, Ints
 from takeoff.geometry.neighbours import near_pairs
 from takeoff.geometry.solids import SolidResult
 from takeoff.geometry.surfaces import Surfaces, make_surfaces
+from takeoff.later import Later
 from takeoff.measuring.allowances import AllowanceTable
 from takeoff.measuring.assumptions import apart_findings, left_in_findings, slabs_on_ground, support_findings
 from takeoff.measuring.below_ground import below_ground_volumes, measure_below_ground
-from takeoff.measuring.bodies import PIECES, Body
+from takeoff.measuring.bodies import PIECES
 from takeoff.measuring.checks import Checks
 from takeoff.measuring.convention import Convention
 from takeoff.measuring.declared import compare_declared
 from takeoff.measuring.dimensions import measure_dimensions
 from takeoff.measuring.finishes import Finishes
-from takeoff.measuring.formwork import FormedBody, measure_formwork
-from takeoff.measuring.ground import GroundLevel, find_ground_level, ground_finding
+from takeoff.measuring.formwork import measure_formwork
+from takeoff.measuring.ground import find_ground_level, ground_finding
 from takeoff.measuring.handling import Handling
 from takeoff.measuring.holes import find_holes, hole_rows, voids_left_in
 from takeoff.measuring.joint_rules import JointRules
+from takeoff.measuring.keys import part_key
+from takeoff.measuring.measured import Drawing, Measured
 from takeoff.measuring.orders import Order
 from takeoff.measuring.panelling_rules import PanellingRules
 from takeoff.measuring.part_rows import part_rows
@@ -37,7 +40,6 @@ from takeoff.measuring.ratios import check_ratios
 from takeoff.measuring.records import EnvelopeRow, MeasuredPart, Measurement
 from takeoff.measuring.reinforcement import Reinforcement, reinforce
 from takeoff.measuring.settling import settle
-from takeoff.measuring.units import part_key
 from takeoff.measuring.unmeasured import unmeasured_parts
 from takeoff.reading.facts import ModelFacts
 
@@ -56,20 +58,6 @@ class Rules:
     checks: Checks
     finishes: Finishes
     ground_level: float | None = None
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Measured:
-    """The tables, and behind them the bodies with their surfaces for whoever draws them.
-
-    `formed` has what became of the faces of the bodies that are formed, by place in `bodies`.
-    """
-
-    measurement: Measurement
-    bodies: tuple[Body, ...]
-    surfaces: Surfaces
-    ground: GroundLevel
-    formed: Mapping[int, FormedBody] = field(default_factory=dict)
 
 
 def measure(
@@ -190,7 +178,8 @@ def measure(
         findings += model.findings
     for plan in plans:
         findings += plan.findings
-    return Measured(replace(measurement, findings=tuple(findings)), bodies, surfaces, ground, formed)
+    drawing = Drawing(bodies, surfaces, formed)
+    return Measured(replace(measurement, findings=tuple(findings)), ground, Later.of(drawing))
 
 
 def _rows_of(surfaces: Surfaces, count: int) -> list[Ints]:

@@ -10,21 +10,12 @@ from takeoff.findings import Finding
 from takeoff.geometry.mesh import Mesh, volume
 from takeoff.measuring.boxes import tightest_box, to_triangles
 from takeoff.measuring.handling import Unit as UnitRules
+from takeoff.measuring.keys import ElementKey, PartKey, part_key
 from takeoff.measuring.records import MeasuredPart
 from takeoff.measuring.shapes import largest_plane
 
-PartKey = tuple[str, str, int, int]
-"""Key of a part: model, GlobalId, part, lump."""
-ElementKey = tuple[str, str]
-"""Key of an element: model, GlobalId."""
-
 LIFTED = ("precast", "tilt-up")
 MOST_PROBES = 2000
-
-
-def part_key(part: MeasuredPart) -> PartKey:
-    """Key of a part."""
-    return part.model, part.global_id, part.part, part.lump
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,68 +1,45 @@
 """Where elements are: the box of each in the models' own system, for whoever must find one again."""
 
-from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 import numpy as np
 
 from takeoff.geometry.mesh import Floats, areas
 from takeoff.measuring.bodies import Body
-from takeoff.measuring.units import ElementKey
-
-Triple = tuple[float, float, float]
-
-
-@dataclass(frozen=True, slots=True)
-class Place:
-    """The box of an element, metres: `low` and `high` corner in the coordinates that the models share.
-
-    `offset` is how far the middle of the surface lies from the middle of the box, `lean` the product moments of
-    the surface about its middle (xy, yz, zx), both as shares of the box's sides. They tell mirror images in one
-    box apart (crossing braces, scissor stairs).
-    """
-
-    low: Triple
-    high: Triple
-    offset: Triple = (0.0, 0.0, 0.0)
-    lean: Triple = (0.0, 0.0, 0.0)
-
-    @property
-    def centre(self) -> Triple:
-        """The middle of the box."""
-        x, y, z = ((a + b) / 2.0 for a, b in zip(self.low, self.high, strict=True))
-        return x, y, z
+from takeoff.measuring.keys import ElementKey
+from takeoff.measuring.places import Place, Triple
 
 
 def places_of(bodies: Iterable[Body], origin: Floats) -> dict[ElementKey, Place]:
     """The place of each element that has a body. `origin` (3,) is what the bodies' meshes are relative to."""
-    corners: dict[ElementKey, list[Floats]] = defaultdict(list)
+    number: dict[ElementKey, int] = {}
+    owners, parts = [], []
     for body in bodies:
         if len(body.mesh.faces):
-            corners[body.element.facts.model, body.element.facts.global_id].append(body.mesh.corners)
-    return {key: _place(np.concatenate(own), origin) for key, own in corners.items()}
-
-
-def _place(corners: Floats, origin: Floats) -> Place:
-    """The place of a surface of triangles (m, 3, 3)."""
-    points = corners.reshape(-1, 3)
-    low, high = points.min(axis=0), points.max(axis=0)
+            key = body.element.facts.model, body.element.facts.global_id
+            owners.append(np.full(len(body.mesh.faces), number.setdefault(key, len(number))))
+            parts.append(body.mesh.corners)
+    if not parts:
+        return {}
+    owner = np.concatenate(owners)
+    order = np.argsort(owner, kind="stable")
+    owner, corners = owner[order], np.concatenate(parts)[order]
+    start = np.searchsorted(owner, np.arange(len(number)))
+    low = np.minimum.reduceat(corners.min(axis=1), start)
+    high = np.maximum.reduceat(corners.max(axis=1), start)
     sides = np.maximum(high - low, 1e-3)
-    weights = areas(corners)
-    share = weights / max(float(weights.sum()), 1e-12)
-    middle = share @ corners.mean(axis=1)
-    scaled = (corners - middle) / sides
+    weight = areas(corners)
+    share = weight / np.maximum(np.add.reduceat(weight, start), 1e-12)[owner]
+    middle = np.add.reduceat(share[:, None] * corners.mean(axis=1), start)
+    scaled = (corners - middle[owner][:, None]) / sides[owner][:, None]
     # Exact over a triangle: the mean of x*y is (sum of x times sum of y plus sum of x*y) / 12.
     total, turned = scaled.sum(axis=1), np.roll(scaled, -1, axis=2)
-    moments = (total * turned.sum(axis=1) + (scaled * turned).sum(axis=1)) / 12.0
-    return Place(
-        _triple(low + origin),
-        _triple(high + origin),
-        _triple((middle - (low + high) / 2.0) / sides),
-        _triple(share @ moments),
-    )
+    moments = (total * np.roll(total, -1, axis=1) + (scaled * turned).sum(axis=1)) / 12.0
+    lean = np.add.reduceat(share[:, None] * moments, start)
+    offset = (middle - (low + high) / 2.0) / sides
+    figures = (_triples(low + origin), _triples(high + origin), _triples(offset), _triples(lean))
+    return {key: Place(*row) for key, row in zip(number, zip(*figures, strict=True), strict=True)}
 
 
-def _triple(values: Floats) -> Triple:
-    x, y, z = values.tolist()
-    return x, y, z
+def _triples(values: Floats) -> list[Triple]:
+    return [(x, y, z) for x, y, z in values.tolist()]

@@ -5,8 +5,8 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from takeoff.findings import InputError
-from takeoff.measuring.units import ElementKey
-from takeoff.measuring.whereabouts import Place
+from takeoff.measuring.keys import ElementKey
+from takeoff.measuring.places import Place
 
 FILE_NAME = "places.csv"
 _FIGURES = tuple(

@@ -3,12 +3,13 @@
 import csv
 import dataclasses
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 from functools import partial
 from operator import attrgetter
 from pathlib import Path
 
 from takeoff.findings import Finding
+from takeoff.measuring.keys import ElementKey
 from takeoff.measuring.piece_records import (
     BearingRow,
     CastingRow,
@@ -18,6 +19,7 @@ from takeoff.measuring.piece_records import (
     RepetitionRow,
     StoreyRow,
 )
+from takeoff.measuring.places import Place
 from takeoff.measuring.records import (
     DeclaredRow,
     EnvelopeRow,
@@ -31,8 +33,6 @@ from takeoff.measuring.records import (
     ReinforcementRow,
     SurfaceRow,
 )
-from takeoff.measuring.units import ElementKey
-from takeoff.measuring.whereabouts import Place
 from takeoff.outputs.files import write_folder_whole
 from takeoff.outputs.places import FILE_NAME as PLACES
 from takeoff.outputs.places import write_places
@@ -97,14 +97,22 @@ def _fill(
     (folder / FILE_NAME).write_text(run_text(run), encoding="utf-8", errors="replace", newline="\n")
 
 
-def _write_table(path: Path, columns: tuple[str, ...], rows: Iterable[object]) -> None:
-    values = attrgetter(*columns)
+def _write_table(path: Path, columns: tuple[str, ...], rows: Sequence[object]) -> None:
+    cells = list(map(attrgetter(*columns), rows))
     # A lone surrogate (half a character, from a badly encoded model) cannot be written as UTF-8: replaced.
     with path.open("w", encoding="utf-8", errors="replace", newline="") as stream:
         # Line ends of RFC 4180: with a bare "\n" the module leaves a "\r" within a text unquoted.
         writer = csv.writer(stream, lineterminator="\r\n")
         writer.writerow(columns)
-        writer.writerows([_cell(value) for value in values(row)] for row in rows)
+        if all(map(_is_finite, zip(*cells, strict=True))):
+            writer.writerows(cells)  # the module writes None as nothing and a number as its shortest text itself
+        else:
+            writer.writerows([_cell(value) for value in row] for row in cells)
+
+
+def _is_finite(column: tuple[object, ...]) -> bool:
+    """Whether no number of a column is infinite or none at all."""
+    return math.isfinite(sum(value for value in column if isinstance(value, float)))
 
 
 def _cell(value: object) -> str:

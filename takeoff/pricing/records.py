@@ -5,10 +5,10 @@ from typing import TYPE_CHECKING, Literal
 
 from takeoff.findings import Finding
 from takeoff.pricing.money import QUANTITY_DIGITS
-from takeoff.pricing.rates import Rate
 
 if TYPE_CHECKING:
     from takeoff.pricing.carry import Carried
+    from takeoff.pricing.rates import Rate
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +127,7 @@ class ShareRow:
 class PricedBuildUp:
     """A rate that is built up, and the keys of the items that it prices."""
 
-    rate: Rate
+    rate: "Rate"
     items: tuple[str, ...]
 
 

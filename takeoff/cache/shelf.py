@@ -1,0 +1,79 @@
+"""What a run keeps of each model: its facts, and its solids by what was asked.
+
+Facts hang on the file's content and the model's name, solids on the content, the place in a common system and the
+request. Neither hangs on rates, conventions or allowances, so a change of those reads no geometry again.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from takeoff.cache.keys import key_of
+from takeoff.cache.store import Store
+
+if TYPE_CHECKING:
+    from takeoff.geometry.solids import SolidRequest, SolidResult
+    from takeoff.reading.facts import ModelFacts
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class KeptSolids:
+    """Solids of one model by request; their meshes are relative to `origin` (3 numbers, m)."""
+
+    origin: tuple[float, float, float]
+    results: "Mapping[tuple[Any, ...], SolidResult]"
+
+
+class Shelf:
+    """Facts and solids of models in a store; without a store nothing is found and nothing is kept."""
+
+    def __init__(self, store: Store | None) -> None:
+        self.store = store
+
+    def facts(self, digest: str, name: str) -> "ModelFacts | None":
+        """Facts of the model with this content under this name."""
+        return None if self.store is None else self.store.get(key_of("facts", digest, name))
+
+    def keep_facts(self, facts: "ModelFacts") -> None:
+        """Keep the facts of a model."""
+        if self.store is not None:
+            self.store.put(key_of("facts", facts.sha256, facts.model), facts)
+
+    def solids(self, digest: str, transform: Any) -> KeptSolids | None:
+        """All solids that were kept of a model in this place; `transform` (4, 4) or None."""
+        return None if self.store is None else self.store.get(_solids_key(digest, transform))
+
+    def keep_solids(
+        self,
+        digest: str,
+        transform: Any,
+        origin: Any,
+        requests: "Sequence[SolidRequest]",
+        results: "Mapping[int, SolidResult]",
+    ) -> None:
+        """Keep the results of requests that would come out the same again, in place of what was kept before."""
+        if self.store is None:
+            return
+        lasting = {
+            question(request): results[request.key] for request in requests if results[request.key].lasting
+        }
+        self.store.put(_solids_key(digest, transform), KeptSolids(tuple(origin.tolist()), lasting))
+
+
+def question(request: "SolidRequest") -> tuple[Any, ...]:
+    """What a request asks, whatever its number."""
+    return request.body, request.openings, request.slicing, request.hint
+
+
+def shifted(result: "SolidResult", key: int, shift: Any) -> "SolidResult":
+    """A kept result as the answer to request `key`, its meshes shifted by (3,) metres."""
+    if not shift.any():
+        return replace(result, key=key)
+    slices = tuple(
+        None if part is None else replace(part, mesh=part.mesh.moved(shift)) for part in result.slices
+    )
+    return replace(result, key=key, slices=slices)
+
+
+def _solids_key(digest: str, transform: Any) -> str:
+    return key_of("solids", digest, None if transform is None else transform.tolist())

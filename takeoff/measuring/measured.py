@@ -1,0 +1,47 @@
+"""What measuring hands out: the tables, and behind them what draws them."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from takeoff.later import Later
+from takeoff.measuring.ground import GroundLevel
+from takeoff.measuring.records import Measurement
+
+if TYPE_CHECKING:
+    from takeoff.geometry.surfaces import Surfaces
+    from takeoff.measuring.bodies import Body
+    from takeoff.measuring.formwork import FormedBody
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Drawing:
+    """The bodies with their surfaces. `formed` has what became of the faces of those that are formed, by place."""
+
+    bodies: "tuple[Body, ...]"
+    surfaces: "Surfaces"
+    formed: "Mapping[int, FormedBody]"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Measured:
+    """The tables and the level of the ground; the drawing is made anew when a run that came from the cache needs it."""
+
+    measurement: Measurement
+    ground: GroundLevel
+    drawing: Later[Drawing]
+
+    @property
+    def bodies(self) -> "tuple[Body, ...]":
+        """All bodies that were measured."""
+        return self.drawing.value.bodies
+
+    @property
+    def surfaces(self) -> "Surfaces":
+        """The surfaces of all bodies in one table."""
+        return self.drawing.value.surfaces
+
+    @property
+    def formed(self) -> "Mapping[int, FormedBody]":
+        """Formwork and faces of the bodies that are formed, by place in `bodies`."""
+        return self.drawing.value.formed
