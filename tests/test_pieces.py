@@ -369,7 +369,7 @@ def test_a_precast_part_without_a_shape_is_a_finding():
         ("payload = 24.0", "payload = -1.0", "road.payload"),
         ("payload = 24.0", 'payload = "much"', "road.payload"),
         ("payload = 24.0", "load = 24.0", "road.payload"),
-        ("[road]", "[road", "cannot be read"),
+        ("[road]", "[road", "no valid TOML"),
     ],
 )
 def test_faults_of_a_handling_file_are_named(tmp_path: Path, old, new, says):
