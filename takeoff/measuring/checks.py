@@ -1,13 +1,11 @@
 """Limits of the checks before signing, from a data file."""
 
-import tomllib
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
-from takeoff.findings import InputError
-from takeoff.measuring.handling import first_fault
+from takeoff.data_files import load_table
 from takeoff.measuring.plan import ROLES
 
 Positive = Annotated[float, Field(gt=0.0)]
@@ -83,13 +81,4 @@ class Checks(_Table):
 
 def load_checks(path: Path) -> Checks:
     """Read a checks file (TOML). Raises InputError naming the file, the entry and what is wrong with it."""
-    try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as fault:
-        raise InputError(
-            f"{path}: cannot be read as TOML ({fault}); mend it or copy the shipped file"
-        ) from fault
-    try:
-        return Checks.model_validate(data)
-    except ValidationError as fault:
-        raise InputError(f"{path}: {first_fault(fault)}; compare it with the shipped file") from fault
+    return load_table(path, Checks)

@@ -1,14 +1,14 @@
 """The convention: every choice that a surveyor may argue about, read from a data file."""
 
-import tomllib
 from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, PlainValidator, ValidationError, field_validator
+from pydantic import BaseModel, ConfigDict, Field, PlainValidator, field_validator
 
+from takeoff.data_files import checked_table, read_toml
 from takeoff.findings import InputError
 
 Role = Literal["foundation", "slab", "column", "wall", "beam", "stair"]
@@ -173,21 +173,13 @@ class Convention(_Table):
 
 def load_convention(path: Path) -> Convention:
     """Read and check a convention file. Raises InputError with the place and the fault."""
-    try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
-        return Convention.model_validate(
-            _metric_keys(content) if content.get("units") == "imperial" else content
-        )
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read ({error.strerror}); name a convention file") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise InputError(f"{path}: is no valid TOML: {error}") from error
-    except InputError as error:
-        raise InputError(f"{path}: {error}") from error
-    except ValidationError as error:
-        first = error.errors()[0]
-        where = ".".join(str(step) for step in first["loc"])
-        raise InputError(f"{path}: {where}: {first['msg']}; compare with the shipped net.toml") from error
+    content = read_toml(path)
+    if content.get("units") == "imperial":
+        try:
+            content = _metric_keys(content)
+        except InputError as fault:
+            raise InputError(f"{path}: {fault}") from fault
+    return checked_table(path, content, Convention)
 
 
 def _metric_keys(content: dict[str, Any]) -> dict[str, Any]:

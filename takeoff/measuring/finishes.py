@@ -1,14 +1,13 @@
 """Classes of formed finish: which faces are to be fair-faced, by rules in a data file."""
 
-import tomllib
 from collections.abc import Sequence
 from fnmatch import fnmatchcase
 from functools import lru_cache
 from pathlib import Path
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field
 
-from takeoff.findings import InputError
+from takeoff.data_files import load_table
 from takeoff.measuring.bodies import Body
 
 
@@ -62,18 +61,7 @@ def finish_class(rules: Sequence[FinishRule], category: str) -> str:
 
 def load_finishes(path: Path) -> Finishes:
     """Read a finishes file. Raises InputError with the rule and the fault."""
-    try:
-        return Finishes.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read ({error.strerror}); name a finishes file") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise InputError(f"{path}: is no valid TOML: {error}") from error
-    except ValidationError as error:
-        first = error.errors()[0]
-        where = ".".join(str(step) for step in first["loc"])
-        raise InputError(
-            f"{path}: {where}: {first['msg']}; compare with the shipped finishes.toml"
-        ) from error
+    return load_table(path, Finishes)
 
 
 def _any(patterns: Sequence[str], texts: Sequence[str]) -> bool:

@@ -5,15 +5,14 @@ local codes; the data file carries the sentence that outputs repeat.
 """
 
 import re
-import tomllib
 from collections.abc import Sequence
 from functools import lru_cache
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field
 
-from takeoff.findings import InputError
+from takeoff.data_files import load_table
 from takeoff.reading.words import plain
 
 Positive = Annotated[float, Field(gt=0.0)]
@@ -181,22 +180,7 @@ class Handling(_Table):
 
 def load_handling(path: Path) -> Handling:
     """Read a handling file (TOML). Raises InputError naming the file, the entry and what is wrong with it."""
-    try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as fault:
-        raise InputError(
-            f"{path}: cannot be read as TOML ({fault}); mend it or copy the shipped file"
-        ) from fault
-    try:
-        return Handling.model_validate(data)
-    except ValidationError as fault:
-        raise InputError(f"{path}: {first_fault(fault)}; compare it with the shipped file") from fault
-
-
-def first_fault(fault: ValidationError) -> str:
-    """The first thing that is wrong, as `entry: what`."""
-    error = fault.errors()[0]
-    return f"{'.'.join(str(part) for part in error['loc']) or 'file'}: {error['msg'].lower()}"
+    return load_table(path, Handling)
 
 
 def matches(text: str, words: Sequence[str]) -> bool:

@@ -1,14 +1,12 @@
 """Joint data: what goes into joints, connections by rule, least bearings."""
 
-import tomllib
 from math import ceil
 from pathlib import Path
 from typing import Annotated, Literal, Protocol
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
-from takeoff.findings import InputError
-from takeoff.measuring.handling import first_fault
+from takeoff.data_files import load_table
 
 CAST_ON = ("topping", "cast-on")
 """Kinds that are no joints but tops of pieces that concrete is cast on."""
@@ -132,13 +130,4 @@ class JointRules(BaseModel):
 
 def load_joint_rules(path: Path) -> JointRules:
     """Read a joints file (TOML). Raises InputError naming the file, the entry and what is wrong with it."""
-    try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as fault:
-        raise InputError(
-            f"{path}: cannot be read as TOML ({fault}); mend it or copy the shipped file"
-        ) from fault
-    try:
-        return JointRules.model_validate(data)
-    except ValidationError as fault:
-        raise InputError(f"{path}: {first_fault(fault)}; compare it with the shipped file") from fault
+    return load_table(path, JointRules)

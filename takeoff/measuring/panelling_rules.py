@@ -1,13 +1,11 @@
 """Panelling data: when and how a body is divided into pieces."""
 
-import tomllib
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from takeoff.findings import InputError
-from takeoff.measuring.handling import first_fault
+from takeoff.data_files import load_table
 
 Positive = Annotated[float, Field(gt=0.0, allow_inf_nan=False)]
 Figure = Annotated[float, Field(ge=0.0, allow_inf_nan=False)]
@@ -69,13 +67,4 @@ class PanellingRules(_Table):
 
 def load_panelling(path: Path) -> PanellingRules:
     """Read a panelling file (TOML). Raises InputError naming the file, the entry and what is wrong with it."""
-    try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as fault:
-        raise InputError(
-            f"{path}: cannot be read as TOML ({fault}); mend it or copy the shipped file"
-        ) from fault
-    try:
-        return PanellingRules.model_validate(data)
-    except ValidationError as fault:
-        raise InputError(f"{path}: {first_fault(fault)}; compare it with the shipped file") from fault
+    return load_table(path, PanellingRules)

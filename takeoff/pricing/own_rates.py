@@ -6,9 +6,9 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
+from takeoff.data_files import first_fault
 from takeoff.findings import InputError
 from takeoff.measuring.allowances import Allowance, AllowanceTable
-from takeoff.measuring.handling import first_fault
 from takeoff.measuring.panelling_rules import PanellingRules
 from takeoff.measuring.plan import METHODS, ROLES
 from takeoff.pricing.alternatives import Alternative, Alternatives

@@ -7,8 +7,9 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, field_validator
 
+from takeoff.data_files import first_fault
 from takeoff.findings import InputError
-from takeoff.measuring.handling import first_fault, matches
+from takeoff.measuring.handling import matches
 from takeoff.measuring.records import MeasuredPart
 
 

@@ -1,12 +1,11 @@
 """The look of the workbook from a data file: the office's head, typeface, colours, and columns of the bill."""
 
-import tomllib
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
+from pydantic import BaseModel, ConfigDict, Field, field_validator
 
-from takeoff.findings import InputError
+from takeoff.data_files import load_table
 from takeoff.templates import template_path
 
 BILL_COLUMNS = (
@@ -114,17 +113,7 @@ class Look(_Table):
 
 def load_look(path: Path) -> Look:
     """The look from a TOML file. Raises InputError naming file, place and fault."""
-    try:
-        return Look.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
-    except OSError as error:
-        raise InputError(f"{path}: the look cannot be read: {error.strerror}") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise InputError(f"{path}: not a TOML text file: {error}") from error
-    except ValidationError as error:
-        first = error.errors()[0]
-        where = ".".join(str(step) for step in first["loc"])
-        message = first["msg"].removeprefix("Value error, ")
-        raise InputError(f"{path}: {where}: {message}; compare with the shipped look.toml") from error
+    return load_table(path, Look)
 
 
 def shipped_look() -> Look:
