@@ -2,13 +2,16 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
 import numpy as np
 import pytest
+from handed_back import SAMPLES, renew_ids
 
+from takeoff import pipeline
 from takeoff.measuring.identity import Matching, match_elements
 from takeoff.measuring.records import MeasuredPart
-from takeoff.measuring.whereabouts import Place
+from takeoff.measuring.whereabouts import Place, places_of
 
 
 @dataclass
@@ -166,3 +169,24 @@ def test_an_element_that_was_not_measured_is_found_by_its_name() -> None:
     bare = replace(old.parts[0], gross_volume_m3=None, net_volume_m3=None, method="not-concrete")
     matching = match_elements([bare], new.parts, {}, new.places)
     assert _ids(matching) == {"old": ("new", "name")}
+
+
+@pytest.mark.parametrize("name", ["archive-ifc2x3", "archive-ifc4"])
+def test_a_whole_model_with_new_ids(tmp_path: Path, name: str) -> None:
+    source, renewed = SAMPLES / f"{name}.ifc", tmp_path / "renewed.ifc"
+    ids = renew_ids(source, renewed)
+    one, other = pipeline.measure([source]), pipeline.measure([renewed])
+    matching = match_elements(
+        one.measurement.parts,
+        other.measurement.parts,
+        places_of(one.measured.bodies, one.origin),
+        places_of(other.measured.bodies, other.origin),
+    )
+    assert {pair.old[1]: pair.new[1] for pair in matching.pairs} == {
+        part.global_id: ids[part.global_id] for part in one.measurement.parts
+    }
+    assert not matching.removed
+    assert not matching.added
+    grounds = {pair.old[1]: pair.ground for pair in matching.pairs}
+    measured = {part.global_id for part in one.measurement.parts if part.net_volume_m3}
+    assert {grounds[name] for name in measured} == {"shape-and-place"}
