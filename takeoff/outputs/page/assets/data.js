@@ -20,21 +20,48 @@ function readers(table) {
   return Object.fromEntries(Object.entries(table).map(([name, column]) => [name, reader(column)]));
 }
 
-/** Rows of each part, for a table with a column `part`: a function from part to row numbers. */
-function rowsByPart(owners) {
-  const rows = new Map();
-  owners.forEach((part, row) => {
-    if (!rows.has(part)) rows.set(part, []);
-    rows.get(part).push(row);
+/** What is made when it is first asked for and kept. */
+function once(make) {
+  let made;
+  return () => (made ??= make());
+}
+
+/** For each part what belongs to it, from pairs (part, thing) that `pairs` hands out; gathered at the first call. */
+function gathered(pairs) {
+  const all = once(() => {
+    const lists = new Map();
+    pairs((part, thing) => {
+      const list = lists.get(part);
+      if (list) list.push(thing);
+      else lists.set(part, [thing]);
+    });
+    return lists;
   });
-  return (part) => rows.get(part) ?? [];
+  return (part) => all().get(part) ?? [];
+}
+
+/** Row numbers of each part, for a column of the parts to which the rows belong. */
+function rowsOf(owners) {
+  return gathered((give) => owners.forEach(give));
+}
+
+/** The severest finding of each part, empty for none. */
+function severities(content, count) {
+  const rank = { error: 3, warning: 2, note: 1, "": 0 };
+  const severity = new Array(count).fill("");
+  for (const kind of content.findings) {
+    for (const part of kind.parts.flat()) {
+      if (rank[kind.severity] > rank[severity[part]]) severity[part] = kind.severity;
+    }
+  }
+  return severity;
 }
 
 const KINDS = { Uint8Array, Uint16Array, Uint32Array, Int32Array, Float32Array };
 
 async function loadData() {
-  const content = JSON.parse(new TextDecoder().decode(await unpacked("content")));
-  const buffer = await unpacked("geometry");
+  const [text, buffer] = await Promise.all([unpacked("content"), unpacked("geometry")]);
+  const content = JSON.parse(new TextDecoder().decode(text));
   const arrays = Object.fromEntries(
     Object.entries(content.geometry).map(([name, [kind, offset, length]]) => [
       name,
@@ -42,27 +69,9 @@ async function loadData() {
     ]),
   );
   const count = content.parts.lump.length;
-  const severity = new Array(count).fill("");
-  const findingsOf = new Map();
-  const rank = { error: 3, warning: 2, note: 1, "": 0 };
-  content.findings.forEach((kind, k) => {
-    kind.parts.forEach((parts, row) => {
-      for (const part of parts) {
-        if (!findingsOf.has(part)) findingsOf.set(part, []);
-        findingsOf.get(part).push([k, row]);
-        if (rank[kind.severity] > rank[severity[part]]) severity[part] = kind.severity;
-      }
-    });
-  });
-  const itemsOf = new Map();
-  content.items.forEach((item, i) => {
-    item.parts.forEach((part, row) => {
-      if (!itemsOf.has(part)) itemsOf.set(part, []);
-      itemsOf.get(part).push([i, item.quantities[row]]);
-    });
-  });
-  const pieceOf = new Map();
-  content.pieces.parts.forEach((parts, row) => parts.forEach((part) => pieceOf.set(part, row)));
+  const pieceOf = gathered((give) =>
+    content.pieces.parts.forEach((parts, row) => parts.forEach((part) => give(part, row))),
+  );
   const words = {};
   for (const span of document.getElementById("state-words").content.children) {
     words[span.dataset.state] = span.textContent;
@@ -79,7 +88,9 @@ async function loadData() {
     currency: content.currency,
     stateWords: words,
     items: content.items,
-    itemsOf: (part) => itemsOf.get(part) ?? [],
+    itemsOf: gathered((give) =>
+      content.items.forEach((item, i) => item.parts.forEach((part, row) => give(part, [i, item.quantities[row]]))),
+    ),
     findings: content.findings.map((kind) => ({
       ...kind,
       message: reader(kind.message),
@@ -87,16 +98,18 @@ async function loadData() {
       global_id: reader(kind.global_id),
       model: reader(kind.model),
     })),
-    findingsOf: (part) => findingsOf.get(part) ?? [],
-    severity,
+    findingsOf: gathered((give) =>
+      content.findings.forEach((kind, k) => kind.parts.forEach((parts, row) => parts.forEach((part) => give(part, [k, row])))),
+    ),
+    severity: once(() => severities(content, count)),
     formwork: readers(content.formwork),
-    formworkOf: rowsByPart(content.formwork.part),
+    formworkOf: rowsOf(content.formwork.part),
     surfaces: readers(content.surfaces),
-    surfacesOf: rowsByPart(content.surfaces.part),
+    surfacesOf: rowsOf(content.surfaces.part),
     steel: readers(content.steel),
-    steelOf: rowsByPart(content.steel.part),
+    steelOf: rowsOf(content.steel.part),
     pieces: readers(content.pieces),
-    pieceOf: (part) => pieceOf.get(part),
+    pieceOf: (part) => pieceOf(part)[0],
   };
 }
 
@@ -109,9 +122,15 @@ function partName(data, part) {
   return several || more ? `${text} (part ${number(part)})` : text;
 }
 
+const formats = new Map();
+
 /** A figure with thousands apart and a fixed number of decimals; empty for what is not known. */
 function figure(value, decimals, unit = "") {
   if (value === null || value === undefined || value === "") return "";
-  const text = value.toLocaleString("en", { minimumFractionDigits: decimals, maximumFractionDigits: decimals });
+  if (!formats.has(decimals)) {
+    const digits = { minimumFractionDigits: decimals, maximumFractionDigits: decimals };
+    formats.set(decimals, new Intl.NumberFormat("en", digits));
+  }
+  const text = formats.get(decimals).format(value);
   return unit ? `${text} ${unit}` : text;
 }

@@ -27,11 +27,13 @@ class PartList {
     this.chosen = -1;
     this.start = 0;
     const p = data.parts;
-    this.words = Array.from({ length: data.count }, (_, part) =>
-      [p.mark, p.name, p.type_name, p.material, p.global_id, p.role, p.method, p.storey, p.strength_class]
-        .map((column) => column(part))
-        .join("\n")
-        .toLowerCase(),
+    this.words = once(() =>
+      Array.from({ length: data.count }, (_, part) =>
+        [p.mark, p.name, p.type_name, p.material, p.global_id, p.role, p.method, p.storey, p.strength_class]
+          .map((column) => column(part))
+          .join("\n")
+          .toLowerCase(),
+      ),
     );
     this.search.addEventListener("input", () => this.filter());
     this.only.addEventListener("change", () => this.filter());
@@ -54,7 +56,7 @@ class PartList {
     this.rows = [];
     for (let part = 0; part < this.data.count; part++) {
       if (this.group && this.only.checked && !this.group.has(part)) continue;
-      if (wanted.every((word) => this.words[part].includes(word))) this.rows.push(part);
+      if (wanted.every((word) => this.words()[part].includes(word))) this.rows.push(part);
     }
     this.page(0);
   }

@@ -48,7 +48,6 @@ class Page {
   constructor(data, tab) {
     this.data = data;
     this.tab = tab;
-    this.severities = data.severity;
     this.go = {
       part: (part) => this.choosePart(part, -1, true),
       item: (item) => this.chooseItem(item),
@@ -142,7 +141,7 @@ class Page {
     const { data } = this;
     const colours = data.colours[state.mode];
     const names = { method: data.parts.method, role: data.parts.role, storey: data.parts.storey };
-    const ofPart = state.mode === "finding" ? (part) => this.severities[part] : names[state.mode];
+    const ofPart = state.mode === "finding" ? (part) => data.severity()[part] : names[state.mode];
     const { body, state: states } = data.arrays;
     const other = data.colours.formwork["not-formed"];
     this.view?.paint((face) => {
