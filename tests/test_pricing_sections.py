@@ -25,7 +25,19 @@ text = "Concrete in {role}[ {size_band} mm]"
 
 def test_the_shipped_plan_loads_with_sections_in_order() -> None:
     plan = load_sections(template_path("sections.toml"))
-    assert [section.code for section in plan.sections] == ["A", "B", "C", "D", "E", "F", "G", "H", "J", "K", "U"]
+    assert [section.code for section in plan.sections] == [
+        "A",
+        "B",
+        "C",
+        "D",
+        "E",
+        "F",
+        "G",
+        "H",
+        "J",
+        "K",
+        "U",
+    ]
     assert plan.file.endswith("sections.toml")
 
 

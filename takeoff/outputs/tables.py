@@ -105,7 +105,9 @@ def _write_table(path: Path, columns: tuple[str, ...], rows: Sequence[object]) -
         writer = csv.writer(stream, lineterminator="\r\n")
         writer.writerow(columns)
         if all(map(_is_finite, zip(*cells, strict=True))):
-            writer.writerows(cells)  # the module writes None as nothing and a number as its shortest text itself
+            writer.writerows(
+                cells
+            )  # the module writes None as nothing and a number as its shortest text itself
         else:
             writer.writerows([_cell(value) for value in row] for row in cells)
 

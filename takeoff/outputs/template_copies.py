@@ -14,7 +14,9 @@ def copy_templates(folder: Path) -> list[Path]:
     the folder cannot be written.
     """
     source = template_folder()
-    names = sorted(path.relative_to(source) for path in source.rglob("*") if path.suffix in (".toml", ".csv", ".ids"))
+    names = sorted(
+        path.relative_to(source) for path in source.rglob("*") if path.suffix in (".toml", ".csv", ".ids")
+    )
     there = [folder / name for name in names if (folder / name).exists()]
     if there:
         raise InputError(f"{there[0]}: is there already; name another folder, nothing was copied")

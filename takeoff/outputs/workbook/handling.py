@@ -84,11 +84,12 @@ def write_handling(sheet: Sheet, page: Page, measurement: Measurement) -> None:
     sheet.seal_column = COLUMN_COUNT
     sheet.head(sheet.words("Handling"), measurement.caution)
     row = HEADING_ROW - 1
+    bearings = sorted(measurement.bearings, key=lambda bearing: not bearing.check)
     blocks: tuple[tuple[str, Fields, Sequence[object]], ...] = (
         ("Lifts", LIFTS, measurement.lifts),
         ("Casting of tilt-up panels", CASTING, measurement.casting),
         ("Loads in the order of erection", LOADS, measurement.loads),
-        ("Bearings", BEARINGS, sorted(measurement.bearings, key=lambda bearing: not bearing.check)),
+        ("Bearings", BEARINGS, bearings),
         ("Bodies divided into pieces by rule", PANELS, measurement.panels),
     )
     for title, fields, rows in blocks:
