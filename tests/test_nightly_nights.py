@@ -102,11 +102,11 @@ class Failing:
 def test_a_failing_model_is_tried_again_with_growing_pauses(tmp_path: Path) -> None:
     nights = Nights(tmp_path, crew=Failing)
     write_wall(nights.folder / "c.ifc", 1.0)
-    told = [nights.night(number) for number in range(45)]
-    tries = [number for number, (finished, _) in enumerate(told) if finished.failed]
+    told = {number: nights.night(number) for number in (0, 1, 2, 3, 4, 6, 7, 13, 14, 27, 28, 41, 42)}
+    tries = [number for number, (finished, _) in told.items() if finished.failed]
     assert tries == [0, 1, 3, 7, 14, 28, 42], "after 20 hours, then twice as long each time, at most 14 days"
-    assert [number for number, (_, report) in enumerate(told) if report.loud] == [0], "told once"
-    assert told[5][1].data["failing"][0]["reason"] == "the moon was full"
+    assert [number for number, (_, report) in told.items() if report.loud] == [0], "told once"
+    assert told[4][1].data["failing"][0]["reason"] == "the moon was full"
     write_wall(nights.folder / "c.ifc", 2.0)
     assert nights.night(45)[0].failed == 1, "a new content is tried at once"
 

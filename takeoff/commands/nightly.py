@@ -81,6 +81,7 @@ def _passes(
     job, _ = load_job(job_file)
     place = find_place(folder, out, job, history)
     pause = threading.Event()
+    told = ""
     while True:
         try:
             with session(place, log) as held:
@@ -90,7 +91,9 @@ def _passes(
                     code = _pass(held, job_file, cluster, as_json, log, idle=False)
                 return code
         except InputError as fault:
-            tell(failure_report(str(fault), place.job_name, place.folder), job, log)
+            if str(fault) != told:  # a run that watches tells one and the same failure once
+                tell(failure_report(str(fault), place.job_name, place.folder), job, log)
+                told = str(fault)
             if not watch:
                 raise
             log("error", "failed", str(fault))
@@ -113,7 +116,13 @@ def _pass(held: "Session", job_file: Path | None, cluster: str, as_json: bool, l
     report = held.report(finished)
     told = tell(report, job, log)
     held.close(finished, report, datetime.now(UTC))
-    log("info", "report", f"report: {held.place.out / 'report.html'}", summary=report.summary, run=finished.run)
+    log(
+        "info",
+        "report",
+        f"report: {held.place.out / 'report.html'}",
+        summary=report.summary,
+        run=finished.run,
+    )
     if as_json:
         click.echo(json_text(report), nl=False)
     elif not log.as_json:

@@ -123,8 +123,9 @@ class Session:
         began = clock()
         rules = pin_rules(settings, processes)
         look = self._look(job, rules.key, began)
-        unpublished = self.history.unpublished()
-        if not idle and not look.gone and not unpublished and not any(map(_is_news, look.decisions)):
+        for place in self.history.unpublished():
+            self._put_in_sight(place)
+        if not idle and not look.gone and not any(map(_is_news, look.decisions)):
             return None
         run, dead = self.history.start_run(began)
         for moment in dead:
@@ -132,8 +133,6 @@ class Session:
             self.log("warning", "run-interrupted", told, run=run)
         try:
             numbers = self._see(run, look, job, began)
-            for place in unpublished:
-                self._put_in_sight(place)
             counts = self._measure(run, look.decisions, numbers, rules, job, workers, clock)
         except BaseException as fault:
             with contextlib.suppress(SQLAlchemyError):
@@ -221,9 +220,7 @@ class Session:
         for decision in sorted(todo, key=lambda decision: -decision.model.size):
             number = numbers[decision.model.key]
             if decision.model.size > limits.file_bytes:
-                reason = (
-                    f"{decision.model.size / 1e6:,.0f} MB are more than the {job.largest_mb:g} MB allowed"
-                )
+                reason = f"{decision.model.size / 1e6:.3g} MB are more than the {job.largest_mb:g} MB allowed"
                 self._failed(run, decision, number, rules, reason, job, clock())
                 counts["failed"] += 1
             else:
