@@ -60,7 +60,7 @@ def test_the_foremost_findings_are_told_by_kind() -> None:
     ]
     more = tuple(Finding("note", f"kind-{n}", "m", "g", "text") for n in range(9))
     lines = summary_lines(Measurement(findings=more))
-    assert lines[-1].strip() == "and 4 further kinds"
+    assert lines[-1].strip() == "and 4 further kinds; all of them with -v"
 
 
 def test_no_line_is_wider_than_a_terminal_nor_steers_it() -> None:

@@ -41,7 +41,7 @@ def progress_line() -> Iterator[Report]:
     Colours obey NO_COLOR. The line is gone when the run ends.
     """
     columns = (
-        TextColumn("{task.description:<10}"),
+        TextColumn("{task.description:<12}"),
         BarColumn(bar_width=24),
         _Count(),
         _Left(),
