@@ -23,20 +23,17 @@ def read_bill(path: Path) -> Side:
 
     typed = read_previous(path)
     system = SYSTEMS.get(typed.units, METRIC)
-    with (
-        closing(openpyxl.load_workbook(path, read_only=True, data_only=True)) as values,
-        closing(openpyxl.load_workbook(path, read_only=True)) as formulas,
-    ):
+    with closing(openpyxl.load_workbook(path, read_only=True)) as formulas:
 
         def rows(name: str) -> Iterator[SheetRow]:
-            if name not in values.sheetnames:
+            if name not in formulas.sheetnames:
                 raise InputError(f"{path}: the sheet {name} is missing; name a bill as takeoff wrote it")
-            pair = (book[name].iter_rows(values_only=True) for book in (values, formulas))
-            return (row for row in sealed_rows(*pair) if row.seal is not None and row.seal.kind == "row")
+            found = sealed_rows(formulas[name].iter_rows())
+            return (row for row in found if row.seal is not None and row.seal.kind == "row")
 
         parts = tuple(_part(row, system) for row in rows("Elements"))
         dimensions = tuple(_dimension(row) for row in rows("Dimensions"))
-        convention = _convention(path, values, formulas)
+        convention = _convention(path, formulas)
     items = {
         item.key: SideItem(
             item.key,
@@ -101,13 +98,12 @@ def _dimension(row: SheetRow) -> Dimension:
     )
 
 
-def _convention(path: Path, values: Any, formulas: Any) -> str:
+def _convention(path: Path, formulas: Any) -> str:
     """Name and content of the convention, as Basis states them."""
     told: list[str] = []
-    if "Basis" not in values.sheetnames:
+    if "Basis" not in formulas.sheetnames:
         raise InputError(f"{path}: the sheet Basis is missing; name a bill as takeoff wrote it")
-    pair = (book["Basis"].iter_rows(values_only=True) for book in (values, formulas))
-    for row in sealed_rows(*pair):
+    for row in sealed_rows(formulas["Basis"].iter_rows()):
         cells = [cell.text for cell in row.cells.values()]
         if cells[:1] == ["Measuring convention"]:
             told.insert(0, cells[1])

@@ -32,6 +32,8 @@ from takeoff.pricing.records import Dimension
 from takeoff.pricing.resources import LINE_DIGITS
 from takeoff.pricing.typed import CARRIED, EarlierItem, HandItem, HandSheet, KeptText, TypedBill
 
+VALUED = ("Bill", "Summary", *BUILT, KEPT)
+"""Sheets of which the values of formulas are read."""
 OWN_SHEETS = (*SHEETS, *BUILT, KEPT, HANDLED, *SCORED)
 
 
@@ -62,8 +64,7 @@ def read_previous(path: Path) -> TypedBill:
         rows: dict[str, Iterable[SheetRow]] = {}
         for name in values.sheetnames:
             if name in own:
-                pair = (book[name].iter_rows(values_only=True) for book in (values, formulas))
-                rows[name] = sealed_rows(*pair)
+                rows[name] = _rows_of(name, formulas, values)
         hand = [
             _hand_sheet(name, values[name], formulas[name], own)
             for name in values.sheetnames
@@ -73,6 +74,18 @@ def read_previous(path: Path) -> TypedBill:
         for _, astray in hand:
             reader.kept += astray
         return reader.read([sheet for sheet, _ in hand])
+
+
+def _rows_of(name: str, formulas: Any, values: Any) -> Iterable[SheetRow]:
+    """Rows of a sheet, with stored values only where a figure may hang on them: reading takes its time."""
+    if name in VALUED:
+        return sealed_rows(formulas[name].iter_rows(), values[name].iter_rows(values_only=True))
+    if name != "Dimensions":
+        return sealed_rows(formulas[name].iter_rows())
+    rows = list(sealed_rows(formulas[name].iter_rows()))
+    if any(row.seal is None and dimension_quantity(row) is None and not row.is_blank for row in rows):
+        return sealed_rows(formulas[name].iter_rows(), values[name].iter_rows(values_only=True))
+    return rows
 
 
 def _is_written(sheet: Any) -> bool:

@@ -1,8 +1,9 @@
 """Rows of an earlier workbook with what was written and what a person typed, told apart by the rows' marks."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import zip_longest
+from typing import Any
 
 from openpyxl.utils import get_column_letter
 
@@ -74,17 +75,16 @@ class SheetRow:
 
 
 def sealed_rows(
-    values: Iterator[Sequence[object]], formulas: Iterator[Sequence[object]]
+    formulas: Iterable[Sequence[Any]], values: Iterable[Sequence[object]] | None = None
 ) -> Iterator[SheetRow]:
-    """Rows of a sheet from its stored values and its formulas, row by row from the top.
+    """Rows of a sheet from its cells with formulas and, where they matter, its stored values, from the top.
 
     Cells are named by the last heading row above (its words), before the first by their column letters.
     """
     columns: dict[int, str] = {}
     order: list[int] = []
     headings: dict[int, str] = {}
-    for number, pair in enumerate(zip_longest(values, formulas, fillvalue=()), 1):
-        row = [_cell(value, written) for value, written in zip_longest(*pair)]
+    for number, row in enumerate(_rows(formulas, values), 1):
         place, seal = next(
             ((at, found) for at, cell in enumerate(row) if (found := read_seal(cell.value)) is not None),
             (-1, None),
@@ -111,9 +111,17 @@ def sealed_rows(
         yield SheetRow(number, seal, cells, typed, more)
 
 
-def _cell(value: object, written: object) -> CellValue:
-    is_formula = isinstance(written, str) and written.startswith("=") and written != value
-    return CellValue(value, written if is_formula and isinstance(written, str) else "")
+def _rows(
+    formulas: Iterable[Sequence[Any]], values: Iterable[Sequence[object]] | None
+) -> Iterator[list[CellValue]]:
+    for cells, stored in zip_longest(formulas, values or (), fillvalue=()):
+        row = []
+        for cell, value in zip_longest(cells, stored):
+            if cell is not None and cell.data_type == "f":
+                row.append(CellValue(value, str(cell.value)))
+            else:
+                row.append(CellValue(None if cell is None else cell.value))
+        yield row
 
 
 def _aligned(seal: Seal, row: Sequence[CellValue]) -> list[int]:
