@@ -1,5 +1,6 @@
 """What a page holds: every figure of the tables, every face in its state, and no way in for hostile text."""
 
+import json
 import math
 import re
 from collections import defaultdict
@@ -215,3 +216,18 @@ def test_library_is_the_locked_one_with_its_licence():
     head = (ASSETS / "three.min.js").read_text(encoding="utf-8")[:200]
     assert f"three.js {version}, MIT" in head
     assert "Permission is hereby granted" in (ASSETS / "three.LICENSE.txt").read_text(encoding="utf-8")
+
+
+def test_comparison_has_a_page_headed_by_the_alternatives(tmp_path):
+    out = tmp_path / "c.html"
+    arguments = ["compare", str(SAMPLE), "--out", str(tmp_path / "c.xlsx"), "--page", str(out), "--json"]
+    arguments += ["--alternatives", str(SAMPLE.with_name("alternatives.toml")), "--draws", "100"]
+    result = CliRunner().invoke(main, arguments)
+    assert result.exit_code == 0, result.stderr
+    words = " ".join(Elements(out.read_text(encoding="utf-8")).words)
+    told = json.loads(result.stdout)
+    named = [one["name"] for one in told["alternatives"]]
+    assert len(named) > 1
+    for one in told["alternatives"]:
+        assert one["name"] in words
+        assert f"{one['compared_total']:,.2f}" in words

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from takeoff.commands.common import PATH, measuring, problems, progress
+from takeoff.commands.common import PATH, measuring, page_option, problems, progress, require_page_name
 
 
 @click.command()
@@ -35,6 +35,7 @@ from takeoff.commands.common import PATH, measuring, problems, progress
 @click.option("--look", type=PATH, help="Head, fonts and colours of the workbook (TOML).")
 @click.option("--title", help="Title on the summary; default: the names of the models.")
 @click.option("--paper", type=click.Choice(["a4", "letter"]), help="Paper of the print set-up.")
+@page_option
 def compare(
     models: tuple[Path, ...],
     alternatives: Path | None,
@@ -46,6 +47,7 @@ def compare(
     break_even: tuple[str, ...],
     draws: int | None,
     seed: int | None,
+    page: Path | None,
     job: Path | None,
     as_json: bool,
     quiet: bool,
@@ -65,6 +67,7 @@ def compare(
             raise click.UsageError(
                 f"--out {out}: the comparison is a workbook; give it a name that ends in .xlsx"
             )
+        require_page_name(page)
         settings = load_settings(job, flags)
         asked = {
             "alternatives": alternatives,
@@ -82,6 +85,11 @@ def compare(
             write_comparison(out, comparison, load_look(settings.file("look")))
             if tables is not None:
                 write_comparison_tables(tables, comparison)
+            if page is not None:
+                from takeoff.outputs.page.page import write_comparison_page
+
+                report("page", 0, 0)
+                write_comparison_page(page, run, comparison)
         for finding in run.failed:
             click.echo(f"takeoff: {finding.message}", err=True)
         if as_json:
@@ -89,7 +97,8 @@ def compare(
         elif not quiet:
             for line in comparison_lines(comparison):
                 click.echo(line)
-            click.echo(f"\nwritten: {out}" + (f", {tables}" if tables is not None else ""))
+            written = [str(path) for path in (out, tables, page) if path is not None]
+            click.echo(f"\nwritten: {', '.join(written)}")
         unpriced = max(total.unpriced for total in comparison.totals)
         errors = sum(finding.severity == "error" for finding in comparison.findings)
         if settings.strict and (unpriced or errors or run.failed):

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from takeoff.measuring.records import FormworkRow
+    from takeoff.pricing.comparison import Comparison
     from takeoff.pricing.records import Bill, ShareRow
 
 
@@ -42,6 +43,23 @@ def page_charts(
     largest = sorted(((name, math.fsum(own)) for name, own in areas.items()), key=lambda entry: -entry[1])
     charts.append(_sums("Formwork by category", largest, "m2"))
     return tuple(chart for chart in charts if chart.bars)
+
+
+def comparison_chart(comparison: "Comparison") -> Chart:
+    """What each alternative costs with its weeks, beside the first."""
+    most = max((total.compared for total in comparison.totals), default=0.0)
+    bars = []
+    for place, (variant, total) in enumerate(zip(comparison.variants, comparison.totals, strict=True)):
+        words = [f"{total.compared:,.2f} {comparison.currency}".strip()]
+        if place:
+            words.append(f"{comparison.difference(place):+,.2f}")
+        words.append(f"{total.weeks:.1f} weeks")
+        if total.unpriced:
+            words.append(f"{total.unpriced} items without a rate")
+        length = round(100.0 * max(total.compared, 0.0) / most, 2) if most else 0.0
+        bars.append(Bar(variant.name, ", ".join(words), length))
+    says = f"Grand totals with the site cost of the weeks; the model shows {comparison.variants[0].name}."
+    return Chart("Alternatives", tuple(bars), says)
 
 
 def _share(shares: "Sequence[ShareRow]") -> Chart:

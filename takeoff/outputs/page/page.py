@@ -10,7 +10,7 @@ from takeoff.measuring.plan import METHODS, ROLES
 from takeoff.outputs.files import write_whole
 from takeoff.outputs.finding_groups import group_findings, severity_counts
 from takeoff.outputs.page import palette
-from takeoff.outputs.page.charts import page_charts
+from takeoff.outputs.page.charts import Chart, comparison_chart, page_charts
 from takeoff.outputs.page.content import all_findings, page_content
 from takeoff.outputs.page.faces import STATES, make_faces
 from takeoff.outputs.page.packing import clean, packed_arrays, packed_json
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from takeoff.measuring.records import Measurement
     from takeoff.pipeline import Run
+    from takeoff.pricing.comparison import Comparison
 
 ASSETS = Path(__file__).parent / "assets"
 SCRIPTS = ("data.js", "shapes.js", "view.js", "details.js", "lists.js", "main.js")
@@ -32,12 +33,18 @@ def write_page(path: Path, run: "Run") -> None:
     write_whole(path, lambda partial: _save(partial, text))
 
 
+def write_comparison_page(path: Path, run: "Run", comparison: "Comparison") -> None:
+    """Write the page of a comparison's first variant, headed by what each of them costs. Raises as `write_page`."""
+    text = page_text(run, (comparison_chart(comparison),))
+    write_whole(path, lambda partial: _save(partial, text))
+
+
 def _save(path: Path, text: str) -> None:
     path.write_text(text, encoding="utf-8", newline="\n")
 
 
-def page_text(run: "Run") -> str:
-    """The page as text."""
+def page_text(run: "Run", first_charts: tuple[Chart, ...] = ()) -> str:
+    """The page as text; `first_charts` stand before its own."""
     measured = run.measured
     faces = make_faces(measured.surfaces, measured.bodies, measured.formed)
     content = page_content(run)
@@ -64,7 +71,7 @@ def page_text(run: "Run") -> str:
         record=_cleaned(run.record),
         bill=run.bill,
         volumes=_volumes(run.measurement),
-        charts=page_charts(run.shares, run.measurement.formwork, run.bill),
+        charts=first_charts + page_charts(run.shares, run.measurement.formwork, run.bill),
         kinds=group_findings(findings),
         counts=severity_counts(findings),
         states=_STATE_WORDS,
