@@ -33,6 +33,8 @@ OFFICE_ROW = 2
 STATUS_ROW = 3
 COLLECTION_ROW = 5
 TOP_KINDS = 8
+ONE_PAGE = 70
+"""Rows up to which the sheet is made to fit one page; more would be too small to read."""
 
 COLLECTION = (
     Column(""),
@@ -108,6 +110,8 @@ def write_summary(
     sheet.widen_to(CONCRETE)
     sheet.fit()
     sheet.set_up(page, LAST_COLUMN, row)
+    if row < ONE_PAGE:
+        sheet.raw.fit_to_pages(1, 1)
 
 
 def _origin(sheet: Sheet, run: Mapping[str, object]) -> str:
