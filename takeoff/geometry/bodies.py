@@ -346,7 +346,7 @@ def find_origin(file: Any, products: Sequence[int], transform: Floats | None = N
         try:
             solids, _ = bodies._solids(product, product.ObjectPlacement)
             matrix = bodies.placements.absolute(product.ObjectPlacement)
-        except (ValueError, RuntimeError):
+        except Exception:  # whatever is wrong with it is told when it is measured
             continue
         if solids:
             corners.append(applied(matrix, solids[0].mesh.vertices[:1])[0])
