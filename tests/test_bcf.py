@@ -8,9 +8,11 @@ from typing import Any
 import numpy as np
 import pytest
 from build import Model
+from click.testing import CliRunner
 from handed_back import SAMPLES
 
 from takeoff import pipeline
+from takeoff.cli import main
 from takeoff.measuring.whereabouts import places_of
 from takeoff.outputs.bcf.camera import framing
 from takeoff.outputs.bcf.container import write_bcf
@@ -136,3 +138,19 @@ def test_a_camera_frames_every_corner(size: tuple[float, float, float]) -> None:
     if math.hypot(*size) > 2.0:
         assert angles.max() >= 10.0
     assert camera.position[2] > box[1, 2]
+
+
+def test_check_hands_its_findings_to_the_designer(tmp_path: Path) -> None:
+    model = Model("IFC4", "mm")
+    wall = model.wall((0, 0), (5, 0), 0.2, 3.0, material=None, made=None)
+    source, target = model.save(tmp_path / "wall.ifc"), tmp_path / "findings.bcf"
+    result = CliRunner().invoke(main, ["check", str(source), "--bcf", str(target), "--bcf-version", "2.1"])
+    assert result.exit_code == 0, result.output
+    container = _read(target, "2.1")
+    selected = {
+        name
+        for t in container.topics.values()
+        for v in t.viewpoints.values()
+        for name in v.get_selected_guids()
+    }
+    assert selected == {wall.GlobalId}

@@ -314,3 +314,30 @@ def test_a_model_is_never_its_own_copy(tmp_path: Path) -> None:
     assert "is one of the models themselves" in result.stderr
     assert not (tmp_path / "out").exists()
     assert source.read_bytes() == before
+
+
+def test_a_model_with_faulty_lines_is_copied_with_a_warning(tmp_path: Path) -> None:
+    model = Model("IFC4", "mm")
+    model.wall((0, 0), (5, 0), 0.2, 3.0, made="In-Situ")
+    model.round_column((9, 0), 0.4, 3.0)
+    source = model.save(tmp_path / "wall.ifc")
+    text = source.read_text(encoding="utf-8")
+    line = next(x for x in text.splitlines() if "IFCPOLYLINE" in x or "IFCRECTANGLEPROFILEDEF" in x)
+    faulty = line.replace("IFCPOLYLINE", "IFCNOSUCHTHING").replace("IFCRECTANGLEPROFILEDEF", "IFCNOSUCHTHING")
+    source.write_text(text.replace(line, faulty), encoding="utf-8")
+    copy = tmp_path / "copy.ifc"
+    result = CliRunner().invoke(
+        main, ["measure", str(source), "--out", str(tmp_path / "out"), "--ifc", str(copy)]
+    )
+    assert result.exit_code == 0, result.output
+    assert copy.exists()
+    assert "the copy lacks what could not be read" in result.stderr
+
+
+def test_an_alternative_is_not_put_into_the_model_as_it_is(tmp_path: Path) -> None:
+    words = ["--alternatives", "a.toml", "--alternative", "precast", "--ifc", str(tmp_path / "copy.ifc")]
+    result = CliRunner().invoke(
+        main, ["bill", str(SAMPLES / "archive-ifc4.ifc"), "--out", str(tmp_path / "bill.xlsx"), *words]
+    )
+    assert result.exit_code == 2
+    assert "leave --alternative out" in result.stderr

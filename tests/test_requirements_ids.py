@@ -135,3 +135,8 @@ def test_a_report_for_each_of_several_models() -> None:
     )
     assert result.exit_code == 1
     assert "ends in .html, .json, .txt" in result.stderr
+
+
+def test_the_shipped_ids_is_copied_with_the_other_data_files(tmp_path: Path) -> None:
+    assert _run("templates", tmp_path / "copies").exit_code == 0
+    assert (tmp_path / "copies" / "requirements.ids").read_bytes() == SHIPPED.read_bytes()

@@ -72,6 +72,8 @@ def bill(
         hand_back = HandBack.taken_from(flags, models)
         if (alternatives is None) != (alternative is None):
             raise click.UsageError("--alternative NAME and --alternatives FILE go together; give both")
+        if alternative is not None and hand_back.ifc is not None:
+            raise click.UsageError("--ifc puts results into the model as it is; leave --alternative out")
         settings = load_settings(job, flags)
         if not overwrite:
             require_untouched(out)

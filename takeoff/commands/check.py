@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from takeoff.commands.common import PATH, close, measuring, problems, progress
+from takeoff.commands.hand_back import HandBack, topics
 
 if TYPE_CHECKING:
     from takeoff.outputs.requirements import Verdict
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     help="Also test the models against an IDS: a file, or `requirements`, the shipped one.",
 )
 @click.option("--ids-report", type=PATH, help="Write the report on the IDS (.html, .json or .txt).")
+@topics
 def check(
     models: tuple[Path, ...],
     ids: Path | None,
@@ -35,10 +37,12 @@ def check(
 
         if ids is None and ids_report is not None:
             raise click.UsageError("--ids-report is the report on an IDS; name the IDS with --ids")
+        hand_back = HandBack.taken_from(flags, models)
         settings = load_settings(job, flags)
         verdicts = _test(ids, ids_report, models, as_json) if ids is not None else ()
         with progress(quiet) as report:
             run = pipeline.measure(models, settings, report)
+            hand_back.write(run, report)
         if not as_json:
             for finding in run.measurement.findings:
                 where = f"{finding.model} {finding.global_id}".strip()

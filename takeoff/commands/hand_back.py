@@ -24,13 +24,13 @@ class HandBack:
 
     @classmethod
     def taken_from(cls, flags: dict[str, Any], models: Sequence[Path]) -> "HandBack":
-        """What the flags of a command on `models` ask for; they are taken out of `flags`.
+        """What the flags of a command on `models` ask for; they are taken out of `flags`, as far as it has them.
 
         Raises InputError, before anything is measured, for a copy that would replace a model and where a
         library that is needed is missing.
         """
         names = ("ifc", "bcf", "bcf_version", "methods_list")
-        asked = cls(*(flags.pop(name) for name in names))
+        asked = cls(*(flags.pop(name, None) for name in names))
         asked._require_possible(models)
         return asked
 
@@ -53,6 +53,13 @@ class HandBack:
 
             report("model", 0, 0)
             written += write_enriched(self.ifc, run)
+            for finding in run.measurement.findings:
+                if finding.kind == "parse-faults":
+                    click.echo(
+                        f"takeoff: {finding.model}: the copy lacks what could not be read in the model: "
+                        f"{finding.message}",
+                        err=True,
+                    )
         if self.bcf is not None:
             from takeoff.outputs.bcf.container import write_bcf
 
@@ -67,29 +74,30 @@ class HandBack:
         return tuple(written)
 
 
+def topics(command: Callable[..., None]) -> Callable[..., None]:
+    """The options on topics for the designer."""
+    command = click.option(
+        "--bcf-version",
+        type=click.Choice(["3.0", "2.1"]),
+        default="3.0",
+        show_default=True,
+        help="Version of BCF that the designer's program reads.",
+    )(command)
+    return click.option(
+        "--bcf", type=PATH, help="Also write the findings as topics for the designer (.bcf)."
+    )(command)
+
+
 def handing_back(command: Callable[..., None]) -> Callable[..., None]:
-    """The options that `HandBack.taken_from` takes out of a command's flags."""
-    options = [
-        click.option(
-            "--ifc",
-            type=PATH,
-            help="Also write a copy of the model with quantities, methods and bill items in it (.ifc; a folder "
-            "for several models).",
-        ),
-        click.option("--bcf", type=PATH, help="Also write the findings as topics for the designer (.bcf)."),
-        click.option(
-            "--bcf-version",
-            type=click.Choice(["3.0", "2.1"]),
-            default="3.0",
-            show_default=True,
-            help="Version of BCF that the designer's program reads.",
-        ),
-        click.option(
-            "--methods-list",
-            type=PATH,
-            help="Also write all elements with their methods (CSV), to edit and give back with --overrides.",
-        ),
-    ]
-    for option in reversed(options):
-        command = option(command)
-    return command
+    """All options that `HandBack.taken_from` takes out of a command's flags."""
+    command = click.option(
+        "--methods-list",
+        type=PATH,
+        help="Also write all elements with their methods (CSV), to edit and give back with --overrides.",
+    )(command)
+    return click.option(
+        "--ifc",
+        type=PATH,
+        help="Also write a copy of the model with quantities, methods and bill items in it (.ifc; a folder "
+        "for several models).",
+    )(topics(command))

@@ -111,6 +111,7 @@ def match_elements(
     book = _Book(olds, news)
     book.by_key(lambda element: element.key, "global-id")
     book.by_key(lambda element: element.key[1], "global-id")
+    book.by_name(_filed_name, "name", _swallowed)
     shift = _common_shift(book)
     book.by_place(shift)
     if shift != UNMOVED:
@@ -245,6 +246,17 @@ def _role_and_mark(element: _Element) -> Hashable | None:
 
 def _filed_name(element: _Element) -> Hashable | None:
     return (element.ifc_class, element.storey, element.mark) if element.mark else None
+
+
+def _swallowed(one: _Element, other: _Element) -> bool:
+    """Whether one of the two has left its body to another that is the same thing: which of them does so hangs
+    on the GlobalIds, so two of a kind must not be taken for one another where their names tell them apart."""
+    return (
+        (one.place is None) != (other.place is None)
+        and one.role == other.role
+        and abs(one.volumes[0] - other.volumes[0]) <= SAME_VOLUME * max(one.volumes[0], other.volumes[0])
+        and one.volumes[0] > 0
+    )
 
 
 def _shape(element: _Element) -> Hashable | None:

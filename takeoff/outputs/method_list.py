@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 from takeoff.measuring.method_list import COLUMNS, list_rows
 from takeoff.measuring.overrides import Overrides
-from takeoff.measuring.whereabouts import places_of
 from takeoff.outputs.files import write_whole
 
 if TYPE_CHECKING:
@@ -20,9 +19,7 @@ def write_method_list(path: Path, run: "Run") -> int:
     """
     overrides = run.overrides or Overrides()
     notes = {name: override.note for name, override in overrides.by_id.items()}
-    rows = list_rows(
-        run.measurement.parts, places_of(run.measured.bodies, run.origin), notes, overrides.listed
-    )
+    rows = list_rows(run.measurement.parts, run.places, notes, overrides.listed)
 
     def fill(partial: Path) -> None:
         # The byte order mark tells spreadsheets that it is UTF-8.

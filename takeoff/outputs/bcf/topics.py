@@ -12,7 +12,7 @@ import numpy as np
 from takeoff.findings import Finding, Severity
 from takeoff.geometry.mesh import Floats
 from takeoff.measuring.units import ElementKey
-from takeoff.measuring.whereabouts import Place, places_of
+from takeoff.measuring.whereabouts import Place
 from takeoff.outputs.finding_groups import group_findings
 
 if TYPE_CHECKING:
@@ -129,7 +129,7 @@ def _own_places(run: "Run") -> dict[ElementKey, Place]:
     """Places in each model's own coordinates, taken back from the map where the run was measured in it."""
     from takeoff.pipeline import map_transforms
 
-    places = places_of(run.measured.bodies, run.origin)
+    places = dict(run.places)
     for model, transform in map_transforms(run.models).items():
         if transform is None:
             continue
