@@ -11,6 +11,7 @@ from takeoff.cache.keys import LIBRARIES, digest_of, key_of
 from takeoff.cache.shelf import Shelf
 from takeoff.cache.store import open_store
 from takeoff.findings import Finding, InputError
+from takeoff.isolation.workshop import Workshop
 from takeoff.later import Later
 from takeoff.measuring.ground import GroundLevel
 from takeoff.measuring.keys import ElementKey
@@ -87,25 +88,29 @@ def measure(paths: Sequence[Path], settings: Settings | None = None, progress: P
 def prepare(paths: Sequence[Path], settings: Settings | None = None, progress: Progress = silent) -> Prepared:
     """Read models, decide methods, and make all solids. Raises InputError as `measure` does."""
     settings = settings or Settings()
-    return prepare_with(paths, settings, Shelf(open_store() if settings.cache else None), progress)
+    shelf = Shelf(open_store() if settings.cache else None)
+    with Workshop(settings.processes, settings.limit_seconds) as shop:
+        return prepare_with(paths, settings, shelf, shop, progress)
 
 
 def _measured(
     paths: Sequence[Path], settings: Settings, shelf: Shelf, progress: Progress
 ) -> tuple[Run, bool]:
     """The run, and whether another one would come out the same."""
-    prepared = prepare_with(paths, settings, shelf, progress)
-    run = measure_prepared(prepared, progress)
-    lasting = not run.failed and all(result.lasting for result in prepared.stock.solids.values())
-    if prepared.overrides is None:
-        return run, lasting
-    from takeoff.measuring.found_again import find_again
+    with Workshop(settings.processes, settings.limit_seconds) as shop:
+        prepared = prepare_with(paths, settings, shelf, shop, progress)
+        run = measure_prepared(prepared, progress)
+        lasting = not run.failed and all(result.lasting for result in prepared.stock.solids.values())
+        if prepared.overrides is None:
+            return run, lasting
+        from takeoff.measuring.found_again import find_again
 
-    # Shape and place are known only once all is measured, so a list that has lost elements costs a second run.
-    overrides = find_again(prepared.overrides, run.measurement.parts, run.places)
-    if overrides is None:
-        return run, lasting
-    return measure_prepared(prepare_with(paths, settings, shelf, progress, overrides), progress), lasting
+        # Shape and place are known only once all is measured, so a list that has lost elements costs a second run.
+        overrides = find_again(prepared.overrides, run.measurement.parts, run.places)
+        if overrides is None:
+            return run, lasting
+        prepared = prepare_with(paths, settings, shelf, shop, progress, overrides)
+        return measure_prepared(prepared, progress), lasting
 
 
 def measure_prepared(prepared: Prepared, progress: Progress = silent) -> Run:
@@ -126,6 +131,7 @@ def measure_prepared(prepared: Prepared, progress: Progress = silent) -> Run:
         prepared.origin,
         prepared.rules,
         lambda stage: progress(stage, 0, 0),
+        prepared.shop.crew,
     )
     if not any(part.net_volume_m3 for part in measured.measurement.parts):
         reasons = {part.condition for part in measured.measurement.parts if part.condition}

@@ -1,5 +1,6 @@
 """From files to solids: data files, facts, methods, geometry; what measuring then goes by."""
 
+import contextlib
 import tempfile
 import time
 from collections import Counter
@@ -12,6 +13,8 @@ from typing import TYPE_CHECKING, Any
 from takeoff.cache.keys import digest_of
 from takeoff.cache.shelf import Shelf, question, shifted
 from takeoff.findings import Finding, InputError, NothingToMeasure
+from takeoff.isolation.host import Host
+from takeoff.isolation.workshop import Workshop
 from takeoff.settings import Settings
 
 if TYPE_CHECKING:
@@ -60,32 +63,39 @@ class Prepared:
     overrides: Any
     failed: tuple[Finding, ...]
     seconds: Mapping[str, float]
+    shop: Workshop
 
 
 def prepare(
     paths: Sequence[Path],
     settings: Settings,
     shelf: Shelf,
+    shop: Workshop,
     progress: Progress = silent,
     overrides: "Overrides | None" = None,
 ) -> Prepared:
     """Read models, decide methods, and make all solids, but for what is on the shelf.
 
-    `overrides` stand in place of those of the settings.
+    `overrides` stand in place of those of the settings. What is not safe to do here is done in processes of `shop`.
 
     A file that cannot be used costs that file: it becomes an entry of `failed`. Raises InputError when no file
     can be used, when a data file is wrong, or when there is no concrete at all.
     """
-    from takeoff.measuring.stock import Stock
-
     clock = Clock()
-    with clock.stage("data files"):
-        rules, methods, given_overrides = read_rules(settings)
-        overrides = overrides or given_overrides
     with tempfile.TemporaryDirectory(prefix="takeoff-") as folder:
-        scratch = Path(folder)
+        sources = [
+            _Source(path, name, Path(folder), shelf, shop) for path, name in model_names(paths).items()
+        ]
+        with clock.stage("data files"):
+            for source in sources[: shop.processes]:
+                source.begin()  # files are read while the rules are
+            from takeoff.measuring.stock import Stock
+
+            rules, methods, given_overrides = read_rules(settings)
+            overrides = overrides or given_overrides
         with clock.stage("reading"):
-            models, failed = _read(paths, scratch, shelf, progress)
+            sources, failed = _read(sources, shop, progress)
+            models = tuple(source.facts() for source in sources)
         with clock.stage("methods"):
             from takeoff.measuring.orders import make_orders
             from takeoff.measuring.parts import plan_elements
@@ -98,12 +108,10 @@ def prepare(
                     f"{names_of(paths)}: no concrete element was found; nothing to measure"
                 )
         with clock.stage("solids"):
-            given = {name: path for path, name in model_names(paths).items()}
-            makers = [_Maker(model, given[model.model], scratch, shelf) for model in models]
-            solids, origin = _solids(makers, plans, orders, settings, progress)
+            solids, origin = _solids(sources, plans, orders, progress)
     stock = Stock(models, plans, orders, solids)
     return Prepared(
-        tuple(paths), settings, stock, origin, rules, methods, overrides, failed, dict(clock.seconds)
+        tuple(paths), settings, stock, origin, rules, methods, overrides, failed, dict(clock.seconds), shop
     )
 
 
@@ -146,75 +154,104 @@ def read_rules(settings: Settings) -> tuple[Any, Any, Any]:
 
 
 def _read(
-    paths: Sequence[Path], scratch: Path, shelf: Shelf, progress: Progress
-) -> "tuple[tuple[ModelFacts, ...], tuple[Finding, ...]]":
-    """Facts of every file that can be used; findings for the others. Raises when none can."""
-    models, failed = [], []
-    seen = model_names(paths)
-    for done, (path, name) in enumerate(seen.items()):
-        progress("reading", done, len(seen))
+    sources: "Sequence[_Source]", shop: Workshop, progress: Progress
+) -> "tuple[list[_Source], tuple[Finding, ...]]":
+    """The files whose facts could be had; findings for the others. Raises when there is none."""
+    usable, failed = [], []
+    for done, source in enumerate(sources):
+        progress("reading", done, len(sources))
+        for ahead in sources[done : done + shop.processes]:
+            ahead.begin()
         try:
-            models.append(_facts(path, name, scratch, shelf))
+            source.facts()
+            usable.append(source)
         except InputError as error:
-            if len(seen) == 1:
+            if len(sources) == 1:
                 raise
-            failed.append(Finding("error", "model-not-read", name, "", str(error), "left out"))
-    if not models:
+            failed.append(Finding("error", "model-not-read", source.name, "", str(error), "left out"))
+    if not usable:
         raise InputError("\n".join(finding.message for finding in failed))
-    return tuple(models), tuple(failed)
+    return usable, tuple(failed)
 
 
-def _facts(path: Path, name: str, scratch: Path, shelf: Shelf) -> "ModelFacts":
-    """Facts from the shelf or from the file."""
-    if shelf.store is not None:
-        try:
-            kept = shelf.facts(digest_of(path), name)
-        except OSError:
-            kept = None  # the reader says what is wrong with the file
-        if kept is not None:
-            return kept
-    from takeoff.reading.model import read_model
+class _Source:
+    """One model: its facts and solids, from the shelf where they are kept, else from the file.
 
-    facts = read_model(path, scratch, name)
-    shelf.keep_facts(facts)
-    return facts
+    The file is read in a process of its own, which then forks the workers for its solids.
+    """
 
-
-class _Maker:
-    """Makes the solids of one model, or takes them from the shelf; opens the file only where it must."""
-
-    def __init__(self, model: "ModelFacts", given: Path, scratch: Path, shelf: Shelf) -> None:
-        self.model = model
-        self._given = given
+    def __init__(self, path: Path, name: str, scratch: Path, shelf: Shelf, shop: Workshop) -> None:
+        self.path = path
+        self.name = name
         self._scratch = scratch
         self._shelf = shelf
+        self._shop = shop
+        self._facts: ModelFacts | None = None
+        self._host: Host | None = None
+        self._begun = False
+
+    def begin(self) -> None:
+        """Have the file read, unless its facts are on the shelf."""
+        if self._begun:
+            return
+        self._begun = True
+        if self._shelf.store is not None:
+            with contextlib.suppress(OSError):  # the reader says what is wrong with the file
+                self._facts = self._shelf.facts(digest_of(self.path), self.name)
+        if self._facts is None:
+            self._host = self._shop.host()
+            if self._host is not None:
+                self._host.begin_reading(self.path, self._scratch, self.name, self._shop.limit_seconds)
+
+    def facts(self) -> "ModelFacts":
+        """The facts. Raises InputError, one line."""
+        if self._facts is None:
+            self.begin()
+        if self._facts is None:
+            if self._host is None:
+                from takeoff.reading.model import read_model
+
+                self._facts = read_model(self.path, self._scratch, self.name)
+            else:
+                try:
+                    self._facts = self._host.facts()
+                except InputError:
+                    self._shop.dismiss(self._host)
+                    raise
+                if self._shop.crowded():
+                    self._shop.dismiss(self._host)
+                    self._host = None
+            self._shelf.keep_facts(self._facts)
+        return self._facts
 
     def origin(self, requests: Sequence[Any], transform: Any) -> Any:
         """An origin (3,) near the model's bodies."""
         import numpy as np
 
-        kept = self._shelf.solids(self.model.sha256, transform)
+        kept = self._shelf.solids(self.facts().sha256, transform)
         if kept is not None:
             return np.array(kept.origin)
+        products = [number for request in requests for number in request.body]
+        host = self._open()
+        if host is not None:
+            try:
+                return host.origin(products, transform)
+            except (RuntimeError, EOFError):
+                return np.zeros(3)  # it is a matter of digits only: far from zero there are fewer
         import ifcopenshell
 
         from takeoff.geometry.bodies import find_origin
 
-        products = [number for request in requests for number in request.body]
-        return find_origin(ifcopenshell.open(self._path()), products, transform)
+        return find_origin(ifcopenshell.open(self._plain()), products, transform)
 
     def solids(
-        self,
-        requests: Sequence[Any],
-        origin: Any,
-        transform: Any,
-        settings: Settings,
-        on_done: Callable[[int], None],
+        self, requests: Sequence[Any], origin: Any, transform: Any, on_done: Callable[[int], None]
     ) -> dict[int, Any]:
         """Results of all requests by key."""
         import numpy as np
 
-        kept = self._shelf.solids(self.model.sha256, transform)
+        digest = self.facts().sha256
+        kept = self._shelf.solids(digest, transform)
         known = {} if kept is None else kept.results
         shift = np.zeros(3) if kept is None else np.array(kept.origin) - origin
         results = {
@@ -229,28 +266,43 @@ class _Maker:
 
         there = len(results)
         results |= make_solids(
-            self._path(),
+            self._plain(),
             missing,
             origin,
             transform,
-            processes=settings.processes,
-            limit_seconds=settings.limit_seconds,
+            processes=self._shop.processes,
+            limit_seconds=self._shop.limit_seconds,
             on_done=lambda done: on_done(there + done),
+            host=self._open(),
         )
-        self._shelf.keep_solids(self.model.sha256, transform, origin, requests, results)
+        self._shelf.keep_solids(digest, transform, origin, requests, results)
         return results
 
-    def _path(self) -> str:
+    def _open(self) -> Host | None:
+        """The process that has the file open."""
+        if self._host is None:
+            host = self._shop.host()
+            if host is not None:
+                try:
+                    host.open(self._plain())
+                except (RuntimeError, EOFError) as problem:
+                    self._shop.dismiss(host)
+                    raise InputError(f"{self.path}: cannot be opened ({problem}); export it again") from None
+            self._host = host
+        return self._host
+
+    def _plain(self) -> str:
         """A plain file that can be opened: facts from the shelf name one that is no more."""
-        if Path(self.model.path).exists():
-            return self.model.path
+        facts = self.facts()
+        if Path(facts.path).exists():
+            return facts.path
         from takeoff.reading.sources import open_source
 
-        return str(open_source(self._given, self._scratch).path)
+        return str(open_source(self.path, self._scratch).path)
 
 
 def _solids(
-    makers: Sequence[_Maker], plans: Any, orders: Any, settings: Settings, progress: Progress
+    sources: Sequence[_Source], plans: Any, orders: Any, progress: Progress
 ) -> tuple[dict[int, Any], Any]:
     """Solids of all orders, by key, and the one origin to which their meshes are relative.
 
@@ -258,23 +310,22 @@ def _solids(
     """
     import numpy as np
 
-    wanted: dict[str, list[Any]] = {maker.model.model: [] for maker in makers}
+    wanted: dict[str, list[Any]] = {source.name: [] for source in sources}
     for order in orders:
         wanted[plans[order.element].facts.model].append(order.request)
-    transforms = map_transforms([maker.model for maker in makers])
-    needed = [maker for maker in makers if wanted[maker.model.model]]
+    transforms = map_transforms([source.facts() for source in sources])
+    needed = [source for source in sources if wanted[source.name]]
     origin = np.zeros(3)
     solids: dict[int, Any] = {}
-    for number, maker in enumerate(needed):
-        requests, transform = wanted[maker.model.model], transforms[maker.model.model]
+    for number, source in enumerate(needed):
+        requests, transform = wanted[source.name], transforms[source.name]
         if number == 0:
-            origin = maker.origin(requests, transform)
+            origin = source.origin(requests, transform)
         before = len(solids)
-        solids |= maker.solids(
+        solids |= source.solids(
             requests,
             origin,
             transform,
-            settings,
             lambda done, before=before: progress("solids", before + done, len(orders)),  # type: ignore[misc]
         )
     return solids, origin

@@ -55,7 +55,8 @@ def forbid_geometry(monkeypatch: pytest.MonkeyPatch) -> None:
 
     monkeypatch.setattr("takeoff.reading.model.read_model", fail)
     monkeypatch.setattr("takeoff.geometry.workers.make_solids", fail)
-    monkeypatch.setattr("ifcopenshell.open", fail)
+    monkeypatch.setattr("takeoff.isolation.host.Host.begin_reading", fail)
+    monkeypatch.setattr("takeoff.isolation.host.Host.open", fail)
 
 
 def test_what_is_put_comes_back(store: Store) -> None:

@@ -36,6 +36,10 @@ class SolidRequest:
     slicing: Slicing | None = None
     hint: float | None = None
 
+    def failed(self, reason: str) -> "SolidResult":
+        """The result when no worker survives it."""
+        return SolidResult(self.key, (), reason, lasting=False)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Slice:

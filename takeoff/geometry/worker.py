@@ -9,8 +9,9 @@ import signal
 import sys
 import time
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, BinaryIO
 
+from takeoff.geometry.errands import Done, Errand
 from takeoff.geometry.mesh import Floats
 from takeoff.geometry.solids import SolidRequest, SolidResult
 
@@ -19,7 +20,8 @@ from takeoff.geometry.solids import SolidRequest, SolidResult
 class Job:
     """What a worker has to know: the file, where results lie, which kernels it may use, how much memory.
 
-    `memory` is in bytes, None for no limit; `parent` is the process that started it.
+    `memory` is in bytes, None for no limit; `parent` is the process that started it, 0 where that sees to its end
+    itself. Without a `path` it does errands only.
     """
 
     path: str
@@ -31,14 +33,20 @@ class Job:
 
 
 def serve() -> None:
-    """Read a `Job`, then lists of requests until None or the end of the stream; answer each request.
-
-    Messages out: ("ready", ""), ("failed", reason), ("begin", key), ("done", SolidResult), ("idle", "").
-    """
+    """Work for the process that started this one, over the standard streams."""
     source = sys.stdin.buffer
     # Libraries that print must not disturb the messages: standard output goes where errors go.
     sink = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())
+    work_for(source, sink)
+
+
+def work_for(source: BinaryIO, sink: BinaryIO, file: Any = None) -> None:
+    """Read a `Job`, then lists of requests until None or the end of the stream; answer each request.
+
+    `file` is the job's file where it is open already. Messages out: ("ready", ""), ("failed", reason),
+    ("begin", key), ("done", result), ("idle", "").
+    """
 
     def tell(kind: str, what: Any) -> None:
         pickle.dump((kind, what), sink, protocol=pickle.HIGHEST_PROTOCOL)
@@ -46,12 +54,16 @@ def serve() -> None:
 
     job: Job = pickle.load(source)
     _guard(job)
+    bodies: Any = None
     try:
-        import ifcopenshell
+        if file is None and job.path:
+            import ifcopenshell
 
-        from takeoff.geometry.bodies import Bodies
+            file = ifcopenshell.open(job.path)
+        if file is not None:
+            from takeoff.geometry.bodies import Bodies
 
-        bodies = Bodies(ifcopenshell.open(job.path), job.kernels)
+            bodies = Bodies(file, job.kernels)
     except Exception as problem:
         tell("failed", f"{type(problem).__name__}: {problem}")
         return
@@ -59,15 +71,27 @@ def serve() -> None:
     tell("ready", "")
     while True:
         try:
-            requests: list[SolidRequest] | None = pickle.load(source)
+            requests: list[SolidRequest | Errand] | None = pickle.load(source)
         except EOFError:
             return
         if requests is None:
             return
         for request in requests:
             tell("begin", request.key)
-            tell("done", measured(bodies, request, job))
+            tell(
+                "done", run_errand(request) if isinstance(request, Errand) else measured(bodies, request, job)
+            )
         tell("idle", "")
+
+
+def run_errand(errand: Errand) -> Done:
+    """The answer to an errand; None where it cannot be done."""
+    from takeoff.geometry.cutting import work
+
+    try:
+        return Done(errand.key, work(errand.task))
+    except Exception:  # whatever is wrong with the meshes: it is a doubt about this overlap
+        return Done(errand.key, None)
 
 
 def measured(bodies: Any, request: SolidRequest, job: Job) -> SolidResult:
@@ -107,7 +131,7 @@ def _one_thread() -> None:
 def _guard(job: Job) -> None:
     """End with the parent, leave Ctrl-C to it, and keep a runaway element from eating all memory."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    if sys.platform == "linux":
+    if sys.platform == "linux" and job.parent:
         import ctypes
 
         ctypes.CDLL(None).prctl(1, signal.SIGKILL)  # PR_SET_PDEATHSIG

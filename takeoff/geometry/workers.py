@@ -17,13 +17,20 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, cast
+
+import numpy as np
 
 from takeoff.findings import InputError
+from takeoff.geometry.errands import Done, Errand
 from takeoff.geometry.mesh import Floats
 from takeoff.geometry.solids import SolidRequest, SolidResult
 from takeoff.geometry.tessellation import KERNELS
 from takeoff.geometry.worker import Job
+
+if TYPE_CHECKING:
+    from takeoff.geometry.cutting import Answer, Task
+    from takeoff.isolation.host import Host, Worker
 
 BOOT = "import sys; sys.path[:0] = sys.argv[1:]; from takeoff.geometry.worker import serve; serve()"
 """What a worker runs. The package's own folder is handed over as its argument."""
@@ -37,10 +44,19 @@ BYTE_SECONDS = 2e-7
 WORTH_SECONDS = 0.6
 """A further worker is started for this much expected work: about what its start costs."""
 
+WORTH_TASKS = 10
+"""A further worker is started for this many overlaps, which take a few milliseconds each."""
+
 STRAYS = 3
 """Workers that may die between elements (ended by somebody, say) before their elements are given up."""
 
-Batch = tuple[list[SolidRequest], bool]
+FORK_SECONDS = 0.05
+"""The same for one that is forked."""
+
+Request = SolidRequest | Errand
+Result = SolidResult | Done
+
+Batch = tuple[list[Request], bool]
 """Requests and whether it is the second try of one that killed a worker."""
 
 
@@ -48,7 +64,7 @@ Batch = tuple[list[SolidRequest], bool]
 class _Slot:
     """One worker's place: its process, and the element it is at."""
 
-    process: subprocess.Popen[bytes] | None = None
+    process: "subprocess.Popen[bytes] | Worker | None" = None
     spare: bool = False
     current: int | None = None
     began: float = 0.0
@@ -65,30 +81,55 @@ def make_solids(
     processes: int,
     limit_seconds: float = 60.0,
     on_done: Callable[[int], None] | None = None,
+    host: "Host | None" = None,
 ) -> dict[int, SolidResult]:
     """Work out requests over a STEP or XML file: results by key, every request answered.
 
     Meshes are in metres relative to `origin` (3,), after `transform` (4, 4) where given. At most `processes`
     workers run, fewer where more would not pay, always at least one. An element that crashes a worker, takes
     longer than `limit_seconds` or too much memory gets a condition. `on_done` is called in this thread with
-    the number of requests done so far. Raises InputError when the file cannot be opened.
+    the number of requests done so far. `host` has the file open and forks the workers. Raises InputError when
+    the file cannot be opened.
     """
     if not requests:
         return {}
-    count = worker_count(path, requests, processes)
+    count = worker_count(path, requests, processes, FORK_SECONDS if host else None)
     job = Job(path, origin, transform, KERNELS, _memory_limit(count), os.getpid())
-    pool = _Pool(job, requests, count)
+    return cast("dict[int, SolidResult]", _run(_Pool(job, requests, count, host), limit_seconds, on_done))
+
+
+def do_errands(
+    tasks: "Sequence[Task]", *, processes: int, limit_seconds: float = 60.0, host: "Host | None" = None
+) -> "list[Answer | None]":
+    """Do tasks of the overlap stage in workers: answers in order, None for one that no worker survives."""
+    if not tasks:
+        return []
+    count = max(1, min(processes, math.ceil(len(tasks) / WORTH_TASKS)))
+    job = Job("", np.zeros(3), None, KERNELS, _memory_limit(count), os.getpid())
+    errands = [Errand(key, task) for key, task in enumerate(tasks)]
+    done = cast("dict[int, Done]", _run(_Pool(job, errands, count, host), limit_seconds, None))
+    return [done[key].answer for key in range(len(errands))]
+
+
+def _run(pool: "_Pool", limit_seconds: float, on_done: Callable[[int], None] | None) -> "dict[int, Result]":
     try:
         return pool.run(limit_seconds, on_done)
     finally:
         pool.end()
 
 
-def worker_count(path: str, requests: Sequence[SolidRequest], processes: int) -> int:
-    """How many of `processes` workers pay for the expected work."""
+def worker_count(
+    path: str, requests: Sequence[SolidRequest], processes: int, start_seconds: float | None = None
+) -> int:
+    """How many of `processes` workers pay for the expected work; `start_seconds` is what another one costs."""
     pieces = sum(len(request.body) + len(request.openings) for request in requests)
-    expected = pieces * ELEMENT_SECONDS + Path(path).stat().st_size * BYTE_SECONDS
-    return max(1, min(processes, len(requests), math.ceil(expected / WORTH_SECONDS)))
+    worth = WORTH_SECONDS
+    expected = pieces * ELEMENT_SECONDS
+    if start_seconds is None:
+        expected += Path(path).stat().st_size * BYTE_SECONDS
+    else:
+        worth = start_seconds
+    return max(1, min(processes, len(requests), math.ceil(expected / worth)))
 
 
 def _memory_limit(count: int) -> int | None:
@@ -103,19 +144,20 @@ def _memory_limit(count: int) -> int | None:
 class _Pool:
     """Worker processes, each driven by a thread; the caller's thread gathers results and watches time."""
 
-    def __init__(self, job: Job, requests: Sequence[SolidRequest], count: int) -> None:
+    def __init__(self, job: Job, requests: Sequence[Request], count: int, host: "Host | None" = None) -> None:
         self.job = job
+        self.host = host
         self.wanted = len(requests)
         self.batches: deque[Batch] = deque(_batches(requests, count))
-        self.answers: queue.Queue[SolidResult | BaseException] = queue.Queue()
+        self.answers: queue.Queue[Result | BaseException] = queue.Queue()
         self.slots = [_Slot() for _ in range(count)]
         self.over = False
         self.strays = 0
 
-    def run(self, limit_seconds: float, on_done: Callable[[int], None] | None) -> dict[int, SolidResult]:
+    def run(self, limit_seconds: float, on_done: Callable[[int], None] | None) -> dict[int, Result]:
         for slot in self.slots:
             threading.Thread(target=self._drive, args=(slot,), daemon=True).start()
-        results: dict[int, SolidResult] = {}
+        results: dict[int, Result] = {}
         pause = min(0.2, limit_seconds / 4.0)
         while len(results) < self.wanted:
             try:
@@ -163,7 +205,7 @@ class _Pool:
             if not self.over:
                 self.answers.put(problem)
 
-    def _do(self, slot: _Slot, batch: list[SolidRequest], again: bool) -> None:
+    def _do(self, slot: _Slot, batch: list[Request], again: bool) -> None:
         if slot.process is None or slot.spare != again:
             self._dismiss(slot)
             self._start(slot, again)
@@ -189,7 +231,7 @@ class _Pool:
                 self._bury(slot, process, left, again)
 
     def _bury(
-        self, slot: _Slot, process: subprocess.Popen[bytes], left: dict[int, SolidRequest], again: bool
+        self, slot: _Slot, process: "subprocess.Popen[bytes] | Worker", left: dict[int, Request], again: bool
     ) -> None:
         """A worker died: put aside the element it died of, hand the others out again."""
         with slot.lock:
@@ -203,31 +245,25 @@ class _Pool:
             if self.strays > STRAYS:
                 for key in left:
                     text = "not worked out: geometry workers end before they begin"
-                    self.answers.put(SolidResult(key, (), text, lasting=False))
+                    self.answers.put(left[key].failed(text))
                 return
         if left:
             self.batches.appendleft((list(left.values()), again))
         if request is not None and again:
-            self.answers.put(SolidResult(request.key, (), f"{reason}, twice", lasting=False))
+            self.answers.put(request.failed(f"{reason}, twice"))
         elif request is not None:
             self.batches.append(([request], True))
 
     def _start(self, slot: _Slot, spare: bool) -> None:
         """Start a worker; a spare one may use only the second kernel. Raises InputError if it cannot open."""
         job = replace(self.job, kernels=KERNELS[1:]) if spare else self.job
-        root = str(Path(__file__).resolve().parents[2])
-        environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
         with slot.lock:
             if self.over:
                 raise InterruptedError
-            slot.process = subprocess.Popen(
-                [sys.executable, "-P", "-c", BOOT, root],
-                stdin=subprocess.PIPE,
-                stdout=subprocess.PIPE,
-                stderr=subprocess.DEVNULL,
-                env=environment,
-            )
+            slot.process = self._new()
             slot.spare = spare
+            if not isinstance(slot.process, subprocess.Popen):
+                job = replace(job, parent=0)
         process = slot.process
         assert process.stdin is not None
         assert process.stdout is not None
@@ -242,6 +278,21 @@ class _Pool:
             ) from problem
         if kind == "failed":
             raise InputError(f"{Path(self.job.path).name}: the geometry worker cannot open it ({what})")
+
+    def _new(self) -> "subprocess.Popen[bytes] | Worker":
+        """A forked worker where there is a host that can, else one started from nothing."""
+        if self.host is not None:
+            with contextlib.suppress(EOFError, RuntimeError):
+                return self.host.fork()
+        root = str(Path(__file__).resolve().parents[2])
+        environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+        return subprocess.Popen(
+            [sys.executable, "-P", "-c", BOOT, root],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            env=environment,
+        )
 
     def _dismiss(self, slot: _Slot) -> None:
         """Ask a worker to end and wait for it."""
@@ -266,13 +317,15 @@ def _send(stream: Any, what: Any) -> None:
     stream.flush()
 
 
-def _second(result: SolidResult) -> SolidResult:
+def _second(result: Result) -> Result:
     """A result of the second try, with the remark that it is one."""
+    if isinstance(result, Done):
+        return result
     text = "the first geometry kernel failed on this element: worked out with the second"
     return replace(result, remarks=(*result.remarks, ("second-kernel", text)), lasting=False)
 
 
-def _batches(requests: Sequence[SolidRequest], count: int) -> list[Batch]:
+def _batches(requests: Sequence[Request], count: int) -> list[Batch]:
     """Requests in order, in batches small enough that workers end at about the same time."""
     size = max(1, min(32, len(requests) // (count * 6)))
     return [(list(requests[start : start + size]), False) for start in range(0, len(requests), size)]

@@ -10,6 +10,7 @@ from takeoff.geometry.contacts import find_contacts
 from takeoff.geometry.facets import make_facets
 from takeoff.geometry.mesh import Floats, Ints
 from takeoff.geometry.neighbours import near_pairs
+from takeoff.geometry.overlaps import Crew, here
 from takeoff.geometry.solids import SolidResult
 from takeoff.geometry.surfaces import Surfaces, make_surfaces
 from takeoff.later import Later
@@ -68,12 +69,16 @@ def measure(
     origin: Floats,
     rules: Rules,
     progress: Progress = lambda stage: None,
+    crew: Crew = here,
 ) -> Measured:
-    """Measure all models together. `solids` by the key of their order, meshes relative to `origin` (3,)."""
+    """Measure all models together. `solids` by the key of their order, meshes relative to `origin` (3,).
+
+    `crew` does the cutting of overlaps, in other processes perhaps.
+    """
     convention = rules.convention
     progress("overlaps")
     storeys = {model.model: model.storeys for model in models}
-    settled = settle(plans, orders, solids, storeys, origin, convention)
+    settled = settle(plans, orders, solids, storeys, origin, convention, crew)
     bodies = settled.bodies
     progress("surfaces")
     surfaces = make_surfaces(make_facets([body.mesh for body in bodies]))

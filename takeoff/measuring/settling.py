@@ -9,7 +9,7 @@ import numpy as np
 from takeoff.findings import Finding
 from takeoff.geometry.mesh import Floats, Mesh, volume
 from takeoff.geometry.neighbours import near_pairs
-from takeoff.geometry.overlaps import Resolved, resolve_overlaps
+from takeoff.geometry.overlaps import Crew, Resolved, here, resolve_overlaps
 from takeoff.geometry.solids import SolidResult
 from takeoff.measuring.bodies import PIECES, Body
 from takeoff.measuring.convention import Convention
@@ -48,6 +48,7 @@ def settle(
     storeys: Mapping[str, Sequence[Storey]],
     origin: Floats,
     convention: Convention,
+    crew: Crew = here,
 ) -> Settled:
     """Resolve the overlaps of all solids. `solids` by the key of their order; `storeys` by model.
 
@@ -63,7 +64,7 @@ def settle(
         if piece is not None and len(piece.mesh.faces)
     ]
     concrete = [i for i, raw in enumerate(raws) if raw.plan.method != "not-concrete"]
-    resolved = _resolve(plans, raws, concrete, convention)
+    resolved = _resolve(plans, raws, concrete, convention, crew)
     lumps: list[tuple[Mesh, ...]] = [(raw.mesh,) for raw in raws]
     for position, i in enumerate(concrete):
         lumps[i] = resolved.lumps[position]
@@ -113,7 +114,11 @@ def settle(
 
 
 def _resolve(
-    plans: Sequence[ElementPlan], raws: Sequence[_Raw], concrete: Sequence[int], convention: Convention
+    plans: Sequence[ElementPlan],
+    raws: Sequence[_Raw],
+    concrete: Sequence[int],
+    convention: Convention,
+    crew: Crew,
 ) -> Resolved:
     if not concrete:
         return Resolved((), (), ())
@@ -144,7 +149,7 @@ def _resolve(
         )
     whole = [raws[i].plan.method in PIECES for i in concrete]
     apart = [plans[raws[i].element].role in ("wall", "column") for i in concrete]
-    return resolve_overlaps(meshes, rank, whole, pairs, apart)
+    return resolve_overlaps(meshes, rank, whole, pairs, apart, crew)
 
 
 def _by_storey(

@@ -41,12 +41,17 @@ def read_model(path: Path, scratch: Path, model_name: str | None = None) -> Mode
     for ever: who reads files of unknown origin calls this in a process of its own; all that is returned can
     be pickled.
     """
+    return read_and_keep(path, scratch, model_name)[0]
+
+
+def read_and_keep(path: Path, scratch: Path, model_name: str | None = None) -> tuple[ModelFacts, Any]:
+    """All facts of the model at `path`, as `read_model` gives them, and the parsed file."""
     source = open_source(path, scratch)
     name = model_name or path.stem
     model, findings = _parse(source, path, name)
     try:
         with _collector_off():
-            return _read(model, source, name, findings)
+            return _read(model, source, name, findings), model
     except Exception as fault:
         # What is wrong with single products is caught with them; here the file's frame is broken.
         raise InputError(f"{path}: cannot be read ({first_line(fault)}); export it again") from fault

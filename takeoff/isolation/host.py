@@ -1,0 +1,167 @@
+"""The program's side of a process that holds one open model."""
+
+import contextlib
+import os
+import signal
+import socket
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from takeoff.findings import InputError
+from takeoff.isolation.channel import Channel
+
+if TYPE_CHECKING:
+    from takeoff.reading.facts import ModelFacts
+
+BOOT = (
+    "import sys; sys.path[:0] = sys.argv[1:2]; from takeoff.isolation.host_process import serve; "
+    "serve(int(sys.argv[2]), int(sys.argv[3]))"
+)
+"""What the process runs: the package's own folder, its parent and its memory are its arguments."""
+
+BYTE_SECONDS = 1e-5
+"""Patience with a byte of a file that is read, seconds: about a hundred times what it takes."""
+
+REAP_SECONDS = 0.002
+"""How often it is asked whether a worker has ended."""
+
+AVAILABLE = sys.platform == "linux"
+"""Whether models are read in a process that forks: elsewhere forking with native libraries loaded is not safe."""
+
+
+class Worker:
+    """A forked worker, to be used as one that was started by `subprocess`."""
+
+    def __init__(self, host: "Host", pid: int, asked: int, told: int) -> None:
+        self.stdin = open(asked, "wb")  # noqa: SIM115 (closed with the process)
+        self.stdout = open(told, "rb")  # noqa: SIM115
+        self.pid = pid
+        self._host = host
+        self._code: int | None = None
+
+    def kill(self) -> None:
+        """End it at once."""
+        if self._code is None:
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(self.pid, signal.SIGKILL)
+
+    def wait(self, timeout: float | None = None) -> int:
+        """Its exit code, once it has ended. Raises subprocess.TimeoutExpired where it takes longer."""
+        until = None if timeout is None else time.monotonic() + timeout
+        while self._code is None:
+            try:
+                self._code = self._host.ask("reap", self.pid)
+            except EOFError:
+                self._code = -signal.SIGKILL  # the host has ended, and its workers with it
+            if self._code is None:
+                if until is not None and time.monotonic() > until:
+                    raise subprocess.TimeoutExpired("worker", timeout or 0.0)
+                time.sleep(REAP_SECONDS)
+        with contextlib.suppress(OSError):
+            self.stdin.close()
+        self.stdout.close()
+        return self._code
+
+
+class Host:
+    """A process that holds one model. Started at once; ends with `end` or with this process."""
+
+    def __init__(self, memory: int = 0) -> None:
+        ours, theirs = socket.socketpair()
+        environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+        root = str(Path(__file__).resolve().parents[2])
+        try:
+            self.process = subprocess.Popen(
+                [sys.executable, "-P", "-c", BOOT, root, str(os.getpid()), str(memory)],
+                stdin=theirs.fileno(),
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,
+                env=environment,
+            )
+        finally:
+            theirs.close()
+        self.channel = Channel(ours)
+        self.lock = threading.Lock()
+        self.path = ""
+        self._reading: tuple[Path, float] | None = None
+
+    def begin_reading(self, path: Path, scratch: Path, name: str, limit_seconds: float) -> None:
+        """Have the facts of a model read; `facts` fetches them."""
+        size = path.stat().st_size if path.is_file() else 0
+        self._reading = path, limit_seconds + size * BYTE_SECONDS
+        self.channel.send(("read", (path, scratch, name)))
+
+    def facts(self) -> "ModelFacts":
+        """The facts that are being read. Raises InputError, one line, also when reading crashes or hangs."""
+        assert self._reading is not None
+        path, limit = self._reading
+        try:
+            facts: ModelFacts = self._answer(limit)
+        except TimeoutError:
+            self.end()
+            raise InputError(
+                f"{path}: reading it took longer than {limit:.0f} s; it is damaged or far too large, export it again"
+            ) from None
+        except EOFError:
+            code = self.end()
+            raise InputError(
+                f"{path}: the IFC library broke down over it (exit {code}); it is damaged, export it again"
+            ) from None
+        except RuntimeError as problem:
+            self.end()
+            raise InputError(f"{path}: cannot be read ({problem}); export it again") from None
+        self.path = facts.path
+        return facts
+
+    def ask(self, what: str, given: Any) -> Any:
+        """Answer to a question. Raises RuntimeError with the words of what failed, EOFError when the process ends."""
+        with self.lock:
+            self.channel.send((what, given))
+            return self._answer(None)
+
+    def open(self, path: str) -> None:
+        """Open a file that need not be read."""
+        self.ask("open", path)
+        self.path = path
+
+    def origin(self, products: Sequence[int], transform: Any) -> Any:
+        """An origin (3,) near the bodies of some products."""
+        return self.ask("origin", (list(products), transform))
+
+    def fork(self) -> Worker:
+        """A new worker that has the model open."""
+        asked_read, asked_write = os.pipe()
+        told_read, told_write = os.pipe()
+        try:
+            with self.lock:
+                self.channel.send(("fork", None), (asked_read, told_write))
+                number = self._answer(None)
+        except BaseException:
+            os.close(asked_write)
+            os.close(told_read)
+            raise
+        finally:
+            os.close(asked_read)
+            os.close(told_write)
+        return Worker(self, number, asked_write, told_read)
+
+    def end(self) -> int:
+        """End the process and its workers at once; its exit code."""
+        self.process.kill()
+        code = self.process.wait()
+        self.channel.close()
+        return code
+
+    def _answer(self, limit: float | None) -> Any:
+        self.channel.end.settimeout(limit)
+        (kind, value), _ = self.channel.receive()
+        if kind == "input":
+            raise InputError(value)
+        if kind == "failed":
+            raise RuntimeError(value)
+        return value
