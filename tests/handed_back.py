@@ -39,6 +39,8 @@ def complaints(path: Path) -> Counter[str]:
     """What the library's validator has against a file, with its EXPRESS rules: each rule, and how often."""
     logger = ifcopenshell.validate.json_logger()
     ifcopenshell.validate.validate(str(path), logger, express_rules=True)
+    # The validator leaves the library's log in JSON, which the reader does not expect.
+    ifcopenshell.ifcopenshell_wrapper.set_log_format_text()
     return Counter(
         f"{entry.get('attribute') or entry.get('type')}: {str(entry.get('message')).splitlines()[0]}"
         for entry in logger.statements
