@@ -94,7 +94,7 @@ def leftovers(root: Path) -> list[str]:
 
 
 def main() -> None:
-    """Twenty (or so many as said) nights, each killed once at a random moment, against an undisturbed one."""
+    """So many nights as said, each killed once at a random moment, against an undisturbed one."""
     base, kills = Path(sys.argv[1]), int(sys.argv[2])
     shutil.rmtree(base, ignore_errors=True)
     before, after, seconds = undisturbed(base)
@@ -105,17 +105,22 @@ def main() -> None:
     )
     chance = random.Random(20260302)
     wrong = hits = 0
-    for number in range(kills):
-        root = base / f"kill-{number}"
+    while hits < kills:
+        root = base / f"kill-{hits}"
         moment = chance.uniform(0.2, seconds)
-        hits += killed_night(before, root, [moment])
+        if not killed_night(before, root, [moment]):
+            # It was done already, for the machine had become quicker: look for moments before that.
+            seconds = moment
+            shutil.rmtree(root)
+            continue
+        hits += 1
         found = states(root)
         same = found == expected and not leftovers(root)
         wrong += not same
         print(f"killed after {moment:.2f} s: {'equal' if same else 'DIFFERENT'}", flush=True)
         if same:
             shutil.rmtree(root)
-    print(f"{hits} of {kills} kills hit a running night; {wrong} differ from the undisturbed one")
+    print(f"{hits} kills hit a running night; {wrong} differ from the undisturbed one")
     sys.exit(1 if wrong else 0)
 
 
