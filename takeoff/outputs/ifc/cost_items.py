@@ -1,7 +1,7 @@
 """The bill in a model: a cost schedule whose items have quantities, rates and the elements they are measured on."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 from takeoff.outputs.ifc.author import Author, global_id
@@ -38,6 +38,10 @@ _OWNED = (
     "IfcCostSchedule",
 )
 """Classes of which this module adds instances, relations first; some exist in one schema only."""
+
+_HELD = ("IfcCostValue", "IfcPhysicalSimpleQuantity", "IfcMeasureWithUnit", "IfcMonetaryUnit")
+"""What they hold, and what goes with them."""
+_BILL_SET = "Takeoff_Bill"
 
 
 def write_cost_items(
@@ -125,7 +129,7 @@ class _CostWriter:
         )
         value = self._value(item) if item.rate is not None else None
         if self._older:
-            measured = self._root("IfcElementQuantity", "Takeoff_Bill", words, Quantities=[quantity])
+            measured = self._root("IfcElementQuantity", _BILL_SET, words, Quantities=[quantity])
             self._root(
                 "IfcRelDefinesByProperties",
                 "",
@@ -203,16 +207,20 @@ class _CostWriter:
                 continue  # not in this schema
             for instance in found:
                 if instance.OwnerHistory == history:
-                    for part in (*self._parts(instance), instance):
-                        self._model.remove(part)
+                    self._remove(instance)
+        # In IFC2X3 quantities hang on an item by a relation, so that the item does not hold them itself.
+        for measured in self._model.by_type("IfcElementQuantity"):
+            if measured.Name == _BILL_SET and measured.OwnerHistory == history:
+                for relation in self._model.get_inverse(measured):
+                    self._model.remove(relation)
+                self._remove(measured)
 
-    def _parts(self, instance: Any) -> Sequence[Any]:
-        """What an item holds and nothing else uses."""
-        if not instance.is_a("IfcCostItem"):
-            return ()
-        if not self._older:
-            return (*(instance.CostValues or ()), *(instance.CostQuantities or ()))
-        found = []
-        for relation in instance.IsDefinedBy:
-            found += [relation.RelatingPropertyDefinition, relation]
-        return found
+    def _remove(self, instance: Any) -> None:
+        """Remove an entity and what it held that nobody else holds."""
+        values = [value for value in instance if value is not None]
+        values += [one for value in values if isinstance(value, tuple) for one in value]
+        held = [value for value in values if hasattr(value, "is_a") and any(map(value.is_a, _HELD))]
+        self._model.remove(instance)
+        for entity in held:
+            if entity.id() and not self._model.get_total_inverses(entity):
+                self._remove(entity)

@@ -46,7 +46,12 @@ class FileUnits:
         """The entity of the SI unit of a kind: metre, m2, m3 or kilogram."""
         if kind not in self._made:
             unit_type, name, prefix = _SI[kind]
-            self._made[kind] = self._model.create_entity(
+            known = (
+                unit
+                for unit in self._model.by_type("IfcSIUnit")
+                if (unit.UnitType, unit.Name, unit.Prefix) == (unit_type, name, prefix)
+            )
+            self._made[kind] = next(known, None) or self._model.create_entity(
                 "IfcSIUnit", UnitType=unit_type, Name=name, Prefix=prefix
             )
         return self._made[kind]
@@ -57,9 +62,12 @@ class FileUnits:
         written: float | int = self.value(kind, value)
         if kind == "count" and self._model.schema == "IFC4X3":
             written = round(written)
-        return self._model.create_entity(
-            entity, Name=name, Description=description, Unit=self.unit(kind), **{attribute: written}
-        )
+        attributes: dict[str, Any] = {"Name": name, attribute: written}
+        if description is not None:
+            attributes["Description"] = description
+        if (unit := self.unit(kind)) is not None:
+            attributes["Unit"] = unit
+        return self._model.create_entity(entity, **attributes)
 
     def read(self, quantity: Any, kind: QuantityKind) -> float:
         """The value of a quantity entity in SI."""
