@@ -239,7 +239,7 @@ def test_a_reference_comes_before_a_unit():
         ("close = 0.005", "close = 5", "declared.close"),
         ("wall = [6.0, 10.0]", "wall = [10.0, 6.0]", "ratios.formwork.wall"),
         ("wall = [6.0, 10.0]", "walls = [6.0, 10.0]", "ratios.formwork"),
-        ("[declared]", "[declared", "cannot be read"),
+        ("[declared]", "[declared", "no valid TOML"),
     ],
 )
 def test_faults_of_a_checks_file_are_named(tmp_path, old, new, says):
