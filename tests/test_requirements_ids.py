@@ -1,6 +1,7 @@
 """Models tested against an IDS: the shipped one, and files that cannot be used."""
 
 import json
+import sys
 from pathlib import Path
 
 import pytest
@@ -140,3 +141,15 @@ def test_a_report_for_each_of_several_models() -> None:
 def test_the_shipped_ids_is_copied_with_the_other_data_files(tmp_path: Path) -> None:
     assert _run("templates", tmp_path / "copies").exit_code == 0
     assert (tmp_path / "copies" / "requirements.ids").read_bytes() == SHIPPED.read_bytes()
+
+
+@pytest.mark.parametrize(("module", "option"), [("bcf", "--bcf"), ("ifctester", "--ids")])
+def test_a_missing_extra_is_told_before_anything_is_measured(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, module: str, option: str
+) -> None:
+    monkeypatch.setitem(sys.modules, module, None)
+    value = "requirements" if option == "--ids" else tmp_path / "findings.bcf"
+    result = _run("check", SAMPLES / "archive-ifc4.ifc", option, value)
+    assert result.exit_code == 1
+    assert 'pip install "takeoff[standards]"' in result.stderr
+    assert not result.stdout
