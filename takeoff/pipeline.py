@@ -10,6 +10,7 @@ from takeoff.cache.columns import Columns, columns_of, packed, unpacked
 from takeoff.cache.keys import LIBRARIES, digest_of, key_of
 from takeoff.cache.shelf import Shelf
 from takeoff.cache.store import open_store
+from takeoff.collector import collector_off
 from takeoff.findings import Finding, InputError
 from takeoff.isolation.workshop import Workshop
 from takeoff.later import Later
@@ -97,7 +98,7 @@ def _measured(
     paths: Sequence[Path], settings: Settings, shelf: Shelf, progress: Progress
 ) -> tuple[Run, bool]:
     """The run, and whether another one would come out the same."""
-    with Workshop(settings.processes, settings.limit_seconds) as shop:
+    with collector_off(), Workshop(settings.processes, settings.limit_seconds) as shop:
         prepared = prepare_with(paths, settings, shelf, shop, progress)
         run = measure_prepared(prepared, progress)
         lasting = not run.failed and all(result.lasting for result in prepared.stock.solids.values())

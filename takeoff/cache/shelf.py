@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+from takeoff.cache.columns import packed, unpacked
 from takeoff.cache.keys import key_of
 from takeoff.cache.store import Store
 
@@ -32,12 +33,13 @@ class Shelf:
 
     def facts(self, digest: str, name: str) -> "ModelFacts | None":
         """Facts of the model with this content under this name."""
-        return None if self.store is None else self.store.get(key_of("facts", digest, name))
+        kept = None if self.store is None else self.store.get(key_of("facts", digest, name))
+        return None if kept is None else unpacked(kept)
 
     def keep_facts(self, facts: "ModelFacts") -> None:
         """Keep the facts of a model."""
         if self.store is not None:
-            self.store.put(key_of("facts", facts.sha256, facts.model), facts)
+            self.store.put(key_of("facts", facts.sha256, facts.model), packed(facts))
 
     def solids(self, digest: str, transform: Any) -> KeptSolids | None:
         """All solids that were kept of a model in this place; `transform` (4, 4) or None."""

@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from takeoff.geometry.clipping import intersections
 from takeoff.geometry.mesh import Floats, Ints
 from takeoff.geometry.neighbours import ragged_product
 from takeoff.geometry.surfaces import Surfaces
@@ -108,7 +109,7 @@ def _flat_contacts(surfaces: Surfaces, a: Ints, b: Ints, gap: float) -> Contacts
     apart = other - own
     near = np.abs(apart) <= gap
     a, b, apart = a[near], b[near], apart[near]
-    polygon = shapely.intersection(surfaces.polygon[a], surfaces.polygon[b])
+    polygon = intersections(surfaces.polygon[a], surfaces.polygon[b])
     return _kept(a, b, shapely.area(polygon), apart, polygon)
 
 

@@ -52,6 +52,10 @@ class Slice:
     net: float
     mesh: Mesh
 
+    def __reduce__(self) -> tuple:
+        """Pickled by what it is made of."""
+        return Slice, (self.gross, self.net, self.mesh)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SolidResult:
@@ -70,3 +74,15 @@ class SolidResult:
     seconds: float = 0.0
     opening_volumes: tuple[float, ...] = ()
     lasting: bool = True
+
+    def __reduce__(self) -> tuple:
+        """Pickled by what it is made of."""
+        return SolidResult, (
+            self.key,
+            self.slices,
+            self.condition,
+            self.remarks,
+            self.seconds,
+            self.opening_volumes,
+            self.lasting,
+        )

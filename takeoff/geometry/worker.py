@@ -15,6 +15,9 @@ from takeoff.geometry.errands import Done, Errand
 from takeoff.geometry.mesh import Floats
 from takeoff.geometry.solids import SolidRequest, SolidResult
 
+TELL_SECONDS = 0.1
+"""Results are handed over together, but not kept longer than this: what a crash takes along is worked out again."""
+
 
 @dataclass(frozen=True, slots=True)
 class Job:
@@ -45,7 +48,7 @@ def work_for(source: BinaryIO, sink: BinaryIO, file: Any = None) -> None:
     """Read a `Job`, then lists of requests until None or the end of the stream; answer each request.
 
     `file` is the job's file where it is open already. Messages out: ("ready", ""), ("failed", reason),
-    ("begin", key), ("done", result), ("idle", "").
+    ("begin", key) for each request, ("done", results) now and then, ("idle", results) at the end of each list.
     """
 
     def tell(kind: str, what: Any) -> None:
@@ -76,12 +79,18 @@ def work_for(source: BinaryIO, sink: BinaryIO, file: Any = None) -> None:
             return
         if requests is None:
             return
+        done: list[SolidResult | Done] = []
+        told = time.monotonic()
         for request in requests:
             tell("begin", request.key)
-            tell(
-                "done", run_errand(request) if isinstance(request, Errand) else measured(bodies, request, job)
-            )
-        tell("idle", "")
+            if isinstance(request, Errand):
+                done.append(run_errand(request))
+            else:
+                done.append(measured(bodies, request, job))
+            if time.monotonic() - told > TELL_SECONDS:
+                tell("done", done)
+                done, told = [], time.monotonic()
+        tell("idle", done)
 
 
 def run_errand(errand: Errand) -> Done:

@@ -218,14 +218,16 @@ class _Pool:
             _send(process.stdin, batch)
             while True:
                 kind, what = pickle.load(process.stdout)
-                if kind == "idle":
-                    return
                 with slot.lock:
                     slot.current = what if kind == "begin" else None
                     slot.began = time.monotonic()
-                if kind == "done":
-                    left.pop(what.key)
-                    self.answers.put(_second(what) if again else what)
+                if kind == "begin":
+                    continue
+                for result in what:
+                    left.pop(result.key)
+                    self.answers.put(_second(result) if again else result)
+                if kind == "idle":
+                    return
         except (EOFError, OSError, pickle.UnpicklingError):
             if not self.over:
                 self._bury(slot, process, left, again)

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from takeoff.cache.columns import unpacked
 from takeoff.findings import InputError
 from takeoff.isolation.channel import Channel
 
@@ -101,7 +102,7 @@ class Host:
         assert self._reading is not None
         path, limit = self._reading
         try:
-            facts: ModelFacts = self._answer(limit)
+            facts: ModelFacts = unpacked(self._answer(limit))
         except TimeoutError:
             self.end()
             raise InputError(

@@ -63,11 +63,12 @@ class Held:
         self.ended: dict[int, int] = {}
 
     def read(self, given: tuple[Path, Path, str]) -> Any:
-        """Facts of the model at a path."""
+        """Facts of the model at a path, by column."""
+        from takeoff.cache.columns import packed
         from takeoff.reading.model import read_and_keep
 
         facts, self.file = read_and_keep(*given)
-        return facts
+        return packed(facts)
 
     def open(self, path: str) -> None:
         """Open a plain file, without reading facts."""

@@ -44,14 +44,17 @@ class Allowance:
             len(text.replace("*", "")) for text in fields if "*" in text
         )
 
-    def fits(self, role: str, method: str, strength_class: str, names: Sequence[str]) -> bool:
-        """Whether the row is meant for such a part; one of the names has to fit."""
+    def meant(self, role: str, method: str, strength_class: str) -> bool:
+        """Whether the row is for such parts, whatever their names."""
         return (
             _fits(self.role, role)
             and _fits(self.method, method)
             and _fits(self.strength_class, strength_class)
-            and any(_fits(self.name, name) for name in names)
         )
+
+    def named(self, names: Sequence[str]) -> bool:
+        """Whether one of the names fits."""
+        return self.name == "*" or any(_fits(self.name, name) for name in names)
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +64,10 @@ class AllowanceTable:
     path: str
     rows: tuple[Allowance, ...]
     _known: dict[tuple[str, ...], Allowance | None] = field(default_factory=dict, compare=False, repr=False)
+    _kinds: dict[tuple[str, ...], tuple[Allowance, ...]] = field(
+        default_factory=dict, compare=False, repr=False
+    )
+    _ranks: dict[tuple[int, str], tuple[int, int]] = field(default_factory=dict, compare=False, repr=False)
 
     def find(
         self, role: str, method: str, strength_class: str, names: Sequence[str] = ()
@@ -75,11 +82,11 @@ class AllowanceTable:
         return self._known[key]
 
     def _search(self, role: str, method: str, strength_class: str, names: Sequence[str]) -> Allowance | None:
-        fitting = [row for row in self.rows if row.fits(role, method, strength_class, names)]
+        fitting = [row for row in self._meant(role, method, strength_class) if row.named(names)]
         if not fitting:
             return None
-        closest = max(row.rank for row in fitting)
-        first, *others = [row for row in fitting if row.rank == closest]
+        closest = max(self._ranks[row.line, row.file] for row in fitting)
+        first, *others = [row for row in fitting if self._ranks[row.line, row.file] == closest]
         for row in others:
             if (row.unit, row.low, row.likely, row.high) != (first.unit, first.low, first.likely, first.high):
                 raise InputError(
@@ -87,6 +94,14 @@ class AllowanceTable:
                     f"'{next(filter(None, names), '')}' equally well; make one of them more specific"
                 )
         return first
+
+    def _meant(self, role: str, method: str, strength_class: str) -> tuple[Allowance, ...]:
+        """The rows for such parts, whatever their names."""
+        key = role, method, strength_class
+        if key not in self._kinds:
+            self._kinds[key] = tuple(row for row in self.rows if row.meant(*key))
+            self._ranks.update({(row.line, row.file): row.rank for row in self._kinds[key]})
+        return self._kinds[key]
 
 
 def load_allowances(path: Path) -> AllowanceTable:
@@ -147,9 +162,11 @@ def _figure(where: str, column: str, text: str) -> float:
     return figure
 
 
-@lru_cache(maxsize=4096)
 def _fits(pattern: str, text: str) -> bool:
-    if pattern == "*":
-        return True
-    expression = ".*".join(re.escape(piece) for piece in pattern.split("*"))
-    return re.fullmatch(expression, text, re.IGNORECASE | re.DOTALL) is not None
+    return pattern == "*" or _expression(pattern).fullmatch(text) is not None
+
+
+@lru_cache(maxsize=1024)
+def _expression(pattern: str) -> re.Pattern[str]:
+    pieces = ".*".join(re.escape(piece) for piece in pattern.split("*"))
+    return re.compile(pieces, re.IGNORECASE | re.DOTALL)

@@ -99,6 +99,8 @@ def left_in_findings(
 
 def apart_findings(bodies: Sequence[Body]) -> list[Finding]:
     """A warning for each model that lies further from all others than it is large: they hardly sit together."""
+    if len({body.key[0] for body in bodies}) < 2:
+        return []
     boxes: dict[str, Floats] = {}
     for body in bodies:
         own = body.mesh.box()

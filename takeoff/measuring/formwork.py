@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from takeoff.geometry.contacts import Contacts, covered
 from takeoff.geometry.mesh import Ints
@@ -26,6 +27,7 @@ SLIVER = 1e-3
 """Share of a soffit below which a different height under it is not told apart."""
 NOISE = 1e-6
 """Remainders of a face under this area, m2, are rounding."""
+NOTHING: frozenset[str] = frozenset()
 STRIPS = ("slab-edge", "foundation-side", "beam-side", "stair-riser")
 """Categories of which each connected piece has its own depth and length."""
 
@@ -95,11 +97,12 @@ def measure_formwork(
     rims = {
         number: frozenset().union(*(hole.rim for hole in left.formwork)) for number, left in left_in.items()
     }
+    areas_left = remains.area.tolist()
     left = [
         (row, face.category)
         for number, faces in faces_of.items()
         for row, face in zip(rows_of[number].tolist(), faces, strict=True)
-        if remains.area[row] > NOISE and row not in rims.get(number, ())
+        if areas_left[row] > NOISE and row not in rims.get(number, ())
     ]
     soffits = [row for row, category in left if category.endswith("soffit") and surfaces.frame[row] >= 0]
     below = Floors(surfaces, concrete).below(soffits, [remains.rest[row] for row in soffits])
@@ -110,6 +113,11 @@ def measure_formwork(
         dict(zip(soffits, below, strict=True)),
         remains.strips(surfaces, [row for row, category in left if category in STRIPS]),
         convention,
+        surfaces.area.tolist(),
+        areas_left,
+        [round(90.0 - abs(rise), 1) for rise in surfaces.rise.tolist()],
+        ["curved" if curved else "plane" for curved in surfaces.curved.tolist()],
+        [None if radius != radius else round(radius, 4) for radius in surfaces.radius.tolist()],
     )
     return {
         number: _measure(
@@ -153,7 +161,11 @@ class _Relief:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _View:
-    """What all bodies are measured by: `below` the soffits' floors, `strips` the pieces of edges, both by row."""
+    """What all bodies are measured by: `below` the soffits' floors, `strips` the pieces of edges, both by row.
+
+    `area` m2, what is `left` of it, `slope` degrees, `shape` and `radius` m of every surface stand here as plain
+    lists: read one by one, an array costs ten times as much.
+    """
 
     surfaces: Surfaces
     relief: _Relief
@@ -161,36 +173,44 @@ class _View:
     below: Mapping[int, list[Below]]
     strips: Mapping[int, list[Strip]]
     convention: Convention
+    area: list[float]
+    left: list[float]
+    slope: list[float]
+    shape: list[str]
+    radius: list[float | None]
 
 
 def _relief(
     surfaces: Surfaces, bodies: Sequence[Body], contacts: Contacts, convention: Convention
 ) -> _Relief:
-    rows, shapes = [], []
+    own = np.concatenate([contacts.first, contacts.second])
+    other = np.concatenate([contacts.second, contacts.first])
+    body, neighbour = surfaces.part[own], surfaces.part[other]
+    relieved = _relieved(bodies, body, neighbour, convention)
+    polygon = np.concatenate([contacts.polygon] * 2)[relieved]
+    area = np.concatenate([contacts.area] * 2)[relieved]
     touching: dict[int, list[tuple[str, str, float]]] = defaultdict(list)
-    for mine, theirs in ((contacts.first, contacts.second), (contacts.second, contacts.first)):
-        for k in range(len(contacts)):
-            own, other = int(mine[k]), int(theirs[k])
-            body, neighbour = int(surfaces.part[own]), int(surfaces.part[other])
-            if not bodies[body].formed or not _relieved(bodies[body], bodies[neighbour], convention):
-                continue
-            rows.append(own)
-            shapes.append(contacts.polygon[k])
-            state = "permanent-formwork" if bodies[neighbour].plan.permanent_formwork else "contact"
-            touching[own].append((bodies[neighbour].element.facts.global_id, state, float(contacts.area[k])))
-    region = covered(np.array(rows, dtype=np.int64), np.array(shapes, dtype=object))
-    return _Relief(region, touching)
+    names = [one.element.facts.global_id for one in bodies]
+    states = ["permanent-formwork" if one.plan.permanent_formwork else "contact" for one in bodies]
+    own, neighbour = own[relieved], neighbour[relieved]
+    for row, by, size in zip(own.tolist(), neighbour.tolist(), area.tolist(), strict=True):
+        touching[row].append((names[by], states[by], size))
+    return _Relief(covered(own, polygon), touching)
 
 
-def _relieved(body: Body, neighbour: Body, convention: Convention) -> bool:
-    """Whether a face of `body` needs no form where `neighbour` touches it."""
-    if neighbour.plan.permanent_formwork:
-        return True
-    if not neighbour.concrete:
-        return False
-    if convention.contacts.relieve == "both" or not neighbour.formed:
-        return True
-    return CASTING.index(body.role) >= CASTING.index(neighbour.role)
+def _relieved(
+    bodies: Sequence[Body], body: Ints, neighbour: Ints, convention: Convention
+) -> NDArray[np.bool_]:
+    """Whether a face of body `body[k]` needs no form where body `neighbour[k]` touches it, (k,)."""
+    formed = np.array([one.formed for one in bodies], dtype=bool)
+    concrete = np.array([one.concrete for one in bodies], dtype=bool)
+    permanent = np.array([one.plan.permanent_formwork for one in bodies], dtype=bool)
+    order = {role: place for place, role in enumerate(CASTING)}
+    turn = np.array([order.get(one.role, len(order)) for one in bodies], dtype=np.int64)
+    first = ~formed[neighbour] | (turn[body] >= turn[neighbour])
+    cast = concrete[neighbour] & (first | (convention.contacts.relieve == "both"))
+    out: NDArray[np.bool_] = formed[body] & (permanent[neighbour] | cast)
+    return out
 
 
 def _measure(
@@ -203,7 +223,7 @@ def _measure(
     rims: frozenset[int],
     finishes: Sequence[FinishRule],
 ) -> FormedBody:
-    surfaces, relief, convention = view.surfaces, view.relief, view.convention
+    relief, convention = view.relief, view.convention
     model, global_id, part = body.key
     gathered: dict[tuple, list[float]] = {}
     others: list[SurfaceRow] = []
@@ -220,14 +240,16 @@ def _measure(
     holes = left_in.formwork if left_in is not None else ()
     for row, face in zip(rows.tolist(), faces, strict=True):
         region = relief.region.get(row)
-        rest, area = view.remains.rest[row], float(view.remains.area[row])
-        slope = round(90.0 - abs(float(surfaces.rise[row])), 1)
-        taken = float(surfaces.area[row]) - area
+        rest, area = view.remains.rest[row], view.left[row]
+        slope = view.slope[row]
+        taken = view.area[row] - area
         if region is not None and taken > 0:
             total = sum(entry[2] for entry in relief.touching[row])
             for neighbour, state, touched in relief.touching[row]:
                 surface(state, taken * touched / total, slope, neighbour)
-        touching = frozenset(entry[1] for entry in relief.touching.get(row, ()))
+        touching = (
+            frozenset([entry[1] for entry in relief.touching[row]]) if row in relief.touching else NOTHING
+        )
         if area <= NOISE:
             states.append(FaceState(row, "", False, None, region, touching))
             continue
@@ -249,20 +271,25 @@ def _measure(
         if category in (GROUND, AGAINST):
             surface(category, area, slope)
             continue
-        filled = sum(hole.area for hole in holes if row in hole.faces)
+        filled = sum([hole.area for hole in holes if row in hole.faces]) if holes else 0.0
         pieces = _split(view, row, area, category, dimensions, body)
         for piece in _with_filled(pieces, filled):
             if piece.height is None and category.endswith("soffit"):
                 no_floor += piece.area
             if piece.height is not None and piece.height < convention.soffits.least_height_m:
                 cramped, lowest = cramped + piece.area, min(lowest, piece.height)
-            shape = "curved" if surfaces.curved[row] else "plane"
-            radius = None if np.isnan(surfaces.radius[row]) else round(float(surfaces.radius[row]), 4)
             height_band = (
                 band(convention.bands.height_to_soffit_m, piece.height) if piece.height is not None else ""
             )
-            key = (category, shape, piece.band, height_band, "opening" if face.opening else "", radius,
-                   finish_class(finishes, category))  # fmt: skip
+            key = (
+                category,
+                view.shape[row],
+                piece.band,
+                height_band,
+                "opening" if face.opening else "",
+                view.radius[row],
+                finish_class(finishes, category),
+            )
             entry = gathered.setdefault(key, [0.0, 0.0, 0.0, 0.0, 0.0, 0.0])
             entry[0] += piece.area
             entry[1] += piece.length

@@ -15,7 +15,7 @@ from takeoff.measuring.bodies import PIECES, Body
 from takeoff.measuring.convention import Convention
 from takeoff.measuring.orders import Order
 from takeoff.measuring.plan import ElementPlan, PartPlan
-from takeoff.measuring.storeys import storey_of
+from takeoff.measuring.storeys import Levels, levels_of, storey_of
 from takeoff.reading.facts import Storey
 
 WORTH_SAYING = 1e-3
@@ -74,6 +74,10 @@ def settle(
         for overlap in resolved.overlaps
         if overlap.same
     }
+    levels = {
+        model: levels_of(storeys.get(model, ()))
+        for model in dict.fromkeys(plan.facts.model for plan in plans)
+    }
     bodies: list[Body] = []
     swallowed: dict[tuple[int, int], tuple[float, float, str]] = {}
     numbers: dict[tuple[str, str], int] = defaultdict(int)
@@ -86,7 +90,7 @@ def settle(
             reason = f"the same body as {twins[i]}" if i in twins else "lies wholly within other concrete"
             swallowed[raw.element, raw.plan.part] = (raw.gross, raw.net, reason)
             continue
-        groups = _by_storey(plan, lumps[i], storeys.get(plan.facts.model, ()), float(origin[2]))
+        groups = _by_storey(plan, lumps[i], levels[plan.facts.model], float(origin[2]))
         uncut = len(lumps[i]) == 1 and lumps[i][0] is raw.mesh
         nets = [raw.net] if uncut else [sum(volume(mesh) for mesh in meshes) for _, meshes in groups]
         total = sum(nets)
@@ -153,13 +157,13 @@ def _resolve(
 
 
 def _by_storey(
-    plan: ElementPlan, lumps: Sequence[Mesh], storeys: Sequence[Storey], shift: float
+    plan: ElementPlan, lumps: Sequence[Mesh], levels: Levels, shift: float
 ) -> list[tuple[tuple[str, float | None], list[Mesh]]]:
     """Lumps gathered by the storey where they stand, from the lowest up."""
     groups: dict[tuple[str, float | None], list[Mesh]] = {}
     for mesh in sorted(lumps, key=lambda lump: float(lump.vertices[:, 2].min())):
         low, high = float(mesh.vertices[:, 2].min()) + shift, float(mesh.vertices[:, 2].max()) + shift
-        groups.setdefault(storey_of(plan.role, low, high, plan.facts.storey, storeys), []).append(mesh)
+        groups.setdefault(storey_of(plan.role, low, high, plan.facts.storey, levels), []).append(mesh)
     return list(groups.items())
 
 

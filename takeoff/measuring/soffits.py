@@ -7,6 +7,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from takeoff.geometry.clipping import differences, intersections
 from takeoff.geometry.mesh import Ints
 from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.dimensions import plan_polygon
@@ -90,7 +91,7 @@ class Floors:
         for this in range(int(turn.max()) + 1 if len(turn) else 0):
             now = np.flatnonzero((turn == this) & open_[soffit])
             who, under = soffit[now], floor[now]
-            pieces = shapely.intersection(plans[who], self.plans[under])
+            pieces = intersections(plans[who], self.plans[under])
             share = shapely.area(pieces) / total[who]
             solid = share > LEFT
             who, under, share = who[solid], under[solid], share[solid]
@@ -100,7 +101,7 @@ class Floors:
             who, under = who[clear], under[clear]
             for i, part, gap in zip(who.tolist(), share[clear].tolist(), height[clear].tolist(), strict=True):
                 found[i].append(Below(part, gap))
-            plans[who] = shapely.difference(plans[who], self.plans[under])
+            plans[who] = differences(plans[who], self.plans[under])
             open_[who] = shapely.area(plans[who]) > LEFT * total[who]
 
     def _heights(self, rows: Ints, points: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -97,6 +97,7 @@ def _counted_twice(slabs: Sequence[MeasuredPart], measurement: Measurement) -> d
         volumes[element] = volumes.get(element, 0.0) + (part.net_volume_m3 or 0.0)
         if part.method in UNIT_METHODS:
             made.add(element)
+    cast_slabs = volumes.keys() - made
     twice: dict[tuple[str, str], float] = {}
     for joint in measurement.joints:
         sides = [(joint.model, joint.global_id), (joint.other_model or joint.model, joint.other_id)]
@@ -108,7 +109,7 @@ def _counted_twice(slabs: Sequence[MeasuredPart], measurement: Measurement) -> d
     for surface in measurement.surfaces:
         own, other = (surface.model, surface.global_id), (surface.model, surface.other_id)
         level = surface.slope_deg is not None and surface.slope_deg < LEVEL
-        if surface.state != "contact" or not level or not {own, other} <= volumes.keys() - made:
+        if surface.state != "contact" or not level or own not in cast_slabs or other not in cast_slabs:
             continue
         # Both sides have a row for the contact; the smaller slab gives way.
         if (volumes[own], own[1]) < (volumes[other], other[1]):

@@ -1,13 +1,11 @@
 """The reader: one IFC file to facts."""
 
-import gc
 import re
 from collections import Counter
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from takeoff.collector import collector_off
 from takeoff.findings import Finding, InputError
 from takeoff.reading.attributes import clean, first_line, name_of
 from takeoff.reading.bars import BAR_CLASSES, read_bars
@@ -50,23 +48,11 @@ def read_and_keep(path: Path, scratch: Path, model_name: str | None = None) -> t
     name = model_name or path.stem
     model, findings = _parse(source, path, name)
     try:
-        with _collector_off():
+        with collector_off():
             return _read(model, source, name, findings), model
     except Exception as fault:
         # What is wrong with single products is caught with them; here the file's frame is broken.
         raise InputError(f"{path}: cannot be read ({first_line(fault)}); export it again") from fault
-
-
-@contextmanager
-def _collector_off() -> Iterator[None]:
-    """Reading makes many small objects and no loops among them: looking for loops costs a sixth of the time."""
-    was_on = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_on:
-            gc.enable()
 
 
 def _parse(source: Source, path: Path, name: str) -> tuple[Any, list[Finding]]:
