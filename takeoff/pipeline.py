@@ -133,6 +133,7 @@ def measure_prepared(prepared: Prepared, progress: Progress = silent) -> Run:
         prepared.rules,
         lambda stage: progress(stage, 0, 0),
         prepared.shop.crew,
+        prepared.shop.spread,
     )
     if not any(part.net_volume_m3 for part in measured.measurement.parts):
         reasons = {part.condition for part in measured.measurement.parts if part.condition}

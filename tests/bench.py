@@ -33,7 +33,7 @@ TAKEOFF = [sys.executable, "-c", "from takeoff.cli import main; main()"]
 FLOOR = """
 import sys, ifcopenshell, ifcopenshell.geom, numpy
 model = ifcopenshell.open(sys.argv[1])
-wanted = [product for key in sys.argv[2].split(",") for product in [model.by_guid(key)]]
+wanted = [model.by_guid(key) for key in open(sys.argv[2]).read().split()]
 iterator = ifcopenshell.geom.iterator(ifcopenshell.geom.settings(), model, 2, include=wanted)
 count, more = 0, iterator.initialize()
 while more:
@@ -43,7 +43,7 @@ while more:
     count, more = count + 1, iterator.next()
 print(count)
 """
-"""The floor as a program: a model and the GlobalIds of its concrete elements."""
+"""The floor as a program: a model, and a file with the GlobalIds of its concrete elements."""
 
 LOOK_SECONDS = 0.05
 
@@ -94,7 +94,7 @@ def _watch(process: "subprocess.Popen[bytes]") -> float:
     return most
 
 
-def concrete_ids(model: Path, out: Path) -> list[str]:
+def concrete_ids(out: Path) -> list[str]:
     """GlobalIds of the elements that `measure` found to be concrete, from its tables."""
     import csv
 
@@ -111,8 +111,10 @@ def bench(model: Path, runs: int, work: Path, with_floor: bool = True) -> dict[s
     bill = [*TAKEOFF, "bill", str(model), "--out", str(work / "bill.xlsx"), "-q"]
     run(measure, warm)
     run(bill, warm)
-    ids = concrete_ids(model, out)
-    floor = [sys.executable, "-c", FLOOR, str(model), ",".join(ids)]
+    ids = concrete_ids(out)
+    listed = work / "ids.txt"
+    listed.write_text("\n".join(ids), encoding="utf-8")
+    floor = [sys.executable, "-c", FLOOR, str(model), str(listed)]
     costs: dict[str, list[Cost]] = {}
     for _ in range(runs):
         turns = {"cold": [*measure, "--no-cache"], "warm": measure, "bill_warm": bill}

@@ -18,10 +18,11 @@ from takeoff.findings import InputError
 from takeoff.geometry.cutting import Cut, Remains
 from takeoff.geometry.mesh import volume
 from takeoff.isolation import host
+from takeoff.isolation.forking import AVAILABLE
 from takeoff.isolation.workshop import Workshop
 from takeoff.settings import Settings
 
-pytestmark = pytest.mark.skipif(not host.AVAILABLE, reason="this system has no safe way of forking")
+pytestmark = pytest.mark.skipif(not AVAILABLE, reason="this system has no safe way of forking")
 
 ROOT = Path(__file__).resolve().parents[1]
 

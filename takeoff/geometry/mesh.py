@@ -1,5 +1,6 @@
 """Triangle meshes: the one form in which solids pass between stages."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -48,6 +49,15 @@ class Mesh:
     def box(self) -> Floats:
         """Bounds as (2, 3): lowest and highest corner."""
         return np.array([self.vertices.min(axis=0), self.vertices.max(axis=0)])
+
+
+def boxes_of(meshes: Sequence[Mesh]) -> Floats:
+    """Bounds (n, 2, 3) of meshes, each with a corner at least."""
+    if not meshes:
+        return np.empty((0, 2, 3))
+    corners = np.concatenate([mesh.vertices for mesh in meshes])
+    starts = np.cumsum([0, *(len(mesh.vertices) for mesh in meshes[:-1])])
+    return np.stack([np.minimum.reduceat(corners, starts), np.maximum.reduceat(corners, starts)], axis=1)
 
 
 def crossed(first: Floats, second: Floats) -> Floats:

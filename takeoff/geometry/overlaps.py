@@ -8,7 +8,7 @@ import numpy as np
 from takeoff.geometry.booleans import BooleanFailed
 from takeoff.geometry.cutting import CUT, SHALLOW, Answer, Cut, Remains, Share, Shared, Task, work
 from takeoff.geometry.likeness import Likeness, likeness
-from takeoff.geometry.mesh import Floats, Ints, Mesh, volume
+from takeoff.geometry.mesh import Floats, Ints, Mesh, boxes_of, volume
 
 __all__ = ["CUT", "Overlap", "Resolved", "here", "resolve_overlaps"]
 
@@ -200,7 +200,7 @@ def _meeting(meshes: Sequence[Mesh], pairs: Ints) -> Ints:
     """The pairs whose boxes share more than a film."""
     if not len(pairs):
         return pairs
-    boxes = np.array([mesh.box() for mesh in meshes])
+    boxes = boxes_of(meshes)
     low = np.maximum(boxes[pairs[:, 0], 0], boxes[pairs[:, 1], 0])
     high = np.minimum(boxes[pairs[:, 0], 1], boxes[pairs[:, 1], 1])
     return pairs[(high - low).min(axis=1) > SHALLOW]

@@ -31,9 +31,6 @@ BYTE_SECONDS = 1e-5
 REAP_SECONDS = 0.002
 """How often it is asked whether a worker has ended."""
 
-AVAILABLE = sys.platform == "linux"
-"""Whether models are read in a process that forks: elsewhere forking with native libraries loaded is not safe."""
-
 
 class Worker:
     """A forked worker, to be used as one that was started by `subprocess`."""

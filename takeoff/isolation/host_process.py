@@ -10,13 +10,13 @@ import os
 import pickle
 import signal
 import socket
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from takeoff.findings import InputError
 from takeoff.isolation.channel import Channel
+from takeoff.isolation.forking import end_with
 
 
 def serve(parent: int, memory: int) -> None:
@@ -140,16 +140,6 @@ class Held:
                 return None
             self.ended[number] = os.waitstatus_to_exitcode(status)
         return self.ended[number]
-
-
-def end_with(parent: int) -> None:
-    """Have the kernel end this process when its parent ends; Linux only."""
-    if sys.platform == "linux":
-        import ctypes
-
-        ctypes.CDLL(None).prctl(1, signal.SIGKILL)  # PR_SET_PDEATHSIG
-        if os.getppid() != parent:
-            os._exit(1)
 
 
 def guard(parent: int, memory: int) -> None:

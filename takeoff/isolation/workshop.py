@@ -2,14 +2,18 @@
 
 import atexit
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar
 
-from takeoff.isolation.host import AVAILABLE, Host
+from takeoff.isolation.forking import AVAILABLE
+from takeoff.isolation.host import Host
+from takeoff.isolation.spread import spread
 
 if TYPE_CHECKING:
     from takeoff.geometry.cutting import Answer, Task
+
+Part = TypeVar("Part")
 
 KEEP_BYTES = 200 << 20
 """Files of this size together are kept open between reading and geometry; beyond, they are opened again."""
@@ -58,6 +62,16 @@ class Workshop:
             return []
         host = self._hosts[0] if self._hosts else self.host()
         return do_errands(tasks, processes=self.processes, limit_seconds=self.limit_seconds, host=host)
+
+    def spread(
+        self,
+        work: Callable[[range], Part],
+        count: int,
+        pack: Callable[[Part], Any],
+        unpack: Callable[[Any], Part],
+    ) -> list[Part]:
+        """Results of `work` over the numbers 0 to `count`, divided among the processes; see `spread`."""
+        return spread(work, count, self.processes, pack, unpack)
 
     def end(self) -> None:
         """End all processes at once."""

@@ -69,24 +69,26 @@ class FormedBody:
 def measure_formwork(
     surfaces: Surfaces,
     bodies: Sequence[Body],
-    dimensions: Sequence[Dimensions],
+    dimensions: Sequence[Dimensions] | Mapping[int, Dimensions],
     rows_of: Sequence[Ints],
     contacts: Contacts,
     on_ground: Sequence[bool],
     convention: Convention,
     left_in: Mapping[int, LeftIn],
     finishes: Finishes,
+    numbers: range | None = None,
 ) -> dict[int, FormedBody]:
-    """Formwork of every body that is formed, by position in `bodies`.
+    """Formwork of every body that is formed, by position in `bodies`; of those in `numbers` only, if given.
 
-    `rows_of[b]` are the surfaces of body b; `on_ground[b]` says that its underside lies on the ground;
-    `left_in[b]` are the voids that stay in the quantity: their rims are not formed, their area counts as face.
+    `rows_of[b]` are the surfaces of body b, `dimensions` is asked for the wanted ones only; `on_ground[b]` says that
+    its underside lies on the ground; `left_in[b]` are the voids that stay in the quantity: their rims are not
+    formed, their area counts as face.
     """
-    relief = _relief(surfaces, bodies, contacts, convention)
+    formed = [number for number in numbers or range(len(bodies)) if bodies[number].formed]
+    relief = _relief(surfaces, bodies, formed, contacts, convention)
     concrete = np.concatenate(
         [rows for rows, body in zip(rows_of, bodies, strict=True) if body.concrete] or [_none()]
     )
-    formed = [number for number, body in enumerate(bodies) if body.formed]
     remains = find_remains(
         surfaces, np.concatenate([rows_of[number] for number in formed] or [_none()]), relief.region
     )
@@ -133,7 +135,7 @@ def _formed_faces(
     number: int,
     rows: Ints,
     bodies: Sequence[Body],
-    dimensions: Sequence[Dimensions],
+    dimensions: Sequence[Dimensions] | Mapping[int, Dimensions],
     relief: "_Relief",
     convention: Convention,
     on_ground: Sequence[bool],
@@ -181,12 +183,17 @@ class _View:
 
 
 def _relief(
-    surfaces: Surfaces, bodies: Sequence[Body], contacts: Contacts, convention: Convention
+    surfaces: Surfaces,
+    bodies: Sequence[Body],
+    formed: Sequence[int],
+    contacts: Contacts,
+    convention: Convention,
 ) -> _Relief:
+    """What neighbours take off the faces of the bodies `formed`."""
     own = np.concatenate([contacts.first, contacts.second])
     other = np.concatenate([contacts.second, contacts.first])
     body, neighbour = surfaces.part[own], surfaces.part[other]
-    relieved = _relieved(bodies, body, neighbour, convention)
+    relieved = _relieved(bodies, formed, body, neighbour, convention)
     polygon = np.concatenate([contacts.polygon] * 2)[relieved]
     area = np.concatenate([contacts.area] * 2)[relieved]
     touching: dict[int, list[tuple[str, str, float]]] = defaultdict(list)
@@ -199,17 +206,19 @@ def _relief(
 
 
 def _relieved(
-    bodies: Sequence[Body], body: Ints, neighbour: Ints, convention: Convention
+    bodies: Sequence[Body], wanted: Sequence[int], body: Ints, neighbour: Ints, convention: Convention
 ) -> NDArray[np.bool_]:
-    """Whether a face of body `body[k]` needs no form where body `neighbour[k]` touches it, (k,)."""
+    """Whether a face of body `body[k]`, if it is wanted, needs no form where body `neighbour[k]` touches it, (k,)."""
     formed = np.array([one.formed for one in bodies], dtype=bool)
+    asked = np.zeros(len(bodies), dtype=bool)
+    asked[list(wanted)] = True
     concrete = np.array([one.concrete for one in bodies], dtype=bool)
     permanent = np.array([one.plan.permanent_formwork for one in bodies], dtype=bool)
     order = {role: place for place, role in enumerate(CASTING)}
     turn = np.array([order.get(one.role, len(order)) for one in bodies], dtype=np.int64)
     first = ~formed[neighbour] | (turn[body] >= turn[neighbour])
     cast = concrete[neighbour] & (first | (convention.contacts.relieve == "both"))
-    out: NDArray[np.bool_] = formed[body] & (permanent[neighbour] | cast)
+    out: NDArray[np.bool_] = asked[body] & (permanent[neighbour] | cast)
     return out
 
 

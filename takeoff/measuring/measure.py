@@ -8,7 +8,7 @@ import numpy as np
 
 from takeoff.geometry.contacts import find_contacts
 from takeoff.geometry.facets import make_facets
-from takeoff.geometry.mesh import Floats, Ints
+from takeoff.geometry.mesh import Floats, Ints, boxes_of
 from takeoff.geometry.neighbours import near_pairs
 from takeoff.geometry.overlaps import Crew, here
 from takeoff.geometry.solids import SolidResult
@@ -21,12 +21,12 @@ from takeoff.measuring.bodies import PIECES
 from takeoff.measuring.checks import Checks
 from takeoff.measuring.convention import Convention
 from takeoff.measuring.declared import compare_declared
-from takeoff.measuring.dimensions import measure_dimensions
+from takeoff.measuring.figures import Figures, Scene, Spread, at_once, measure_figures
 from takeoff.measuring.finishes import Finishes
-from takeoff.measuring.formwork import measure_formwork
+from takeoff.measuring.formwork import FormedBody
 from takeoff.measuring.ground import find_ground_level, ground_finding
 from takeoff.measuring.handling import Handling
-from takeoff.measuring.holes import find_holes, hole_rows, voids_left_in
+from takeoff.measuring.holes import hole_rows
 from takeoff.measuring.joint_rules import JointRules
 from takeoff.measuring.keys import part_key
 from takeoff.measuring.measured import Drawing, Measured
@@ -70,10 +70,12 @@ def measure(
     rules: Rules,
     progress: Progress = lambda stage: None,
     crew: Crew = here,
+    spread: Spread = at_once,
 ) -> Measured:
     """Measure all models together. `solids` by the key of their order, meshes relative to `origin` (3,).
 
-    `crew` does the cutting of overlaps, in other processes perhaps.
+    `crew` does the cutting of overlaps, `spread` divides what is measured of each body, both perhaps among other
+    processes.
     """
     convention = rules.convention
     progress("overlaps")
@@ -83,34 +85,23 @@ def measure(
     progress("surfaces")
     surfaces = make_surfaces(make_facets([body.mesh for body in bodies]))
     rows_of = _rows_of(surfaces, len(bodies))
-    sizes = [
-        measure_dimensions(surfaces, rows, body.role, body.net)
-        for rows, body in zip(rows_of, bodies, strict=True)
-    ]
     progress("contacts")
     gap, joint = convention.contacts.gap_mm / 1e3, convention.contacts.joint_mm / 1e3
-    pairs = near_pairs(np.array([body.mesh.box() for body in bodies]).reshape(-1, 2, 3), max(gap, joint))
+    pairs = near_pairs(boxes_of([body.mesh for body in bodies]), max(gap, joint))
     contacts = find_contacts(surfaces, pairs, gap)
     piece = np.array([body.method in PIECES for body in bodies], dtype=bool)
     at_piece = pairs[piece[pairs].any(axis=1)] if len(pairs) else pairs
     at_pieces = find_contacts(surfaces, at_piece, joint)
     progress("formwork")
     grounded, findings = slabs_on_ground(bodies, convention)
-    pierced = {
-        number: find_holes(surfaces, rows, body, size)
-        for number, (rows, body, size) in enumerate(zip(rows_of, bodies, sizes, strict=True))
-        if body.concrete
-    }
-    left_in = {
-        number: left
-        for number, found in pierced.items()
-        if (left := voids_left_in(found, bodies[number], convention)) is not None
-    }
-    formed = measure_formwork(
-        surfaces, bodies, sizes, rows_of, contacts, grounded, convention, left_in, rules.finishes
-    )
+    scene = Scene(surfaces, bodies, rows_of, contacts, grounded, convention, rules.finishes)
+    figures = measure_figures(scene, spread)
+    sizes = [figures.sizes[number] for number in range(len(bodies))]
+    formed, left_in = figures.formed, figures.left_in
     holes = tuple(
-        row for number, found in pierced.items() for row in hole_rows(found, bodies[number], convention)
+        row
+        for number, found in figures.pierced.items()
+        for row in hole_rows(found, bodies[number], convention)
     )
     findings += apart_findings(bodies)
     findings += left_in_findings(left_in, bodies, convention)
@@ -183,8 +174,15 @@ def measure(
         findings += model.findings
     for plan in plans:
         findings += plan.findings
-    drawing = Drawing(bodies, surfaces, formed)
+    drawing = Drawing(bodies, surfaces, Later(lambda: _drawn(scene, figures)))
     return Measured(replace(measurement, findings=tuple(findings)), ground, Later.of(drawing))
+
+
+def _drawn(scene: Scene, figures: Figures) -> dict[int, FormedBody]:
+    """Formwork with what became of each face, for all bodies."""
+    if figures.complete:
+        return figures.formed
+    return scene.formed(range(len(scene.bodies)), figures.sizes, figures.left_in)
 
 
 def _rows_of(surfaces: Surfaces, count: int) -> list[Ints]:

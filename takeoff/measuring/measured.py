@@ -20,7 +20,7 @@ class Drawing:
 
     bodies: "tuple[Body, ...]"
     surfaces: "Surfaces"
-    formed: "Mapping[int, FormedBody]"
+    formed: "Later[Mapping[int, FormedBody]]"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -44,4 +44,4 @@ class Measured:
     @property
     def formed(self) -> "Mapping[int, FormedBody]":
         """Formwork and faces of the bodies that are formed, by place in `bodies`."""
-        return self.drawing.value.formed
+        return self.drawing.value.formed.value

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from takeoff.findings import Finding
-from takeoff.geometry.mesh import Floats, Mesh, volume
+from takeoff.geometry.mesh import Floats, Mesh, boxes_of, volume
 from takeoff.geometry.neighbours import near_pairs
 from takeoff.geometry.overlaps import Crew, Resolved, here, resolve_overlaps
 from takeoff.geometry.solids import SolidResult
@@ -78,6 +78,7 @@ def settle(
         model: levels_of(storeys.get(model, ()))
         for model in dict.fromkeys(plan.facts.model for plan in plans)
     }
+    spans = _spans(lumps, float(origin[2]))
     bodies: list[Body] = []
     swallowed: dict[tuple[int, int], tuple[float, float, str]] = {}
     numbers: dict[tuple[str, str], int] = defaultdict(int)
@@ -90,7 +91,7 @@ def settle(
             reason = f"the same body as {twins[i]}" if i in twins else "lies wholly within other concrete"
             swallowed[raw.element, raw.plan.part] = (raw.gross, raw.net, reason)
             continue
-        groups = _by_storey(plan, lumps[i], levels[plan.facts.model], float(origin[2]))
+        groups = _by_storey(plan, lumps[i], spans[i], levels[plan.facts.model])
         uncut = len(lumps[i]) == 1 and lumps[i][0] is raw.mesh
         nets = [raw.net] if uncut else [sum(volume(mesh) for mesh in meshes) for _, meshes in groups]
         total = sum(nets)
@@ -128,7 +129,7 @@ def _resolve(
         return Resolved((), (), ())
     meshes = [raws[i].mesh for i in concrete]
     owner = np.array([raws[i].element for i in concrete])
-    pairs = near_pairs(np.array([mesh.box() for mesh in meshes]))
+    pairs = near_pairs(boxes_of(meshes))
     pairs = pairs[owner[pairs[:, 0]] != owner[pairs[:, 1]]] if len(pairs) else pairs
     order: dict[str, int] = {role: place for place, role in enumerate(convention.overlaps.keep)}
     turn = 1 if convention.overlaps.twin == "first" else -1
@@ -156,14 +157,22 @@ def _resolve(
     return resolve_overlaps(meshes, rank, whole, pairs, apart, crew)
 
 
+def _spans(lumps: Sequence[tuple[Mesh, ...]], shift: float) -> list[list[tuple[float, float]]]:
+    """Lowest and highest point of each lump of each body, m; `shift` is the height of the meshes' origin."""
+    heights = (boxes_of([lump for own in lumps for lump in own])[:, :, 2] + shift).tolist()
+    each = iter(heights)
+    return [[tuple(next(each)) for _ in own] for own in lumps]
+
+
 def _by_storey(
-    plan: ElementPlan, lumps: Sequence[Mesh], levels: Levels, shift: float
+    plan: ElementPlan, lumps: Sequence[Mesh], spans: Sequence[tuple[float, float]], levels: Levels
 ) -> list[tuple[tuple[str, float | None], list[Mesh]]]:
     """Lumps gathered by the storey where they stand, from the lowest up."""
     groups: dict[tuple[str, float | None], list[Mesh]] = {}
-    for mesh in sorted(lumps, key=lambda lump: float(lump.vertices[:, 2].min())):
-        low, high = float(mesh.vertices[:, 2].min()) + shift, float(mesh.vertices[:, 2].max()) + shift
-        groups.setdefault(storey_of(plan.role, low, high, plan.facts.storey, levels), []).append(mesh)
+    for place in sorted(range(len(lumps)), key=lambda place: spans[place][0]):
+        low, high = spans[place]
+        stands = storey_of(plan.role, low, high, plan.facts.storey, levels)
+        groups.setdefault(stands, []).append(lumps[place])
     return list(groups.items())
 
 

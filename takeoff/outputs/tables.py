@@ -3,9 +3,9 @@
 import csv
 import dataclasses
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import partial
-from operator import attrgetter
+from operator import attrgetter, itemgetter
 from pathlib import Path
 
 from takeoff.findings import Finding
@@ -91,30 +91,31 @@ def _fill(
     places: Mapping[ElementKey, Place],
 ) -> None:
     for name, record, where in TABLES:
-        _write_table(folder / name, table_columns(record), getattr(measurement, where))
+        _write_table(folder / name, record, getattr(measurement, where))
     if places:
         write_places(folder / PLACES, places)
     (folder / FILE_NAME).write_text(run_text(run), encoding="utf-8", errors="replace", newline="\n")
 
 
-def _write_table(path: Path, columns: tuple[str, ...], rows: Sequence[object]) -> None:
+def _write_table(path: Path, record: type, rows: Sequence[object]) -> None:
+    columns = table_columns(record)
+    figures = [place for place, field in enumerate(dataclasses.fields(record)) if "float" in str(field.type)]
     cells = list(map(attrgetter(*columns), rows))
     # A lone surrogate (half a character, from a badly encoded model) cannot be written as UTF-8: replaced.
     with path.open("w", encoding="utf-8", errors="replace", newline="") as stream:
         # Line ends of RFC 4180: with a bare "\n" the module leaves a "\r" within a text unquoted.
         writer = csv.writer(stream, lineterminator="\r\n")
         writer.writerow(columns)
-        if all(map(_is_finite, zip(*cells, strict=True))):
-            writer.writerows(
-                cells
-            )  # the module writes None as nothing and a number as its shortest text itself
+        if all(_is_finite(map(itemgetter(place), cells)) for place in figures):
+            # The module itself writes None as nothing and a number as its shortest text.
+            writer.writerows(cells)
         else:
             writer.writerows([_cell(value) for value in row] for row in cells)
 
 
-def _is_finite(column: tuple[object, ...]) -> bool:
-    """Whether no number of a column is infinite or none at all."""
-    return math.isfinite(sum(value for value in column if isinstance(value, float)))
+def _is_finite(column: Iterable[float | None]) -> bool:
+    """Whether no figure of a column is infinite or no number."""
+    return math.isfinite(sum(filter(None, column)))
 
 
 def _cell(value: object) -> str:

@@ -1,0 +1,134 @@
+"""What is measured of each body by itself: sizes, holes, formwork; in ranges, so that processes can share the work."""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from takeoff.cache.columns import Columns, columns_of
+from takeoff.geometry.contacts import Contacts
+from takeoff.geometry.mesh import Ints
+from takeoff.geometry.surfaces import Surfaces
+from takeoff.measuring.bodies import Body
+from takeoff.measuring.convention import Convention
+from takeoff.measuring.dimensions import Dimensions, measure_dimensions
+from takeoff.measuring.finishes import Finishes
+from takeoff.measuring.formwork import FormedBody, measure_formwork
+from takeoff.measuring.holes import Hole, LeftIn, find_holes, voids_left_in
+
+Spread = Callable[..., "list[Figures]"]
+"""Does work over a count of things in ranges, with how to pack and unpack its results for their way."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Scene:
+    """Bodies with their surfaces and contacts; `grounded[b]`: body b is a slab on the ground."""
+
+    surfaces: Surfaces
+    bodies: Sequence[Body]
+    rows_of: Sequence[Ints]
+    contacts: Contacts
+    grounded: Sequence[bool]
+    convention: Convention
+    finishes: Finishes
+
+    def figures(self, numbers: range) -> "Figures":
+        """Figures of the bodies `numbers`."""
+        sizes = {
+            number: measure_dimensions(
+                self.surfaces, self.rows_of[number], self.bodies[number].role, self.bodies[number].net
+            )
+            for number in numbers
+        }
+        pierced = {
+            number: find_holes(self.surfaces, self.rows_of[number], self.bodies[number], sizes[number])
+            for number in numbers
+            if self.bodies[number].concrete
+        }
+        left_in = {
+            number: left
+            for number, found in pierced.items()
+            if (left := voids_left_in(found, self.bodies[number], self.convention)) is not None
+        }
+        return Figures(sizes, pierced, left_in, self.formed(numbers, sizes, left_in))
+
+    def formed(
+        self, numbers: range, sizes: Mapping[int, Dimensions], left_in: Mapping[int, LeftIn]
+    ) -> dict[int, FormedBody]:
+        """Formwork of the bodies `numbers`, with what became of each face."""
+        return measure_formwork(
+            self.surfaces, self.bodies, sizes, self.rows_of, self.contacts, self.grounded,
+            self.convention, left_in, self.finishes, numbers,
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Figures:
+    """Figures of some bodies by their number: sizes, holes, voids left in, formwork.
+
+    `complete`: the formwork tells what became of each face. Faces do not travel between processes.
+    """
+
+    sizes: dict[int, Dimensions]
+    pierced: dict[int, tuple[Hole, ...]]
+    left_in: dict[int, LeftIn]
+    formed: dict[int, FormedBody]
+    complete: bool = True
+
+
+def measure_figures(scene: Scene, spread: Spread) -> Figures:
+    """Figures of all bodies of a scene."""
+    parts = spread(scene.figures, len(scene.bodies), pack, unpack)
+    whole = Figures({}, {}, {}, {}, all(part.complete for part in parts))
+    for part in parts:
+        whole.sizes.update(part.sizes)
+        whole.pierced.update(part.pierced)
+        whole.left_in.update(part.left_in)
+        whole.formed.update(part.formed)
+    return whole
+
+
+def at_once(work: Callable[[range], Figures], count: int, *_: object) -> list[Figures]:
+    """All of the work in this process."""
+    return [work(range(count))]
+
+
+def pack(figures: Figures) -> tuple[Any, ...]:
+    """Figures in a form that travels fast: tables by column, faces left behind."""
+    formed = figures.formed.values()
+    rows = tuple(row for body in formed for row in body.rows)
+    surfaces = tuple(row for body in formed for row in body.surfaces)
+    sums = [
+        (number, len(body.rows), len(body.surfaces), body.area, body.seated, body.no_floor, body.cramped)
+        for number, body in figures.formed.items()
+    ]
+    pierced = {number: holes for number, holes in figures.pierced.items() if holes}
+    sizes = columns_of(tuple(figures.sizes.values()))
+    return (
+        tuple(figures.sizes), sizes, tuple(figures.pierced), pierced, figures.left_in,
+        sums, columns_of(rows), columns_of(surfaces),
+    )  # fmt: skip
+
+
+def unpack(content: tuple[Any, ...]) -> Figures:
+    """The opposite of `pack`."""
+    numbers, sizes, concrete, pierced, left_in, sums, rows, surfaces = content
+    next_row, next_surface = _rows(rows), _rows(surfaces)
+    formed = {
+        number: FormedBody(
+            tuple(next(next_row) for _ in range(row_count)),
+            tuple(next(next_surface) for _ in range(surface_count)),
+            area, seated, no_floor, cramped,
+        )
+        for number, row_count, surface_count, area, seated, no_floor, cramped in sums
+    }  # fmt: skip
+    return Figures(
+        dict(zip(numbers, _rows(sizes), strict=True)),
+        {number: pierced.get(number, ()) for number in concrete},
+        left_in,
+        formed,
+        complete=not formed,
+    )
+
+
+def _rows(columns: Columns | None) -> Iterator[Any]:
+    return iter(columns.rows() if columns is not None else ())
