@@ -268,3 +268,51 @@ def test_without_graphics_the_tables_remain(browser, path):
     page.locator("#part-list button").first.click()
     assert page.locator("#details dd").count() > 5
     context.close()
+
+
+@pytest.fixture(scope="module")
+def divided(tmp_path_factory):
+    """The page of a wall of 30 m that is divided into three pieces."""
+    folder = tmp_path_factory.mktemp("divided")
+    m = Model("IFC4", "mm", name="long")
+    m.wall((0, 0), (30, 0), 0.2, 3.0, name="Long wall", material="Concrete C40/50", made="Precast")
+    run = pipeline.bill([m.save(folder / "long.ifc")])
+    write_page(folder / "long.html", run)
+    return folder / "long.html", run
+
+
+def test_a_divided_body_is_shown_as_its_pieces(browser, divided):
+    path, run = divided
+    seen = Seen(browser, path)
+    page = seen.page
+    whole = seen.picture()
+    page.check("#divided")
+    assert page.locator("#status").inner_text() == "1 body shown as 3 pieces"
+    assert seen.picture() != whole
+    assert "precast: 3" in page.locator("#legend").inner_text()
+    seen.click_middle()
+    marks = {row.panel: row for row in run.measurement.pieces}
+    assert seen.facts()["GlobalId"] == marks["2 of 3"].global_id
+    assert page.locator("#details").get_by_text("Piece 2 of 3").count() == 1
+    status = page.locator("#status").inner_text()
+    assert status.endswith(f"piece 2 of 3, {marks['2 of 3'].mark}")
+    # from the table to another piece, by the keyboard, and back to the body as modelled
+    page.get_by_role("button", name=marks["2 of 3"].mark, exact=True).focus()
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Enter")
+    seen.settle()
+    assert page.evaluate("document.activeElement.textContent") == marks["3 of 3"].mark
+    assert page.locator("#status").inner_text().endswith(marks["3 of 3"].mark)
+    page.select_option("#mode", "repetition")
+    assert "made 2 to 4 times: 3" in page.locator("#legend").inner_text()
+    page.uncheck("#divided")
+    assert "made 2 to 4 times: 1" in page.locator("#legend").inner_text()
+    page.keyboard.press("Escape")
+    page.select_option("#mode", "method")
+    assert seen.picture() == whole
+    seen.context.close()
+    assert seen.complaints == []
+
+
+def test_a_page_without_divisions_does_not_offer_them(seen):
+    assert seen.page.locator("#divided").count() == 0

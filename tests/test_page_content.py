@@ -231,3 +231,31 @@ def test_comparison_has_a_page_headed_by_the_alternatives(tmp_path):
     for one in told["alternatives"]:
         assert one["name"] in words
         assert f"{one['compared_total']:,.2f}" in words
+
+
+def test_divided_bodies_are_drawn_as_their_pieces_too(tmp_path):
+    """A wall of 30 m with a window in three pieces: their faces close three bodies of the wall's whole volume."""
+    m = Model("IFC4", "mm", 33.7, (1e5, 2e5, 12.0), name="long")
+    wall = m.wall((0, 0), (30, 0), 0.2, 3.0, name="Long wall", material="Concrete C40/50", made="Precast")
+    m.box_void(wall, (9.5, -1, 0.9), (10.7, 1, 2.1))
+    m.wall((0, 5), (5, 5), 0.2, 3.0, name="Short wall", material="Concrete C40/50", made="Precast")
+    run = pipeline.measure([m.save(tmp_path / "long.ifc")])
+    text = page_text(run)
+    content, arrays = page_data(text)
+    assert ">1 body as its pieces<" in text.replace("> 1", ">1").replace("</label", "<")
+    (long,) = [n for n, part in enumerate(run.measurement.parts) if part.name == "Long wall"]
+    rows = content["panel_of_body"]
+    drawn = [body for body, row in enumerate(rows) if row >= 0]
+    assert [content["bodies"][body] for body in drawn] == [long] * 3
+    assert [content["bodies"][body] for body in content["divided"]] == [long]
+    assert [values(content["pieces"]["panel"])[rows[body]] for body in drawn] == [
+        "1 of 3",
+        "2 of 3",
+        "3 of 3",
+    ]
+    assert set(arrays["body"][np.isin(arrays["body"], drawn)]) == set(drawn)
+    # by hand: both sides 30 x 3 m less the window, top and bottom, ends and two joints twice, rim of the window
+    area = 2 * (90 - 1.44) + 2 * 30 * 0.2 + 6 * 3 * 0.2 + 4 * 1.2 * 0.2
+    of_pieces = np.isin(arrays["body"], drawn) & ((arrays["flags"] & FILLED) > 0)
+    assert arrays["area"][of_pieces].sum() == pytest.approx(area, rel=1e-5)
+    assert len(arrays["box"]) == 6 * len(rows)

@@ -20,6 +20,7 @@ SETS = {
     "roles": palette.ROLES,
     "severities": palette.SEVERITIES,
     "states": palette.STATES,
+    "repetition": palette.REPETITION,
 }
 CLEAR = 12.0
 """Difference in CIELAB units; about 2.3 is the least that an eye notices side by side."""

@@ -239,3 +239,25 @@ def test_faults_of_a_panelling_file_are_named(tmp_path, old, new, says):
     with pytest.raises(InputError, match=says) as caught:
         load_panelling(path)
     assert str(path) in str(caught.value)
+
+
+def test_joints_between_openings_are_equally_wide():
+    """30 m, a window from 9.5 m: the first joint is held at 9.2 m by it, the other halves what is left, 20.8 m."""
+    wall = box((0, 0, 0), (30, 0.2, 3)) - box((9.5, -1, 1), (10.7, 1, 2))
+    division = divide([mesh_of(wall)], WALL, 2500.0)
+    widths = [high - low for low, high in spans(division)]
+    assert widths == pytest.approx([9.2, 10.4, 10.4], abs=1e-6)
+
+
+def test_an_item_counts_the_pieces_of_a_divided_body(long_wall):
+    """One wall of 30 m is one element and three units: supply, delivery and erection speak of three."""
+    run = bill([long_wall], Settings(processes=1))
+    texts = [
+        item.description
+        for section in run.bill.sections
+        for item in section.items
+        if "walls" in item.description
+    ]
+    supplied = [text for text in texts if text.startswith(("Precast concrete", "Delivery"))]
+    assert len(supplied) == 2
+    assert all("3 units" in text for text in supplied)

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -70,7 +71,33 @@ def find_cuts(line: Line, weight_to: Callable[[Floats], Floats], most_weight: fl
         number += 1
     if best is None:
         return None
-    return Cuts(best[1], clear=best[0] < 0.5 * NEAR_BLOCKED)
+    clear = best[0] < 0.5 * NEAR_BLOCKED
+    return Cuts(_levelled(line, best[1], weight_to, most_weight) if clear else best[1], clear)
+
+
+def _levelled(
+    line: Line, places: tuple[float, ...], weight_to: Callable[[Floats], Floats], most_weight: float
+) -> tuple[float, ...]:
+    """The joints off the grid: those between two that an opening or an end holds become equally wide.
+
+    Pieces that differ by a step of the grid would be different shapes.
+    """
+    held = [edge for a, b in line.blocked for edge in (a - line.clearance, b + line.clearance)]
+    held += [line.low + line.from_end, line.high - line.from_end]
+    bounds = np.array([line.low, *places, line.high])
+    fixed = [0, *(n for n in range(1, len(bounds) - 1) if np.abs(np.array(held) - bounds[n]).min() < 1e-5)]
+    for first, last in pairwise([*fixed, len(bounds) - 1]):
+        moved = bounds.copy()
+        moved[first : last + 1] = np.linspace(bounds[first], bounds[last], last - first + 1)
+        weights = np.diff(weight_to(moved))
+        if (
+            not _prices(line, moved).any()
+            and np.diff(moved).min() >= min(line.least, np.diff(bounds).min()) - 1e-6
+            and np.diff(moved).max() <= line.most + 1e-6
+            and weights.max() <= most_weight * (1.0 + 1e-6)
+        ):
+            bounds = moved
+    return tuple(bounds[1:-1].tolist())
 
 
 def module_cuts(low: float, high: float, module: float, least: float) -> Cuts:

@@ -174,7 +174,7 @@ def measure(
         findings += model.findings
     for plan in plans:
         findings += plan.findings
-    drawing = Drawing(bodies, surfaces, Later(lambda: _drawn(scene, figures)))
+    drawing = Drawing(bodies, surfaces, Later(lambda: _drawn(scene, figures)), made.solids)
     return Measured(replace(measurement, findings=tuple(findings)), ground, Later.of(drawing))
 
 

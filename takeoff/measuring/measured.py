@@ -12,15 +12,18 @@ if TYPE_CHECKING:
     from takeoff.geometry.surfaces import Surfaces
     from takeoff.measuring.bodies import Body
     from takeoff.measuring.formwork import FormedBody
+    from takeoff.measuring.panelling import PanelSolid
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Drawing:
-    """The bodies with their surfaces. `formed` has what became of the faces of those that are formed, by place."""
+    """The bodies with their surfaces. `formed` has what became of the faces of those that are formed, by place;
+    `panels` the pieces that bodies were divided into by rule."""
 
     bodies: "tuple[Body, ...]"
     surfaces: "Surfaces"
     formed: "Later[Mapping[int, FormedBody]]"
+    panels: "tuple[PanelSolid, ...]" = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,3 +48,8 @@ class Measured:
     def formed(self) -> "Mapping[int, FormedBody]":
         """Formwork and faces of the bodies that are formed, by place in `bodies`."""
         return self.drawing.value.formed.value
+
+    @property
+    def panels(self) -> "tuple[PanelSolid, ...]":
+        """The pieces that bodies were divided into by rule."""
+        return self.drawing.value.panels

@@ -40,6 +40,20 @@ class Panel:
     corners: Floats
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class PanelSolid:
+    """A piece of a division for whoever draws it: of which element, its number, and its closed bodies.
+
+    `parts` are the parts (model, GlobalId, number) whose bodies were divided; meshes are in the bodies' frame.
+    """
+
+    model: str
+    global_id: str
+    panel: int
+    parts: tuple[tuple[str, str, int], ...]
+    bodies: tuple[Mesh, ...]
+
+
 @dataclass(frozen=True, slots=True)
 class Cut:
     """A joint that the division makes: its length along the face and its area through the bodies, m and m2.

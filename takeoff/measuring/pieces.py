@@ -13,7 +13,7 @@ from takeoff.measuring.congruence import group_congruent
 from takeoff.measuring.handling import Handling
 from takeoff.measuring.joint_rules import JointRules
 from takeoff.measuring.moulds import mould_families
-from takeoff.measuring.panelling import Cut, Panel, divide
+from takeoff.measuring.panelling import Cut, Panel, PanelSolid, divide
 from takeoff.measuring.panelling_rules import PanellingRules
 from takeoff.measuring.piece_codes import mirror_labels, piece_numbers, shape_codes
 from takeoff.measuring.piece_findings import marks_made, marks_shared, over_limits, without_mesh
@@ -42,12 +42,13 @@ class PieceRules:
 @dataclass(frozen=True, slots=True)
 class Pieces:
     """Rows of all pieces, those of divided bodies again with their outlines, the joints that divisions make (by
-    the main element of the body), and findings."""
+    the main element of the body), findings, and the bodies of the pieces of divisions."""
 
     rows: tuple[PieceRow, ...]
     panels: tuple[PanelRow, ...]
     cuts: Mapping[ElementKey, tuple[Cut, ...]]
     findings: tuple[Finding, ...]
+    solids: tuple[PanelSolid, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -108,16 +109,18 @@ def make_pieces(
     home = np.zeros(3) if origin is None else origin
     rows: list[PieceRow] = []
     panels: list[PanelRow] = []
+    solids: list[PanelSolid] = []
     for (method, role), drafts in sorted(classes.items()):
         texts = _embedded_texts(drafts, embedded, rules.handling)
         for row, draft in _rows(method, role, drafts, texts, rules, home, findings):
             rows.append(row)
             if draft.corners is not None:
                 panels.append(_panel_row(row, draft, home))
+                solids.append(_panel_solid(row, draft))
     unmarked = [draft.unit.main.model for drafts in classes.values() for draft in drafts if not draft.mark]
     findings += marks_made(unmarked) + marks_shared(rows) + over_limits(rows)
     panels.sort(key=lambda panel: (panel.model, panel.global_id, panel.panel))
-    return Pieces(tuple(rows), tuple(panels), cuts, tuple(findings))
+    return Pieces(tuple(rows), tuple(panels), cuts, tuple(findings), tuple(solids))
 
 
 def _draft(unit: Unit, bodies: list[Mesh], level: float, mark: str, handling: Handling) -> _Draft:
@@ -332,6 +335,11 @@ def _panel_row(row: PieceRow, draft: _Draft, origin: Floats) -> PanelRow:
         corners="; ".join(" ".join(f"{x:.4f}" for x in point) for point in corners.tolist()),
         note=draft.note,
     )
+
+
+def _panel_solid(row: PieceRow, draft: _Draft) -> PanelSolid:
+    parts = tuple((part.model, part.global_id, part.part) for part in draft.unit.parts)
+    return PanelSolid(row.model, row.global_id, draft.panel, parts, tuple(draft.bodies))
 
 
 def _weight(part: MeasuredPart, handling: Handling) -> float:

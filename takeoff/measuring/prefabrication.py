@@ -15,7 +15,7 @@ from takeoff.measuring.joint_rules import JointRules
 from takeoff.measuring.joints import gather_patches, joint_row, measure_joints, member
 from takeoff.measuring.lifts import measure_lifts
 from takeoff.measuring.loads import pack_loads
-from takeoff.measuring.panelling import Cut
+from takeoff.measuring.panelling import Cut, PanelSolid
 from takeoff.measuring.piece_records import (
     BearingRow,
     CastingRow,
@@ -37,7 +37,8 @@ from takeoff.reading.facts import Embedded, ModelFacts
 
 @dataclass(frozen=True, slots=True)
 class Prefabrication:
-    """All tables on pieces. `caution` is what outputs say once beside them, empty where there are no pieces."""
+    """All tables on pieces, and the bodies of divisions. `caution` is what outputs say once beside them, empty where
+    there are no pieces."""
 
     pieces: tuple[PieceRow, ...]
     joints: tuple[JointRow, ...]
@@ -50,6 +51,7 @@ class Prefabrication:
     repetition: tuple[RepetitionRow, ...]
     caution: str
     findings: tuple[Finding, ...]
+    solids: tuple[PanelSolid, ...] = ()
 
 
 def measure_prefabrication(
@@ -93,6 +95,7 @@ def measure_prefabrication(
         repetition=repetition_rows(made.rows, storeys),
         caution=rules.handling.caution if made.rows else "",
         findings=(*made.findings, *closed, *bearing_findings, *lift_findings, *casting_findings),
+        solids=made.solids,
     )
 
 

@@ -37,7 +37,7 @@ class Entry:
     figures: dict[str, float]
     measures: dict[str, Quantity]
     note: str = ""
-    piece: PieceRow | None = None
+    pieces: tuple[PieceRow, ...] = ()
 
 
 def make_entries(measurement: Measurement, choices: Choices) -> Iterator[Entry]:
@@ -148,7 +148,7 @@ def _from_parts(measurement: Measurement, register: Register, system: UnitSystem
                 length=part.length_m,
                 count=1.0,
             ),
-            piece=register.piece(part) if is_unit(part) else None,
+            pieces=register.pieces_of(part) if is_unit(part) else (),
         )  # fmt: skip
 
 
@@ -279,7 +279,7 @@ def _from_pieces(measurement: Measurement, register: Register, system: UnitSyste
                 braces=Quantity(float(row.braces), note="allowance of the handling file"),
             ),
             size,
-            row,
+            (row,),
         )  # fmt: skip
 
 

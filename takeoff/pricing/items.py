@@ -174,8 +174,8 @@ def _take(
     )
     draft.roles.add(fields["role"])
     draft.methods.add(fields["method"])
-    if entry.piece:
-        draft.pieces[entry.piece.model, entry.piece.global_id, entry.piece.panel] = entry.piece
+    for piece in entry.pieces:
+        draft.pieces[piece.model, piece.global_id, piece.panel] = piece
 
 
 def _side(length: float | None, choices: Choices) -> float | None:

@@ -18,7 +18,7 @@ class Register:
     parts: dict[tuple[str, str, int], MeasuredPart] = field(default_factory=dict)
     elements: dict[tuple[str, str], MeasuredPart] = field(default_factory=dict)
     anywhere: dict[tuple[str, int], MeasuredPart] = field(default_factory=dict)
-    pieces: dict[tuple[str, str], PieceRow] = field(default_factory=dict)
+    pieces: dict[tuple[str, str], list[PieceRow]] = field(default_factory=dict)
     on_ground: set[tuple[str, str, int]] = field(default_factory=set)
     on_units: dict[tuple[str, int], float] = field(default_factory=dict)
 
@@ -35,7 +35,7 @@ class Register:
                 register.elements[element] = part
         for piece in measurement.pieces:
             for name in piece_elements(piece):
-                register.pieces.setdefault((piece.model, name), piece)
+                register.pieces.setdefault((piece.model, name), []).append(piece)
         for surface in measurement.surfaces:
             if surface.state == "ground":
                 register.on_ground.add((surface.model, surface.global_id, surface.part))
@@ -68,8 +68,12 @@ class Register:
         )
 
     def piece(self, part: MeasuredPart) -> PieceRow | None:
-        """The piece that a part belongs to."""
-        return self.pieces.get((part.model, part.global_id))
+        """The piece that a part belongs to, the first where a body was divided into several."""
+        return next(iter(self.pieces_of(part)), None)
+
+    def pieces_of(self, part: MeasuredPart) -> tuple[PieceRow, ...]:
+        """The piece that a part belongs to, or all those that its body was divided into."""
+        return tuple(self.pieces.get((part.model, part.global_id), ()))
 
 
 def is_unit(part: MeasuredPart) -> bool:

@@ -27,7 +27,7 @@ FORMWORK_FIELDS = (
 STEEL_FIELDS = ("basis", "kind", "diameter_mm", "mass_kg", "low_kg", "high_kg", "note")
 PIECE_FIELDS = (
     "mark", "length_m", "width_m", "thickness_m", "volume_m3", "weight_t", "openings",
-    "repetition_group", "repetition_count", "mirror_of", "transport_check", "lift_check",
+    "repetition_group", "repetition_count", "mirror_of", "transport_check", "lift_check", "panel", "mould", "embedded",
 )  # fmt: skip
 
 
@@ -67,6 +67,8 @@ def page_content(run: "Run") -> dict[str, Any]:
         "surfaces": _surfaces(run, places),
         "steel": _of_parts(measurement.reinforcement, STEEL_FIELDS, places),
         "pieces": _pieces(run, places),
+        "panel_of_body": [],
+        "divided": [],
         "items": _items(run.bill, places) if run.bill is not None else [],
         "currency": clean(run.bill.currency) if run.bill is not None else "",
         "findings": _findings(findings, places),

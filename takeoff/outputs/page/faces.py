@@ -7,9 +7,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from takeoff.geometry.mesh import Floats, Ints
+from takeoff.geometry.mesh import Floats, Ints, Mesh
 from takeoff.geometry.surfaces import Surfaces
-from takeoff.measuring.bodies import Body
 from takeoff.measuring.formwork import FormedBody
 
 STATES = (
@@ -74,8 +73,8 @@ class _Sheets:
         self.polygon.append(polygon)
 
 
-def make_faces(surfaces: Surfaces, bodies: Sequence[Body], formed: Mapping[int, FormedBody]) -> Faces:
-    """Lay out every surface, the formed ones split into what is formed and what is in contact."""
+def make_faces(surfaces: Surfaces, meshes: Sequence[Mesh], formed: Mapping[int, FormedBody]) -> Faces:
+    """Lay out every surface of bodies, the formed ones split into what is formed and what is in contact."""
     sheets, categories = _sheets(surfaces, formed)
     rows = np.array(sheets.row, dtype=np.int64)
     polygons, source = _polygons(surfaces, rows, np.array(sheets.polygon, dtype=object))
@@ -91,7 +90,7 @@ def make_faces(surfaces: Surfaces, bodies: Sequence[Body], formed: Mapping[int, 
     last[:-1] = ring_of[1:] != ring_of[:-1]
     points, ring_of = points[~last], ring_of[~last]  # a ring ends where it began
     owner = rows[ring_polygon[ring_of]]
-    box = np.array([body.mesh.box() for body in bodies]).reshape(-1, 2, 3)
+    box = np.array([mesh.box() for mesh in meshes]).reshape(-1, 2, 3)
     part = surfaces.part[owner]
     low, size = box[part, 0], np.maximum(box[part, 1] - box[part, 0], 1e-9)
     steps = np.clip(np.rint((_in_space(surfaces, owner, points) - low) / size * STEPS), 0, STEPS)
@@ -106,6 +105,20 @@ def make_faces(surfaces: Surfaces, bodies: Sequence[Body], formed: Mapping[int, 
         ring=np.bincount(ring_of, minlength=len(rings)).astype(np.uint16),
         corners=steps.astype(np.uint16),
         categories=categories,
+    )
+
+
+def joined_faces(one: Faces, other: Faces) -> Faces:
+    """Both in one, the bodies of `other` after those of `one`; `other` has no formed faces, so no categories."""
+    values = {
+        name: np.concatenate([getattr(one, name), getattr(other, name)])
+        for name in Faces.__slots__
+        if name not in ("body", "categories")
+    }
+    return Faces(
+        **values,
+        body=np.concatenate([one.body, other.body + np.uint32(len(one.box))]),
+        categories=one.categories,
     )
 
 

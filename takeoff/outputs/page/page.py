@@ -12,7 +12,8 @@ from takeoff.outputs.finding_groups import group_findings, severity_counts
 from takeoff.outputs.page import palette
 from takeoff.outputs.page.charts import Chart, comparison_chart, page_charts
 from takeoff.outputs.page.content import all_findings, page_content
-from takeoff.outputs.page.faces import STATES, make_faces
+from takeoff.outputs.page.division import make_division
+from takeoff.outputs.page.faces import STATES, joined_faces, make_faces
 from takeoff.outputs.page.packing import clean, packed_arrays, packed_json
 
 if TYPE_CHECKING:
@@ -46,13 +47,18 @@ def _save(path: Path, text: str) -> None:
 def page_text(run: "Run", first_charts: tuple[Chart, ...] = ()) -> str:
     """The page as text; `first_charts` stand before its own."""
     measured = run.measured
-    faces = make_faces(measured.surfaces, measured.bodies, measured.formed)
+    faces = make_faces(measured.surfaces, [body.mesh for body in measured.bodies], measured.formed)
+    division = make_division(measured.panels)
+    if division is not None:
+        faces = joined_faces(faces, division.faces)
     content = page_content(run)
     places = {(part.model, part.global_id, part.part): n for n, part in enumerate(run.measurement.parts)}
     arrays = {name: getattr(faces, name) for name in faces.__slots__ if name != "categories"}
     where, geometry = packed_arrays(arrays)
     content["geometry"] = where
     content["bodies"] = [places.get(body.key, -1) for body in measured.bodies]
+    if division is not None:
+        division.tell(content, places, run.measurement.pieces)
     content["states"] = STATES
     content["categories"] = faces.categories
     content["colours"] = {
@@ -61,8 +67,10 @@ def page_text(run: "Run", first_charts: tuple[Chart, ...] = ()) -> str:
         "storey": dict(zip(content["storeys"], palette.storey_colours(len(content["storeys"])), strict=True)),
         "finding": palette.SEVERITIES,
         "formwork": palette.STATES,
+        "repetition": palette.REPETITION,
     }
     findings = all_findings(run)
+    divided = len({(panel.model, panel.global_id) for panel in measured.panels})
     library = (ASSETS / "three.min.js").read_text(encoding="utf-8")
     script = "(() => {\n'use strict';\n" + "\n".join(_asset(name) for name in SCRIPTS) + "\n})();"
     style = _asset("page.css")
@@ -75,6 +83,8 @@ def page_text(run: "Run", first_charts: tuple[Chart, ...] = ()) -> str:
         kinds=group_findings(findings),
         counts=severity_counts(findings),
         states=_STATE_WORDS,
+        divided=divided,
+        has_pieces=bool(run.measurement.pieces),
         content=packed_json(content),
         geometry=geometry,
         library=library,

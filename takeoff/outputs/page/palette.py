@@ -36,6 +36,16 @@ STATES = {
     "not-formed": GREY,
 }
 
+REPETITION = {
+    "made once": "#1F3B73",
+    "made 2 to 4 times": "#3F78C0",
+    "made 5 to 9 times": "#5FBFC9",
+    "made 10 to 19 times": "#D9C13C",
+    "made 20 times and more": "#FFF6BF",
+    "": "#8D8D8D",
+}
+"""How often the shape of a piece repeats, up the same way from blue to yellow; grey for what is no piece."""
+
 _RAMP = ("#1F3B73", "#3E6C9A", "#7397A0", "#B0B58A", "#E8D25C", "#FFF3A6")
 
 

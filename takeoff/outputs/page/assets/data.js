@@ -72,6 +72,7 @@ async function loadData() {
   const pieceOf = gathered((give) =>
     content.pieces.parts.forEach((parts, row) => parts.forEach((part) => give(part, row))),
   );
+  const panelOfBody = content.bodies.map((_, body) => content.panel_of_body[body] ?? -1);
   const words = {};
   for (const span of document.getElementById("state-words").content.children) {
     words[span.dataset.state] = span.textContent;
@@ -81,6 +82,10 @@ async function loadData() {
     arrays,
     parts: readers(content.parts),
     partOfBody: content.bodies,
+    /** Row of the piece that a body is by a division, -1 for a body as modelled. */
+    panelOfBody,
+    /** Bodies that the pieces of a division stand for. */
+    divided: new Set(content.divided),
     storeys: content.storeys,
     states: content.states,
     categories: content.categories,
@@ -109,7 +114,7 @@ async function loadData() {
     steel: readers(content.steel),
     steelOf: rowsOf(content.steel.part),
     pieces: readers(content.pieces),
-    pieceOf: (part) => pieceOf(part)[0],
+    piecesOf: pieceOf,
   };
 }
 

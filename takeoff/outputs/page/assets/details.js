@@ -39,8 +39,9 @@ function plainTable(caption, heads, rows) {
   );
 }
 
-/** Everything that is known of a part. `face` is the clicked face or -1; `go` has what links lead to. */
-function partDetails(data, part, face, go) {
+/** Everything that is known of a part. `face` is the clicked face or -1, `panel` the row of the chosen piece of a
+ * division or -1; `go` has what links lead to. */
+function partDetails(data, part, face, panel, go) {
   const of = (name) => data.parts[name](part);
   const fragment = document.createDocumentFragment();
   const lump = of("lump") > 1 ? `lump ${of("lump")}` : "";
@@ -62,13 +63,14 @@ function partDetails(data, part, face, go) {
     ]),
   );
   if (face >= 0) fragment.append(clickedFace(data, face));
+  if (panel >= 0) fragment.append(pieceFacts(data, panel, `Piece ${data.pieces.panel(panel)}`));
   fragment.append(make("h3", {}, "Quantities"), quantities(of));
   const declared = of("declared_volume_m3");
   if (declared !== null && of("net_volume_m3")) {
     const ratio = declared / of("net_volume_m3");
     fragment.append(make("p", {}, `The model declares ${figure(declared, 3, "m3")}, ${figure(100 * ratio, 1)} % of the net volume.`));
   }
-  const tables = [formworkTable(data, part), surfaceTable(data, part, go), steelTable(data, part), pieceTable(data, part)];
+  const tables = [formworkTable(data, part), surfaceTable(data, part, go), steelTable(data, part), pieceTable(data, part, panel, go)];
   fragment.append(...tables.filter((table) => table));
   fragment.append(billLinks(data, part, go), findingLinks(data, part, go));
   return fragment;
@@ -135,21 +137,44 @@ function steelTable(data, part) {
   return plainTable("Reinforcement", ["Kind", "Basis", "kg", "Range kg", "Note"], rows);
 }
 
-function pieceTable(data, part) {
-  const row = data.pieceOf(part);
-  if (row === undefined) return null;
+function pieceTable(data, part, panel, go) {
+  const rows = data.piecesOf(part);
+  if (!rows.length) return null;
+  return data.pieces.panel(rows[0]) ? dividedTable(data, rows, panel, go) : pieceFacts(data, rows[0], "Piece as lifted");
+}
+
+/** The pieces that a body is divided into, each of them leading to its place in the model. */
+function dividedTable(data, rows, panel, go) {
+  const t = data.pieces;
+  const inOrder = [...rows].sort((a, b) => parseInt(t.panel(a), 10) - parseInt(t.panel(b), 10));
+  const lines = inOrder.map((row) => {
+    const button = make("button", { type: "button", onclick: () => go.panel(row) }, t.mark(row));
+    button.setAttribute("aria-pressed", String(row === panel));
+    const size = sizes([t.length_m(row), t.width_m(row), t.thickness_m(row)]);
+    return [button, t.panel(row), size, figure(t.weight_t(row), 2), t.repetition_group(row)];
+  });
+  const caption = `Divided by rule into ${rows.length} pieces`;
+  const table = plainTable(caption, ["Piece", "Place", "Length, width, thickness", "t", "Shape"], lines);
+  walkable(table);
+  return table;
+}
+
+function pieceFacts(data, row, title) {
   const t = data.pieces;
   const group = t.mirror_of(row) ? `${t.repetition_group(row)}, mirror image of ${t.mirror_of(row)}` : t.repetition_group(row);
   return make(
     "div",
     {},
-    make("h3", {}, "Piece as lifted"),
+    make("h3", {}, title),
     factList([
       ["Mark", t.mark(row)],
       ["Length, width, thickness", sizes([t.length_m(row), t.width_m(row), t.thickness_m(row)])],
       ["Weight", figure(t.weight_t(row), 3, "t")],
+      ["Concrete", figure(t.volume_m3(row), 3, "m3")],
       ["Openings", String(t.openings(row))],
+      ["Cast in", t.embedded(row)],
       ["Shape", `${group}, ${t.repetition_count(row)} alike`],
+      ["Mould", t.mould(row)],
       ["Transport", t.transport_check(row)],
       ["Lift", t.lift_check(row)],
     ]),

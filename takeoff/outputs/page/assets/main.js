@@ -2,7 +2,7 @@
 
 const byId = (id) => document.getElementById(id);
 
-const state = { mode: "method", storey: "", below: false, part: -1, face: -1, group: null };
+const state = { mode: "method", storey: "", below: false, divided: false, part: -1, face: -1, panel: -1, group: null };
 
 function bodiesOf(data, parts) {
   const bodies = [];
@@ -10,6 +10,14 @@ function bodiesOf(data, parts) {
     if (part >= 0 && parts.has(part)) bodies.push(body);
   });
   return bodies;
+}
+
+/** In words how often the shape of a piece repeats; of several pieces that of the one made most often. */
+function repetition(data, rows) {
+  if (!rows.length) return "";
+  const times = Math.max(...rows.map((row) => data.pieces.repetition_count(row)));
+  const steps = [[20, "made 20 times and more"], [10, "made 10 to 19 times"], [5, "made 5 to 9 times"], [2, "made 2 to 4 times"]];
+  return steps.find(([least]) => times >= least)?.[1] ?? "made once";
 }
 
 function startTabs() {
@@ -50,6 +58,7 @@ class Page {
     this.tab = tab;
     this.go = {
       part: (part) => this.choosePart(part, -1, true),
+      panel: (row) => this.choosePanel(row),
       item: (item) => this.chooseItem(item),
       kind: (kind) => this.chooseKind(kind),
       finding: (kind, row) => this.chooseFinding(kind, row),
@@ -110,6 +119,13 @@ class Page {
       state.below = event.target.checked;
       this.display();
     });
+    byId("divided")?.addEventListener("change", (event) => {
+      this.divide(event.target.checked);
+      if (state.part >= 0) this.choosePart(state.part, -1, false);
+      const pieces = data.panelOfBody.filter((row) => row >= 0);
+      const number = `${data.divided.size} bod${data.divided.size === 1 ? "y" : "ies"}`;
+      this.say(state.divided ? `${number} shown as ${new Set(pieces).size} pieces` : `${number} shown as modelled`);
+    });
     byId("cut").addEventListener("input", () => this.cut());
     byId("fit").addEventListener("click", () => this.fitAll());
     byId("from").addEventListener("change", () => this.fitAll());
@@ -141,25 +157,32 @@ class Page {
     const { data } = this;
     const colours = data.colours[state.mode];
     const names = { method: data.parts.method, role: data.parts.role, storey: data.parts.storey };
-    const ofPart = state.mode === "finding" ? (part) => data.severity()[part] : names[state.mode];
+    const ofPart = {
+      finding: (part) => data.severity()[part],
+      repetition: (part) => repetition(data, data.piecesOf(part)),
+    }[state.mode] ?? names[state.mode];
+    const ofBody = (b) => {
+      const row = data.panelOfBody[b];
+      return row >= 0 && state.mode === "repetition" ? repetition(data, [row]) : ofPart(data.partOfBody[b]);
+    };
     const { body, state: states } = data.arrays;
     const other = data.colours.formwork["not-formed"];
     this.view?.paint((face) => {
       if (state.mode === "formwork") return colours[data.states[states[face]]];
-      const part = data.partOfBody[body[face]];
-      return part < 0 ? other : (colours[ofPart(part)] ?? other);
+      const b = body[face];
+      return data.partOfBody[b] < 0 ? other : (colours[ofBody(b)] ?? other);
     });
     const count = new Map();
     if (state.mode === "formwork") {
       states.forEach((number, face) => {
-        if (!(data.arrays.flags[face] & FILLED)) return;
+        if (!(data.arrays.flags[face] & FILLED) || !this.stands(body[face])) return;
         const name = data.states[number];
         count.set(name, (count.get(name) ?? 0) + data.arrays.area[face]);
       });
     } else {
-      for (const part of data.partOfBody) {
-        if (part >= 0) count.set(ofPart(part), (count.get(ofPart(part)) ?? 0) + 1);
-      }
+      data.partOfBody.forEach((part, b) => {
+        if (part >= 0 && this.stands(b)) count.set(ofBody(b), (count.get(ofBody(b)) ?? 0) + 1);
+      });
     }
     const entries = Object.keys(colours).filter((name) => count.has(name));
     byId("legend").replaceChildren(
@@ -171,14 +194,28 @@ class Page {
         }
         svg.append(square);
         svg.setAttribute("aria-hidden", "true");
-        const words = state.mode === "formwork" ? data.stateWords[name] : name || (state.mode === "finding" ? "none" : "not told");
+        const words = state.mode === "formwork" ? data.stateWords[name] : name || { finding: "none", repetition: "no piece" }[state.mode] || "not told";
         const number = state.mode === "formwork" ? figure(count.get(name), 1, "m2") : figure(count.get(name), 0);
         return make("li", {}, svg, `${words}: ${number}`);
       }),
     );
   }
 
-  /** Which bodies are solid, faint or hidden: by storey first, then by the chosen group. */
+  /** Whether a body stands in the model as it is shown: as modelled, or divided into its pieces. */
+  stands(body) {
+    return this.data.panelOfBody[body] >= 0 ? state.divided : !(state.divided && this.data.divided.has(body));
+  }
+
+  /** Show divided bodies as their pieces, or as modelled. */
+  divide(wanted) {
+    state.divided = wanted;
+    state.panel = -1;
+    byId("divided").checked = wanted;
+    this.paint();
+    this.display();
+  }
+
+  /** Which bodies are solid, faint or hidden: by division and storey first, then by the chosen group. */
   display() {
     const { data } = this;
     const level = new Map(data.storeys.map((name, n) => [name, n]));
@@ -186,9 +223,10 @@ class Page {
     data.partOfBody.forEach((part, body) => {
       const storey = part >= 0 ? data.parts.storey(part) : "";
       const shown =
-        state.storey === null ||
-        storey === state.storey ||
-        (state.below && level.get(storey) < level.get(state.storey));
+        this.stands(body) &&
+        (state.storey === null ||
+          storey === state.storey ||
+          (state.below && level.get(storey) < level.get(state.storey)));
       if (!shown) show[body] = HIDDEN;
       else show[body] = !state.group || state.group.has(part) ? SOLID : FAINT;
     });
@@ -197,7 +235,8 @@ class Page {
   }
 
   highlight() {
-    const chosen = state.part >= 0 ? bodiesOf(this.data, new Set([state.part])) : [];
+    const own = state.part >= 0 ? bodiesOf(this.data, new Set([state.part])) : [];
+    const chosen = state.panel < 0 ? own : own.filter((body) => this.data.panelOfBody[body] === state.panel);
     this.view?.choose(chosen, state.mode !== "formwork");
   }
 
@@ -217,13 +256,22 @@ class Page {
   click(x, y) {
     const hit = this.view.pick(x, y);
     const part = hit ? this.data.partOfBody[hit.body] : -1;
-    if (part >= 0) this.choosePart(part, hit.face, false);
+    if (part >= 0) this.choosePart(part, hit.face, false, this.data.panelOfBody[hit.body]);
   }
 
-  choosePart(part, face, look) {
+  /** Show a piece of a division in the model, with the part that it is of. */
+  choosePanel(row) {
+    const body = this.data.panelOfBody.indexOf(row);
+    if (!state.divided) this.divide(true);
+    this.choosePart(this.data.partOfBody[body], -1, false, row);
+    byId("details").querySelector('td button[aria-pressed="true"], th button[aria-pressed="true"]')?.focus();
+  }
+
+  choosePart(part, face, look, panel = -1) {
     state.part = part;
     state.face = face;
-    byId("details").replaceChildren(partDetails(this.data, part, face, this.go));
+    state.panel = panel;
+    byId("details").replaceChildren(partDetails(this.data, part, face, panel, this.go));
     this.markItems();
     this.list.choose(part);
     this.tab("part");
@@ -234,7 +282,9 @@ class Page {
     }
     this.highlight();
     if (look) this.view?.fit(this.spread(this.view.boxOf(bodiesOf(this.data, new Set([part])))), null);
-    this.say(`${partName(this.data, part)}, ${this.data.parts.role(part)}, ${this.data.parts.method(part)}`);
+    const words = [partName(this.data, part), this.data.parts.role(part), this.data.parts.method(part)];
+    if (panel >= 0) words.push(`piece ${this.data.pieces.panel(panel)}, ${this.data.pieces.mark(panel)}`);
+    this.say(words.join(", "));
   }
 
   /** A box with some of what is around it. */
@@ -245,7 +295,7 @@ class Page {
   /** Light up a group of parts and let the rest fade. */
   chooseGroup(parts, label) {
     state.group = parts.size ? parts : null;
-    if (!parts.has(state.part)) state.part = -1;
+    if (!parts.has(state.part)) state.part = state.panel = -1;
     this.list.narrow(state.group);
     this.display();
     this.say(parts.size ? `${label}: ${parts.size} part${parts.size === 1 ? "" : "s"}` : `${label}: no part`);
@@ -305,6 +355,7 @@ class Page {
     state.group = null;
     state.part = -1;
     state.face = -1;
+    state.panel = -1;
     this.forget();
     this.list.narrow(null);
     this.list.mark(-1);
