@@ -119,7 +119,7 @@ def draw(drawing: Drawing) -> str:
     with tempfile.TemporaryDirectory() as folder:
         run = pipeline.measure([m.save(Path(folder) / f"{drawing.name}.ifc")])
     measured = run.measured
-    faces = make_faces(measured.surfaces, measured.bodies, measured.formed)
+    faces = make_faces(measured.surfaces, [body.mesh for body in measured.bodies], measured.formed)
     shifts = [
         next((shift for word, shift in drawing.apart.items() if word in body.element.facts.name), (0, 0, 0))
         for body in measured.bodies
