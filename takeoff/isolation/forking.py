@@ -3,9 +3,23 @@
 import os
 import signal
 import sys
+import threading
 
 AVAILABLE = sys.platform == "linux"
 """Whether processes are forked: elsewhere that is not safe with native libraries loaded."""
+
+_all_read_in = False
+
+
+def ready() -> None:
+    """Say that this process, and what is forked from it, has read in all libraries."""
+    global _all_read_in
+    _all_read_in = True
+
+
+def is_ready() -> bool:
+    """Whether forking this process is safe and saves reading in libraries again: all are here, and no thread runs."""
+    return _all_read_in and threading.active_count() == 1
 
 
 def end_with(parent: int) -> None:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from takeoff.cache.columns import unpacked
 from takeoff.findings import InputError
+from takeoff.isolation import forking
 from takeoff.isolation.channel import Channel
 
 if TYPE_CHECKING:
@@ -71,18 +72,7 @@ class Host:
 
     def __init__(self, memory: int = 0) -> None:
         ours, theirs = socket.socketpair()
-        environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
-        root = str(Path(__file__).resolve().parents[2])
-        try:
-            self.process = subprocess.Popen(
-                [sys.executable, "-P", "-c", BOOT, root, str(os.getpid()), str(memory)],
-                stdin=theirs.fileno(),
-                stdout=subprocess.DEVNULL,
-                stderr=subprocess.DEVNULL,
-                env=environment,
-            )
-        finally:
-            theirs.close()
+        self.process = _forked(theirs, memory) if forking.is_ready() else _started(theirs, memory)
         self.channel = Channel(ours)
         self.lock = threading.Lock()
         self.path = ""
@@ -163,3 +153,57 @@ class Host:
         if kind == "failed":
             raise RuntimeError(value)
         return value
+
+
+class _Forked:
+    """A host that was forked from this process."""
+
+    def __init__(self, pid: int) -> None:
+        self._pid = pid
+        self._code: int | None = None
+
+    def kill(self) -> None:
+        """End it at once."""
+        if self._code is None:
+            os.kill(self._pid, signal.SIGKILL)  # not waited for yet, so the number is still its own
+
+    def wait(self) -> int:
+        """Its exit code, once it has ended."""
+        if self._code is None:
+            self._code = os.waitstatus_to_exitcode(os.waitpid(self._pid, 0)[1])
+        return self._code
+
+
+def _forked(end: socket.socket, memory: int) -> _Forked:
+    """A host that has all libraries of this process at once."""
+    parent = os.getpid()
+    pid = os.fork()
+    if pid:
+        end.close()
+        return _Forked(pid)
+    code = 1
+    try:
+        from takeoff.isolation.host_process import serve
+
+        os.dup2(end.fileno(), 0)
+        os.closerange(3, os.sysconf("SC_OPEN_MAX"))
+        serve(parent, memory)
+        code = 0
+    finally:
+        os._exit(code)
+
+
+def _started(end: socket.socket, memory: int) -> subprocess.Popen[bytes]:
+    """A host from nothing."""
+    environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+    root = str(Path(__file__).resolve().parents[2])
+    try:
+        return subprocess.Popen(
+            [sys.executable, "-P", "-c", BOOT, root, str(os.getpid()), str(memory)],
+            stdin=end.fileno(),
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            env=environment,
+        )
+    finally:
+        end.close()

@@ -18,6 +18,7 @@ import psutil
 
 from takeoff import __version__
 from takeoff.nightly.names import shown
+from takeoff.nightly.nursery import Child, Nursery
 from takeoff.nightly.order import Order, PinnedRules
 from takeoff.nightly.outcome import RESULT_LIMIT, Outcome, State
 from takeoff.nightly.secrets import without_secrets
@@ -34,13 +35,17 @@ LOOK_SECONDS = 0.2
 Answer = tuple[State, str, bytes]
 """The state, the reason where it is not `measured`, and the packed result."""
 
-_Process = subprocess.Popen[bytes]
+_Process = subprocess.Popen[bytes] | Child
 
 
 class Isolation:
-    """Runs orders, each in a process group of its own; `stop` ends all that are under way."""
+    """Runs orders, each in a process group of its own; `stop` ends all that are under way.
 
-    def __init__(self) -> None:
+    With a nursery processes are forked from it, which spares each the reading in of libraries.
+    """
+
+    def __init__(self, nursery: Nursery | None = None) -> None:
+        self._nursery = nursery
         self._running: set[_Process] = set()
         self._lock = threading.Lock()
         self._stopped = False
@@ -89,23 +94,31 @@ class Isolation:
         return _answer(folder, process)
 
     def _start(self, folder: Path) -> _Process | None:
-        root = str(Path(__file__).resolve().parents[2])
         scratch = str(folder / "temporary")
-        environment = {**without_secrets(), "TMPDIR": scratch, "TEMP": scratch, "TMP": scratch}
         with self._lock, (folder / "stderr.txt").open("wb") as errors:
             if self._stopped:
                 return None
-            process = subprocess.Popen(
-                [sys.executable, "-P", "-c", BOOT, root, str(folder), str(os.getpid())],
-                stdin=subprocess.PIPE,
-                stdout=subprocess.DEVNULL,
-                stderr=errors,
-                cwd=folder,
-                env=environment,
-                start_new_session=True,
-            )
+            process: _Process | None = None
+            if self._nursery is not None:
+                with contextlib.suppress(OSError):
+                    process = self._nursery.fork(folder, scratch, errors.fileno())
+            process = process or _started(folder, scratch, errors.fileno())
             self._running.add(process)
             return process
+
+
+def _started(folder: Path, scratch: str, errors: int) -> subprocess.Popen[bytes]:
+    """A process from nothing that carries out the order in `folder`."""
+    root = str(Path(__file__).resolve().parents[2])
+    return subprocess.Popen(
+        [sys.executable, "-P", "-c", BOOT, root, str(folder), str(os.getpid())],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.DEVNULL,
+        stderr=errors,
+        cwd=folder,
+        env={**without_secrets(), "TMPDIR": scratch, "TEMP": scratch, "TMP": scratch},
+        start_new_session=True,
+    )
 
 
 def run_order(order: Order, rules: PinnedRules) -> Outcome:

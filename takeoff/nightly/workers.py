@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from takeoff.findings import InputError
 from takeoff.nightly.isolation import Isolation, run_order
+from takeoff.nightly.nursery import Nursery, available
 from takeoff.nightly.order import Order, PinnedRules
 from takeoff.nightly.outcome import Outcome
 
@@ -36,11 +37,15 @@ class LocalWorkers:
 
     def __init__(self, at_once: int) -> None:
         self._at_once = at_once
-        self._isolation = Isolation()
+        self._nursery = Nursery() if available() else None
+        self._isolation = Isolation(self._nursery)
 
     def outcomes(self, orders: Sequence[Order], rules: PinnedRules) -> Iterator[Outcome]:
         """Outcomes as they come; only as many orders are begun as are measured at once."""
         left = iter(orders)
+        if self._nursery is not None:
+            with contextlib.suppress(OSError):
+                self._nursery.start()  # by this thread, which outlasts those of the pool
         with ThreadPoolExecutor(self._at_once) as pool:
             running: set[Future[Outcome]] = set()
             try:
@@ -60,6 +65,8 @@ class LocalWorkers:
     def stop(self) -> None:
         """End all processes."""
         self._isolation.stop()
+        if self._nursery is not None:
+            self._nursery.end()
 
 
 class ClusterWorkers:
