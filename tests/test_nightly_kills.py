@@ -13,6 +13,8 @@ import pytest
 from nightly_kills import command, first_night, killed_night, leftovers, run_whole, states, undisturbed
 from nightly_nights import write_wall
 
+from takeoff.nightly.nursery import available
+
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="kill -9 is of POSIX systems")
 
 
@@ -73,10 +75,13 @@ def _runs(pid: int) -> bool:
 
 
 def _wait_for_child(pid: int) -> int:
-    """The first process that a run starts for a model."""
+    """The first process that a run starts for a model; where they are forked, from a process in between."""
     deadline = time.monotonic() + 60
     while time.monotonic() < deadline:
-        if children := psutil.Process(pid).children():
+        children = psutil.Process(pid).children()
+        if children and available():
+            children = children[0].children()
+        if children:
             return children[0].pid
         time.sleep(0.02)
     raise AssertionError("the run started no process")
