@@ -11,6 +11,7 @@ from takeoff.findings import Finding, InputError
 from takeoff.pipeline import Prepared, Progress, Run, measure_prepared, prepare, with_bill
 from takeoff.settings import Settings
 from takeoff.templates import template_path
+from takeoff.told import counted
 
 if TYPE_CHECKING:
     from takeoff.billing import Billing
@@ -317,7 +318,7 @@ def _basis(file: "Alternatives", variants: "Sequence[Variant]") -> list[tuple[st
         rows.append(
             (
                 "Not in the time",
-                f"{len(untimed)} items that no trade takes: {', '.join(untimed[:12])}",
+                f"{counted(len(untimed), 'item')} that no trade takes: {', '.join(untimed[:12])}",
                 "production",
             )
         )

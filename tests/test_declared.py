@@ -146,7 +146,7 @@ def test_layers_that_are_not_concrete_explain_a_difference():
     result = compare(element(("BaseQuantities", "NetVolume", 20.0), plans=plans), *parts)
     assert found(result) == [("declared-volume-differs", "note")]
     assert (
-        "of 1 layered elements (20.00 m3) includes layers that are not concrete" in result.findings[0].message
+        "of 1 layered element (20.00 m3) includes layers that are not concrete" in result.findings[0].message
     )
     assert result.findings[0].worth == 10.0
     assert len(result.findings) == 1

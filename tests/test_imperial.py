@@ -12,13 +12,18 @@ from pricing_rows import items_of, small_building, write
 from takeoff.billing import load_billing
 from takeoff.findings import InputError
 from takeoff.measuring.convention import band, load_convention
+from takeoff.outputs.summary import summary_lines
 from takeoff.outputs.unit_view import shown_in
 from takeoff.outputs.workbook import write_workbook
+from takeoff.pipeline import bill
 from takeoff.pricing.records import Bill
+from takeoff.pricing.schemes import load_scheme
+from takeoff.pricing.scoring import make_score
 from takeoff.pricing.unit_systems import IMPERIAL, feet_and_inches, unit_system
 from takeoff.settings import Settings, load_settings
 from takeoff.templates import template_path
 
+ROOT = Path(__file__).resolve().parents[1]
 YARD, FOOT, POUND = 0.9144, 0.3048, 0.45359237
 
 
@@ -161,3 +166,28 @@ def test_the_workbook_is_imperial_throughout(tmp_path: Path) -> None:
     with zipfile.ZipFile(path) as package:
         pages = [package.read(name).decode() for name in package.namelist() if "worksheets/sheet" in name]
     assert all('paperSize="1"' in page or "paperSize" not in page for page in pages)
+
+
+def test_no_text_of_a_whole_imperial_bill_speaks_in_metric(tmp_path: Path) -> None:
+    """Findings, notes, allowances, checks and the working of the score, on every sheet, and the closing words.
+
+    Diameters stay those of the bars in the model."""
+    settings = Settings(units="imperial", scoring=Path("example"), cache=False)
+    run = bill([ROOT / "sample_models" / "archive-ifc2x3.ifc"], settings)
+    assert run.bill is not None
+    score = make_score(run.measurement, load_scheme(settings.file("scoring")), run.bill)
+    path = tmp_path / "imperial.xlsx"
+    write_workbook(path, run.measurement, run.bill, run.record, score=score)
+    texts = [
+        cell.value
+        for sheet in openpyxl.load_workbook(path, data_only=True)
+        for row in sheet.iter_rows()
+        for cell in row
+        if isinstance(cell.value, str) and not cell.value.startswith("~")
+    ]
+    texts += summary_lines(run.measurement, run.bill, all_kinds=True)
+    spoken = re.compile(r"(?<![\w/])\d[\d.,]* ?(m|mm|m2|m3|t|kg)(?![\w$])|\b(kg/m[23]|m2|m3|kg|mm)\b")
+    metric = {text for text in texts if spoken.search(re.sub(r"(?i)bars?, \d+ mm|diameter mm", "", text))}
+    assert metric == set()
+    assert any("lb/yd3" in text for text in texts)
+    assert any("short tons" in text for text in texts)

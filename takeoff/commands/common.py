@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, NoReturn
 import click
 
 from takeoff.findings import InputError
+from takeoff.told import counted
 
 if TYPE_CHECKING:
     from takeoff.pipeline import Progress, Run
@@ -162,10 +163,10 @@ def _incomplete(run: "Run") -> list[str]:
     unresolved = len({part.global_id for part in parts if part.method == "unresolved"})
     unmeasured = len({part.global_id for part in parts if part.condition.startswith("not measured")})
     unpriced = len(run.bill.unpriced) if run.bill is not None else 0
-    counted = [
-        (unpriced, "items without a rate"),
-        (unresolved, "elements of unresolved method"),
-        (unmeasured, "elements not measured"),
-        (len(run.failed), "models not read"),
+    found = [
+        (unpriced, "item without a rate", "items without a rate"),
+        (unresolved, "element of unresolved method", "elements of unresolved method"),
+        (unmeasured, "element not measured", "elements not measured"),
+        (len(run.failed), "model not read", "models not read"),
     ]
-    return [f"{number} {words}" for number, words in counted if number]
+    return [counted(number, one, several) for number, one, several in found if number]

@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from takeoff.commands.common import PATH, measuring, page_option, problems, progress, require_page_name
+from takeoff.told import counted
 
 
 @click.command()
@@ -103,6 +104,6 @@ def compare(
         errors = sum(finding.severity == "error" for finding in comparison.findings)
         if settings.strict and (unpriced or errors or run.failed):
             told = [f"{unpriced} items without a rate", f"{errors} errors in the alternatives"]
-            told.append(f"{len(run.failed)} models not read")
+            told.append(f"{counted(len(run.failed), 'model')} not read")
             click.echo(f"takeoff: incomplete: {', '.join(told)}", err=True)
             sys.exit(3)

@@ -16,6 +16,7 @@ from takeoff.geometry.slicing import across, cuts, sliced
 from takeoff.geometry.solids import Slice, SolidRequest, SolidResult
 from takeoff.geometry.tessellation import KERNELS, tessellate
 from takeoff.geometry.voids import Cut, cut_voids
+from takeoff.told import Quantity, joined, told
 
 Entity = Any
 Manifold: TypeAlias = Any
@@ -228,11 +229,19 @@ class Bodies:
         if not found:
             return None
         best = min(found, key=lambda pair: abs(volume(pair[1]) - hint) if hint else 0.0)
-        values = ", ".join(f"{name} {volume(mesh):.4f} m3" for name, mesh in found)
+        values = _volumes(found)
         remarks.append(
-            ("openings-by-kernel", f"openings were cut by the geometry kernel ({values}): {best[0]} used")
+            (
+                "openings-by-kernel",
+                told("openings were cut by the geometry kernel ({}): {} used", values, best[0]),
+            )
         )
         return best[1]
+
+
+def _volumes(ways: list[tuple[str, Mesh]]) -> str:
+    """Each way of measuring a body with its volume."""
+    return joined(", ", (told("{} {}", name, Quantity(volume(mesh), "m3", ".4f")) for name, mesh in ways))
 
 
 def _chosen(solids: list[Solid], hint: float | None) -> tuple[list[Solid], list[tuple[str, str]]]:
@@ -249,10 +258,8 @@ def _chosen(solids: list[Solid], hint: float | None) -> tuple[list[Solid], list[
             if abs(volume(nearest[1]) - hint) <= 0.005 * hint:
                 best = nearest
         if len(ways) > 1:
-            values = ", ".join(f"{name} {volume(mesh):.4f} m3" for name, mesh in ways)
-            remarks.append(
-                ("volumes-disagree", f"ways of measuring the body disagree ({values}): {best[0]} used")
-            )
+            said = told("ways of measuring the body disagree ({}): {} used", _volumes(ways), best[0])
+            remarks.append(("volumes-disagree", said))
         out.append(Solid(best[1], solid.remarks, best[0]))
     return out, remarks
 

@@ -11,6 +11,7 @@ from takeoff.geometry.curves import Unread
 from takeoff.geometry.mesh import Floats, Ints, Mesh
 from takeoff.geometry.placements import applied, axis_placement, unit
 from takeoff.geometry.profiles import Area, profile_areas, signed_area, turned
+from takeoff.told import Quantity, told
 
 Entity = Any
 
@@ -147,8 +148,8 @@ def extrusion(item: Entity, scale: float, angle: float) -> tuple[list[Mesh], tup
             solids = [prism(part, way) for part in parts]
             drawn, counted = _enclosed(areas), _enclosed(parts)
             if abs(drawn - counted) > 1e-6 * counted:
-                text = f"the outline crosses itself: each enclosed area was counted once ({counted:.4f} m2)"
-                remarks = (("outline-crosses", text),)
+                said = "the outline crosses itself: each enclosed area was counted once ({})"
+                remarks = (("outline-crosses", told(said, Quantity(counted, "m2", ".4f"))),)
     return [Mesh(applied(matrix, solid.vertices), solid.faces, solid.labels) for solid in solids], remarks
 
 

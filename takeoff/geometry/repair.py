@@ -11,6 +11,7 @@ import numpy as np
 
 from takeoff.geometry.edges import connected, edges_of, shells
 from takeoff.geometry.mesh import Floats, Ints, Mesh, areas, is_closed, volume, welded
+from takeoff.told import Quantity, told
 
 WELDS = (1e-6, 1e-5, 1e-4, 5e-4)
 """Distances within which corners are one, metres, tried in this order until the mesh closes."""
@@ -61,7 +62,8 @@ def mend(mesh: Mesh) -> Mended:
         if gap and is_closed(faces):
             share = gap / float(areas(vertices[faces]).sum())
             size = "large: check the body" if share > GAP_SHARE else "small"
-            remarks.append(("shell-closed", f"missing faces of {gap:.4f} m2 were closed flat ({size})"))
+            said = told("missing faces of {} were closed flat ({})", Quantity(gap, "m2", ".4f"), size)
+            remarks.append(("shell-closed", said))
     if not is_closed(faces):
         return Mended(Mesh.of(vertices, faces), "the surface is not closed")
     return _turned_out(Mesh.of(vertices, faces), remarks)
@@ -77,7 +79,8 @@ def _joined(mesh: Mesh) -> tuple[Floats, Ints, list[tuple[str, str]]]:
         if is_closed(faces):
             remarks = []
             if tolerance >= REMARKED_WELD:
-                remarks.append(("corners-joined", f"corners up to {tolerance * 1000:g} mm apart were joined"))
+                apart = Quantity(tolerance * 1000, "mm", "g", size=True)
+                remarks.append(("corners-joined", told("corners up to {} apart were joined", apart)))
             return vertices, faces, remarks
         if _evenly_shared(faces):
             return vertices, faces, []

@@ -11,6 +11,7 @@ from takeoff.geometry.booleans import BooleanFailed, proved, split
 from takeoff.geometry.extrusions import prism
 from takeoff.geometry.mesh import Floats, Mesh, areas, normals
 from takeoff.geometry.solids import Slicing
+from takeoff.told import Quantity, told
 
 Manifold: TypeAlias = Any
 Remarks = list[tuple[str, str]]
@@ -173,9 +174,11 @@ def cuts(lie: Across, slicing: Slicing) -> tuple[list[tuple[float, float]], Rema
                 sense, begin = -sense, other
                 remarks.append(("layers-mirrored", "the body lies on the other side of its reference line"))
             else:
-                moved = f"{min(start, end):.3f} to {max(start, end):.3f} m"
-                place = f"{ruler.low:.3f} to {ruler.high:.3f} m"
-                remarks.append(("layers-moved", f"the layers lie at {moved}, the body at {place}: moved"))
+                text = told(
+                    "the layers lie at {}, the body at {}: moved",
+                    _range(min(start, end), max(start, end)), _range(ruler.low, ruler.high),
+                )  # fmt: skip
+                remarks.append(("layers-moved", text))
     spans = list(slicing.bounds)
     if not fits:
         spans, message = _stretched(spans, thickness, total)
@@ -189,10 +192,10 @@ def _stretched(
 ) -> tuple[list[tuple[float, float]], str]:
     """Give the difference between body and layers to the thickest slice, when that leaves it positive."""
     extra = thickness - total
-    text = f"the body is {thickness:.4f} m thick, its layers {total:.4f} m"
+    text = told("the body is {} thick, its layers {}", _thick(thickness), _thick(total))
     thickest = max(range(len(spans)), key=lambda number: spans[number][1] - spans[number][0])
     if spans[thickest][1] - spans[thickest][0] + extra <= THINNEST:
-        return spans, f"{text}: layers counted from the first, those beyond the body left out"
+        return spans, told("{}: layers counted from the first, those beyond the body left out", text)
     edge = spans[thickest][1]
     out = []
     for number, (start, end) in enumerate(spans):
@@ -202,7 +205,16 @@ def _stretched(
             out.append((start + extra, end + extra))
         else:
             out.append((start, end))
-    return out, f"{text}: the difference of {extra:+.4f} m went to slice {thickest + 1}, the thickest"
+    went = "{}: the difference of {} went to slice {}, the thickest"
+    return out, told(went, text, _thick(extra, "+.4f"), thickest + 1)
+
+
+def _thick(metres: float, form: str = ".4f") -> Quantity:
+    return Quantity(metres, "m", form, size=True)
+
+
+def _range(low: float, high: float) -> str:
+    return told("{} to {}", Quantity(low, "m", bare=True, size=True), Quantity(high, "m", size=True))
 
 
 def sliced(solid: Manifold, ruler: Ruler, spans: Sequence[tuple[float, float]]) -> list[Manifold | None]:

@@ -11,6 +11,7 @@ from takeoff.measuring.bodies import Body
 from takeoff.measuring.convention import Convention
 from takeoff.measuring.formwork import FormedBody
 from takeoff.measuring.holes import LeftIn
+from takeoff.told import Quantity, counted, told
 
 
 def slabs_on_ground(bodies: Sequence[Body], convention: Convention) -> tuple[list[bool], list[Finding]]:
@@ -50,7 +51,8 @@ def support_findings(bodies: Sequence[Body], formed: Mapping[int, FormedBody]) -
                 Finding(
                     "note", "seat-assumed", facts.model, facts.global_id,
                     f"{name} stands on nothing that the model shows as concrete",
-                    f"its lowest face ({result.seated:.3f} m2) is seated and needs no form", result.seated, "m2",
+                    told("its lowest face ({}) is seated and needs no form", Quantity(result.seated, "m2")),
+                    result.seated, "m2",
                 )
             )  # fmt: skip
         if result.cramped[0] > 1e-3:
@@ -58,8 +60,11 @@ def support_findings(bodies: Sequence[Body], formed: Mapping[int, FormedBody]) -
             findings.append(
                 Finding(
                     "warning", "soffit-over-gap", facts.model, facts.global_id,
-                    f"{name}: {area:.3f} m2 of its soffit hang only {height * 1e3:.0f} mm or a little more over other "
-                    "concrete; ask whether the gap is meant, or drawn by mistake",
+                    told(
+                        "{}: {} of its soffit hang only {} or a little more over other concrete; ask whether the gap "
+                        "is meant, or drawn by mistake",
+                        name, Quantity(area, "m2"), Quantity(height * 1e3, "mm", ".0f", size=True),
+                    ),
                     "measured as formed soffit", area, "m2",
                 )
             )  # fmt: skip
@@ -67,7 +72,10 @@ def support_findings(bodies: Sequence[Body], formed: Mapping[int, FormedBody]) -
             findings.append(
                 Finding(
                     "note", "height-unknown", facts.model, facts.global_id,
-                    f"{name}: nothing lies under {result.no_floor:.2f} m2 of its soffit, and no storey level tells",
+                    told(
+                        "{}: nothing lies under {} of its soffit, and no storey level tells",
+                        name, Quantity(result.no_floor, "m2", ".2f"),
+                    ),
                     "no height to soffit", result.no_floor, "m2",
                 )
             )  # fmt: skip
@@ -84,14 +92,20 @@ def left_in_findings(
         concrete = sum(left.concrete for left in own)
         formwork = sum(hole.area for left in own for hole in left.formwork)
         limits = convention.voids
+        count = sum(left.count for left in own)
         findings.append(
             Finding(
                 "note", "voids-left-in", model, "",
-                f"convention {convention.name}: {sum(left.count for left in own)} voids up to "
-                f"{limits.leave_in_concrete_m3:g} m3, {limits.leave_in_formwork_m2:g} m2 of formwork or "
-                f"{limits.leave_in_floor_m2:g} m2 of floor are not deducted",
-                f"{concrete:.3f} m3 of concrete and {formwork:.2f} m2 a face of formwork stay in; their rims are "
-                "not formed", concrete, "m3",
+                told(
+                    "convention {}: {} up to {}, {} of formwork or {} of floor not deducted",
+                    convention.name, counted(count, "void"),
+                    Quantity(limits.leave_in_concrete_m3, "m3", "g"),
+                    Quantity(limits.leave_in_formwork_m2, "m2", "g"), Quantity(limits.leave_in_floor_m2, "m2", "g"),
+                ),
+                told(
+                    "{} of concrete and {} a face of formwork stay in; their rims are not formed",
+                    Quantity(concrete, "m3"), Quantity(formwork, "m2", ".2f"),
+                ), concrete, "m3",
             )
         )  # fmt: skip
     return findings
@@ -120,8 +134,11 @@ def apart_findings(bodies: Sequence[Body]) -> list[Finding]:
             findings.append(
                 Finding(
                     "warning", "models-apart", model, "",
-                    f"{model} lies {min(gaps):.0f} m from every other model and is itself {size:.0f} m across; ask "
-                    "for one origin, or for the map coordinates of both",
+                    told(
+                        "{} lies {} from every other model and is itself {} across; ask for one origin, or for the map "
+                        "coordinates of both",
+                        model, Quantity(min(gaps), "m", ".0f"), Quantity(size, "m", ".0f"),
+                    ),
                     "measured where it says; nothing of it touches the others",
                 )
             )  # fmt: skip

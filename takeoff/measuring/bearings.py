@@ -16,6 +16,7 @@ from takeoff.measuring.joints import Patch
 from takeoff.measuring.piece_records import BearingRow
 from takeoff.measuring.records import PieceRow
 from takeoff.measuring.units import ElementKey
+from takeoff.told import Quantity, counted, told
 
 SPANNING = ("slab", "stair", "beam")
 ALONGSIDE = 0.5
@@ -72,7 +73,7 @@ def measure_bearings(
                 BearingRow(
                     piece.model, piece.global_id, piece.mark, piece.role, piece.storey,
                     main.key[1], main.role, main.method, bearing, width, float(part.area), least,
-                    f"short: {bearing * 1e3:.0f} mm of {(least or 0.0) * 1e3:.0f} mm" if short else "",
+                    told("short: {} of {}", _depth(bearing), _depth(least)) if short else "",
                     main.key[0],
                 )
             )  # fmt: skip
@@ -100,6 +101,10 @@ def _sides(part: shapely.Geometry, span: Floats) -> tuple[float, float]:
     return float(size[along]), float(size[1 - along])
 
 
+def _depth(metres: float | None) -> Quantity:
+    return Quantity((metres or 0.0) * 1e3, "mm", ".0f", size=True)
+
+
 def _short(rows: Sequence[BearingRow]) -> list[Finding]:
     """One warning a model and role for all short bearings, naming the shortest."""
     short: dict[tuple[str, str], list[BearingRow]] = defaultdict(list)
@@ -109,12 +114,16 @@ def _short(rows: Sequence[BearingRow]) -> list[Finding]:
     findings = []
     for (model, role), members in sorted(short.items()):
         worst = min(members, key=lambda row: (row.bearing_m, row.global_id))
+        one = len(members) == 1
         findings.append(
             Finding(
                 "warning", "short-bearing", model, worst.global_id,
-                f"{len(members)} bearings of {role} pieces are shorter than the joints file asks, the shortest of "
-                f"{worst.mark} with {worst.bearing_m * 1e3:.0f} mm of {(worst.least_m or 0) * 1e3:.0f} mm "
-                f"on {worst.support_id}: ask the engineer",
+                told(
+                    "{} of {} pieces {} shorter than the joints file asks, {} {} with {} of {} on {}: ask the engineer",
+                    counted(len(members), "bearing"), role, "is" if one else "are",
+                    "that of" if one else "the shortest of", worst.mark, _depth(worst.bearing_m),
+                    _depth(worst.least_m), worst.support_id,
+                ),
                 "measured as modelled", float(len(members)), "pieces",
             )
         )  # fmt: skip
@@ -130,8 +139,10 @@ def _on_nothing(spanning: Mapping[ElementKey, PieceRow], carried: set[ElementKey
     return [
         Finding(
             "note", "bearing-not-shown", model, members[0].global_id if len(members) == 1 else "",
-            f"{len(members)} {role} pieces lie on nothing that the model shows as concrete: their bearings are "
-            "not measured",
+            f"1 {role} piece lies on nothing that the model shows as concrete: its bearings are not measured"
+            if len(members) == 1
+            else f"{len(members)} {role} pieces lie on nothing that the model shows as concrete: their bearings "
+            "are not measured",
             "no bed or bearing counted for them", float(len(members)), "pieces",
         )
         for (model, role), members in sorted(loose.items())

@@ -7,6 +7,7 @@ from takeoff.findings import Finding, Severity
 from takeoff.measuring.causes import BASE
 from takeoff.measuring.checks import DeclaredLimits
 from takeoff.measuring.declared_rows import WITH_OTHERS, DeclaredRow
+from takeoff.told import Quantity, counted, joined, told
 
 
 def volume_findings(rows: Sequence[DeclaredRow], limits: DeclaredLimits) -> list[Finding]:
@@ -17,12 +18,21 @@ def volume_findings(rows: Sequence[DeclaredRow], limits: DeclaredLimits) -> list
     spread = max(row.declared for row in alike) / min(row.declared for row in alike) - 1.0
     if spread > limits.difference:
         fitting = next((row for row in alike if row.agrees), None)
-        figures = ", ".join(f"{row.set_name}.{row.name} {row.declared:.4f}" for row in alike)
-        verdict = f"the first to fit is that of {fitting.set_name}" if fitting else "none of them fits"
-        message = (
-            f"the model's own sets disagree: {figures} m3; measured {rows[0].measured:.4f} m3, {verdict}: "
-            "ask which set is kept up to date"
+        last = len(alike) - 1
+        figures = joined(
+            ", ",
+            (
+                told(
+                    "{}.{} {}", row.set_name, row.name, Quantity(row.declared, "m3", ".4f", bare=place < last)
+                )
+                for place, row in enumerate(alike)
+            ),
         )
+        verdict = f"the first to fit is that of {fitting.set_name}" if fitting else "none of them fits"
+        message = told(
+            "the model's own sets disagree: {}; measured {}, {}: ask which set is kept up to date",
+            figures, Quantity(rows[0].measured, "m3", ".4f"), verdict,
+        )  # fmt: skip
         worth = abs(max(row.declared for row in alike) - min(row.declared for row in alike))
         return [
             Finding(
@@ -44,10 +54,11 @@ def volume_findings(rows: Sequence[DeclaredRow], limits: DeclaredLimits) -> list
 def quantity_differs(row: DeclaredRow, severity: Severity) -> Finding:
     """A declared quantity that differs, with its likely cause and, for volumes, what it is worth."""
     unit = BASE[row.kind]
-    message = (
-        f"{row.set_name}.{row.name} says {row.declared:.4g} {unit}, measured {row.measured:.4g} {unit} "
-        f"({row.ratio:.4g} times): {row.cause}"
-    )
+    message = told(
+        "{}.{} says {}, measured {} ({} times): {}",
+        row.set_name, row.name, Quantity(row.declared, unit, ".4g"), Quantity(row.measured, unit, ".4g"),
+        f"{row.ratio:.4g}", row.cause,
+    )  # fmt: skip
     worth = abs(row.declared - row.measured) if row.kind == "volume" else None
     return Finding(
         severity,
@@ -70,10 +81,11 @@ def layered(judged: Sequence[DeclaredRow]) -> list[Finding]:
     findings = []
     for model, rows in sorted(by_model.items()):
         declared, measured = sum(row.declared for row in rows), sum(row.measured for row in rows)
-        message = (
-            f"the declared volume of {len(rows)} layered elements ({declared:.2f} m3) includes layers that "
-            f"are not concrete; their concrete measured {measured:.2f} m3"
-        )
+        message = told(
+            "the declared volume of {} ({}) includes layers that are not concrete; their concrete measured {}",
+            counted(len(rows), "layered element"),
+            Quantity(declared, "m3", ".2f"), Quantity(measured, "m3", ".2f"),
+        )  # fmt: skip
         findings.append(
             Finding(
                 "note",
@@ -99,11 +111,12 @@ def totals(judged: Sequence[DeclaredRow], limits: DeclaredLimits) -> list[Findin
     for model, (declared, measured) in sorted(sums.items()):
         low, high = limits.total
         if not low <= declared / measured <= high:
-            message = (
-                f"declared volumes come to {declared:.2f} m3, the same elements measured {measured:.2f} m3 "
-                f"({declared / measured:.4f} times, usual {low:g} to {high:g}): "
-                "look at the findings on single elements"
-            )
+            message = told(
+                "declared volumes come to {}, the same elements measured {} ({} times, usual {} to {}): look at "
+                "the findings on single elements",
+                Quantity(declared, "m3", ".2f"), Quantity(measured, "m3", ".2f"), f"{declared / measured:.4f}",
+                f"{low:g}", f"{high:g}",
+            )  # fmt: skip
             findings.append(
                 Finding(
                     "note",

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from takeoff.findings import Finding
+from takeoff.told import Quantity, told
 
 if TYPE_CHECKING:
     from takeoff.measuring.bodies import Body
@@ -66,6 +67,6 @@ def ground_finding(level: GroundLevel, models: "Sequence[ModelFacts]") -> list[F
             models[0].model,
             "",
             "no ground level was given; ask for the levels of the site and give them with --ground-level",
-            f"ground at {level.height:+.3f} m: {level.source}",
+            told("ground at {}: {}", Quantity(level.height, "m", "+.3f"), level.source),
         )
     ]

@@ -14,6 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from takeoff.data_files import load_table
 from takeoff.reading.words import plain
+from takeoff.told import Quantity, joined, told
 
 Positive = Annotated[float, Field(gt=0.0)]
 
@@ -146,28 +147,32 @@ class Handling(_Table):
         if method == "tilt-up":
             return "cast on site, no road transport"
         road = self.road
-        over = []
+        over: list[str] = []
         if length > road.length:
-            over.append(f"length {length:.2f} m of {road.length:g} m")
+            over.append(told("length {} of {}", _side(length), _side(road.length, "g")))
         if weight > road.payload:
-            over.append(f"weight {weight:.1f} t of {road.payload:g} t")
+            over.append(
+                told("weight {} of {}", Quantity(weight, "t", ".1f"), Quantity(road.payload, "t", "g"))
+            )
         flat = width <= road.width and thickness <= road.height - road.deck_height
         may_stand = role in road.upright_roles
         upright = may_stand and thickness <= road.width and width <= road.low_loader_height
         if not flat and not upright:
-            standing = f", {road.low_loader_height:g} m upright" if may_stand else ""
-            over.append(f"width {width:.2f} m of {road.width:g} m flat{standing}")
+            standing = told(", {} upright", _side(road.low_loader_height, "g")) if may_stand else ""
+            over.append(told("width {} of {} flat{}", _side(width), _side(road.width, "g"), standing))
         if over:
-            return "over: " + ", ".join(over)
+            return told("over: {}", joined(", ", over))
         return "flat" if flat else "upright on a low-loader"
 
     def lift_check(self, method: str, weight: float) -> str:
         """Lifting weight (piece, rigging, dynamic factor) against the limit for the method, in tonnes."""
         lifted = self.lifting_weight(weight)
         limit = self.lift.limit.get(method)
+        weighs = Quantity(lifted, "t", ".1f")
         if limit is None:
-            return f"lifting weight {lifted:.1f} t, no limit given"
-        return ("" if lifted <= limit else "over: ") + f"lifting weight {lifted:.1f} t of {limit:g} t"
+            return told("lifting weight {}, no limit given", weighs)
+        fits = "" if lifted <= limit else "over: "
+        return told("{}lifting weight {} of {}", fits, weighs, Quantity(limit, "t", "g"))
 
     def lifting_weight(self, weight: float) -> float:
         """What the crane feels, t: the piece with rigging, times the dynamic factor."""
@@ -176,6 +181,10 @@ class Handling(_Table):
     def setting(self, weight: float) -> str:
         """How a piece is set: `small` by hand or with small plant, else `crane`."""
         return "small" if weight <= self.small.weight else "crane"
+
+
+def _side(metres: float, form: str = ".2f") -> Quantity:
+    return Quantity(metres, "m", form, size=True)
 
 
 def load_handling(path: Path) -> Handling:

@@ -16,6 +16,7 @@ from takeoff.measuring.dimensions import rectangle_sides, strip_thickness
 from takeoff.measuring.joint_rules import CAST_ON, JointRule, JointRules
 from takeoff.measuring.records import JointRow, PieceRow
 from takeoff.measuring.units import ElementKey
+from takeoff.told import Quantity, joined, told
 
 SHORTEST = 0.05
 """Joints shorter than this, m, are touches, not joints."""
@@ -316,8 +317,14 @@ def _closed_finding(model: str, kind: str, joints: Sequence[JointRow]) -> Findin
     length = sum(joint.length_m for joint in joints)
     volume = sum(joint.grout_m3 for joint in joints)
     widths = sorted({round(joint.width_m * 1e3, 1) for joint in joints})
+    wide = [Quantity(width, "mm", "g", bare=width != widths[-1], size=True) for width in widths]
+    one = len(joints) == 1
     return Finding(
         "note", "joint-drawn-closed", model, joints[0].global_id if len(joints) == 1 else "",
-        f"{len(joints)} {kind} joints ({length:.1f} m) are drawn without a gap: ask how wide they are",
-        f"{' or '.join(f'{width:g}' for width in widths)} mm wide, {volume:.3f} m3 to fill", volume, "m3",
+        told(
+            "{} {} ({}) {} drawn without a gap: ask how wide {}",
+            len(joints), f"{kind} {'joint' if one else 'joints'}", Quantity(length, "m", ".1f"),
+            *(("is", "it is") if one else ("are", "they are")),
+        ),
+        told("{} wide, {} to fill", joined(" or ", wide), Quantity(volume, "m3")), volume, "m3",
     )  # fmt: skip

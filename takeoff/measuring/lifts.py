@@ -9,6 +9,7 @@ from takeoff.measuring.bodies import PIECES
 from takeoff.measuring.handling import Handling
 from takeoff.measuring.piece_records import LiftRow
 from takeoff.measuring.records import PieceRow
+from takeoff.told import Quantity, counted, told
 
 
 def measure_lifts(
@@ -45,7 +46,10 @@ def _lift(piece: PieceRow, handling: Handling) -> tuple[int, LiftRow]:
     capacity = crane.capacity_at(radius) if radius is not None else None
     check = ""
     if capacity is not None and weight > capacity:
-        check = f"over: lifting weight {weight:.1f} t of {capacity:g} t at {radius:.1f} m"
+        check = told(
+            "over: lifting weight {} of {} at {}",
+            Quantity(weight, "t", ".1f"), Quantity(capacity, "t", "g"), Quantity(radius or 0.0, "m", ".1f"),
+        )  # fmt: skip
     ring = 0
     if radius is not None:
         ring = next((n for n, limit in enumerate(crane.rings) if radius <= limit), len(crane.rings))
@@ -67,12 +71,13 @@ def _ring_name(number: int, handling: Handling) -> str:
     if handling.crane.position is None:
         return ""
     if number >= len(rings):
-        return f"over {rings[-1]:g} m"
-    return f"{rings[number - 1] if number else 0:g} to {rings[number]:g} m"
+        return told("over {}", Quantity(rings[-1], "m", "g"))
+    inner = rings[number - 1] if number else 0.0
+    return told("{} to {}", Quantity(inner, "m", "g", bare=True), Quantity(rings[number], "m", "g"))
 
 
 def _with_count(row: LiftRow, pieces: int, over: int, ring: str) -> LiftRow:
-    check = f"{over} of {pieces} {row.check}" if over else ""
+    check = told("{} of {} {}", over, pieces, row.check) if over else ""
     return LiftRow(
         row.method, ring, pieces, row.model, row.global_id, row.mark, row.storey, row.weight_t,
         row.lifting_weight_t, row.x_m, row.y_m, row.top_m, row.radius_m, row.capacity_t, check,
@@ -83,11 +88,15 @@ def _over(rows: list[LiftRow]) -> tuple[Finding, ...]:
     if not rows:
         return ()
     worst = max(rows, key=lambda row: (_demand(row), row.weight_t, row.global_id))
+    one = len(rows) == 1
     return (
         Finding(
             "warning", "lift-over-chart", worst.model, worst.global_id,
-            f"{len(rows)} pieces are beyond the crane's chart from the position given, the worst {worst.mark} "
-            f"{worst.check}: move the crane, take a larger one, or divide them",
+            told(
+                "{} the crane's chart from the position given, {}{} {}: move the crane, take a larger one, or {}",
+                counted(len(rows), "piece is beyond", "pieces are beyond"), "" if one else "the worst ",
+                worst.mark, worst.check, "divide it" if one else "divide them",
+            ),
             "priced as if the crane took them", float(len(rows)), "pieces",
         ),
     )  # fmt: skip

@@ -41,7 +41,7 @@ from takeoff.measuring.ratios import check_ratios
 from takeoff.measuring.records import EnvelopeRow, MeasuredPart, Measurement
 from takeoff.measuring.reinforcement import Reinforcement, reinforce
 from takeoff.measuring.settling import settle
-from takeoff.measuring.unmeasured import unmeasured_parts
+from takeoff.measuring.unmeasured import said_once, unmeasured_parts
 from takeoff.reading.facts import ModelFacts
 
 Progress = Callable[[str], None]
@@ -175,7 +175,7 @@ def measure(
     for plan in plans:
         findings += plan.findings
     drawing = Drawing(bodies, surfaces, Later(lambda: _drawn(scene, figures)), made.solids)
-    return Measured(replace(measurement, findings=tuple(findings)), ground, Later.of(drawing))
+    return Measured(replace(measurement, findings=tuple(said_once(findings))), ground, Later.of(drawing))
 
 
 def _drawn(scene: Scene, figures: Figures) -> dict[int, FormedBody]:

@@ -17,6 +17,7 @@ from takeoff.measuring.plan import ElementPlan, PartPlan
 from takeoff.measuring.plan_findings import conflict_finding, decision_finding, element_finding
 from takeoff.measuring.strength import strength_class
 from takeoff.reading.facts import BuildUp, ElementFacts, Layer, ModelFacts
+from takeoff.told import Quantity, joined, told
 
 _PLACES = 9  # decimals of a metre kept where thicknesses are added up
 _TAKEN_IN_COVERINGS = ("TOPPING", "FLOORING")
@@ -189,8 +190,8 @@ class _Planner:
         element's properties.
         """
         rules, evidence = self._rules, self._evidence
-        told = [rules.about(subject.texts) for subject in subjects]
-        known = [any(s.rule.substance or s.rule.own for s in statements) for statements in told]
+        said = [rules.about(subject.texts) for subject in subjects]
+        known = [any(s.rule.substance or s.rule.own for s in statements) for statements in said]
         makings = [own_making(subject, rules) for subject in subjects]
         may_be = [making is not None or not k for making, k in zip(makings, known, strict=True)]
         says_method = evidence.override is not None or bool(evidence.own)
@@ -299,27 +300,36 @@ class _Planner:
         borrowed = borrowed_build_up(self._facts, self._by_type)
         if borrowed is not None:
             self._facts = replace(self._facts, build_up=borrowed)
-            told = " + ".join(f"{layer.material} {layer.thickness:g} m" for layer in borrowed.layers)
+            layers = joined(
+                " + ",
+                (
+                    told("{} {}", layer.material, Quantity(layer.thickness, "m", "g", size=True))
+                    for layer in borrowed.layers
+                ),
+            )
             self._tell(
                 "note",
                 "layers-borrowed",
-                f"lists materials without thicknesses; other elements of its type have {told}",
+                told("lists materials without thicknesses; other elements of its type have {}", layers),
                 "the same layers",
             )
             return self._by_layers(borrowed)
         listed = ", ".join(names)
         subject, decision = concrete[0]
         if len(methods) > 1:
-            told = f"materials {listed}: made in different ways, without thicknesses"
-            decision = Decision("unresolved", told)
+            words = f"materials {listed}: made in different ways, without thicknesses"
+            decision = Decision("unresolved", words)
             self._tell(
-                "warning", "layers-unknown", f"{told}; ask for the layers", "unresolved, measured as one body"
+                "warning",
+                "layers-unknown",
+                f"{words}; ask for the layers",
+                "unresolved, measured as one body",
             )
         else:
             self._note(decision)
-            told = f"lists {listed} without thicknesses; its volume may hold more than the concrete"
+            words = f"lists {listed} without thicknesses; its volume may hold more than the concrete"
             self._tell(
-                "warning", "layers-unknown", f"{told}; ask for the layers", "the whole body is concrete"
+                "warning", "layers-unknown", f"{words}; ask for the layers", "the whole body is concrete"
             )
         return [self._part(1, _Piece(subject, decision, self._strength(subject, decision)))]
 
@@ -337,8 +347,8 @@ class _Planner:
             if conflict not in self._findings:
                 self._findings.append(conflict)
 
-    def _tell(self, severity: str, kind: str, told: str, assumed: str) -> None:
-        finding = element_finding(self._facts, severity, kind, told, assumed)
+    def _tell(self, severity: str, kind: str, words: str, assumed: str) -> None:
+        finding = element_finding(self._facts, severity, kind, words, assumed)
         if finding not in self._findings:
             self._findings.append(finding)
 

@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterable, Sequence
 from takeoff.findings import Finding
 from takeoff.measuring.records import MeasuredPart, PieceRow
 from takeoff.measuring.units import LIFTED, PartKey, part_key
+from takeoff.told import counted, told
 
 
 def without_mesh(parts: Sequence[MeasuredPart], meshes: Collection[PartKey]) -> list[Finding]:
@@ -36,7 +37,7 @@ def marks_made(models: Iterable[str]) -> list[Finding]:
             "mark-made",
             model,
             "",
-            f"{number} pieces have no mark in the model: ask the designer for piece marks",
+            f"{counted(number, 'piece has', 'pieces have')} no mark in the model: ask the designer for piece marks",
             "marks made from the shape and the GlobalId",
             float(number),
             "pieces",
@@ -79,10 +80,12 @@ def over_limits(rows: Sequence[PieceRow]) -> list[Finding]:
         row, check = max(pieces, key=lambda pair: (pair[0].weight_t, pair[0].global_id))
         labels = list(dict.fromkeys(piece.repetition_group for piece, _ in pieces))
         groups = ", ".join(labels[:5]) + (f" and {len(labels) - 5} more" if len(labels) > 5 else "")
-        message = (
-            f"{len(pieces)} pieces are beyond the usual (groups {groups}), the heaviest {row.mark} {check}: "
-            "divide them, or plan and price for it"
-        )
+        one = len(pieces) == 1
+        message = told(
+            "{} beyond the usual ({} {}), {}{} {}: divide {}, or plan and price for it",
+            counted(len(pieces), "piece is", "pieces are"), "group" if len(labels) == 1 else "groups", groups,
+            "" if one else "the heaviest ", row.mark, check, "it" if one else "them",
+        )  # fmt: skip
         findings.append(
             Finding(
                 "warning",

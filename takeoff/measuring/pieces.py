@@ -23,6 +23,7 @@ from takeoff.measuring.plan import ElementPlan
 from takeoff.measuring.records import MeasuredPart, PieceRow
 from takeoff.measuring.units import ElementKey, PartKey, Unit, find_units, part_key
 from takeoff.reading.facts import Embedded
+from takeoff.told import Quantity, told
 
 INITIALS = {"wall": "W", "slab": "S", "column": "C", "beam": "B", "foundation": "F", "stair": "ST"}
 PANELS = ("wall", "slab")
@@ -150,11 +151,12 @@ def _divided(
     if division is None:
         return [whole], ()
     model, global_id = whole.unit.elements[0]
-    size = f"{whole.volume:.2f} m3, {whole.weight:.1f} t"
+    size = told("{}, {}", Quantity(whole.volume, "m3", ".2f"), Quantity(whole.weight, "t", ".1f"))
     if len(division.panels) < 2:
-        message = (
-            f"{main.role} of {size} is larger than one piece can be, and {division.note}: ask how it is made"
-        )
+        message = told(
+            "{} of {} is larger than one piece can be, and {}: ask how it is made",
+            main.role, size, division.note,
+        )  # fmt: skip
         findings.append(
             Finding(
                 "warning",
@@ -169,12 +171,14 @@ def _divided(
         )
         return [whole], ()
     number = len(division.panels)
-    message = f"{main.role} of {size} is one body without a mark, larger than one piece can be" + (
-        f"; {division.note}" if division.note else ""
-    )
+    note = told("; {}", division.note) if division.note else ""
+    message = told(
+        "{} of {} is one body without a mark, larger than one piece can be{}: ask for the pieces",
+        main.role, size, note,
+    )  # fmt: skip
     findings.append(
         Finding(
-            "warning", "piece-divided", model, global_id, f"{message}: ask for the pieces",
+            "warning", "piece-divided", model, global_id, message,
             f"divided by rule into {number} pieces", float(number), "pieces",
         )
     )  # fmt: skip

@@ -10,6 +10,7 @@ from takeoff.measuring.methods import MethodRules, Statement
 from takeoff.measuring.plan import ElementPlan
 from takeoff.measuring.records import MeasuredPart
 from takeoff.reading.facts import ElementFacts
+from takeoff.told import Quantity, told
 
 _WHAT_TO_DO = {
     "method-assumed": "ask the designer, or say it in a rule or in the list of methods",
@@ -19,10 +20,10 @@ _WHAT_TO_DO = {
 }
 
 
-def element_finding(facts: ElementFacts, severity: str, kind: str, told: str, assumed: str = "") -> Finding:
+def element_finding(facts: ElementFacts, severity: str, kind: str, words: str, assumed: str = "") -> Finding:
     """A finding about an element, told with its class and name."""
     name = f' "{facts.name}"' if facts.name else ""
-    message = f"{facts.ifc_class}{name}: {told}"
+    message = told("{}{}: {}", facts.ifc_class, name, words)
     return Finding(cast(Severity, severity), kind, facts.model, facts.global_id, message, assumed)
 
 
@@ -34,18 +35,18 @@ def decision_finding(facts: ElementFacts, decision: Decision) -> Finding | None:
     if not decision.problem:
         return None
     plain = decision.problem == "method-assumed" and decision.method == "cast-in-place"
-    told = f"{decision.because}; {_WHAT_TO_DO[decision.problem]}"
+    words = f"{decision.because}; {_WHAT_TO_DO[decision.problem]}"
     if decision.method == "unresolved":
         assumed = "unresolved: measured and billed apart, not priced"
     else:
         assumed = decision.method
-    return element_finding(facts, "note" if plain else "warning", decision.problem, told, assumed)
+    return element_finding(facts, "note" if plain else "warning", decision.problem, words, assumed)
 
 
 def conflict_finding(facts: ElementFacts, decision: Decision, other: Statement) -> Finding:
     """Two pieces of evidence that do not agree; the one of higher rank was followed."""
-    told = f"{decision.evidence} is contradicted by {other.evidence}; ask which holds"
-    return element_finding(facts, "warning", "method-contradiction", told, decision.method)
+    words = f"{decision.evidence} is contradicted by {other.evidence}; ask which holds"
+    return element_finding(facts, "warning", "method-contradiction", words, decision.method)
 
 
 def shell_findings(
@@ -66,10 +67,10 @@ def shell_findings(
         facts = shells.get((measured.model, measured.global_id, measured.part))
         if facts is None or measured.thickness_m is None or measured.thickness_m <= rules.thickest_shell:
             continue
-        told = (
-            f"{measured.evidence}, but {measured.thickness_m:.3f} m thick: the body may hold the concrete cast on"
-            " site too; ask for its layers"
-        )
-        finding = element_finding(facts, "warning", "shell-too-thick", told, "precast as a whole")
+        words = told(
+            "{}, but {} thick: the body may hold the concrete cast on site too; ask for its layers",
+            measured.evidence, Quantity(measured.thickness_m, "m", size=True),
+        )  # fmt: skip
+        finding = element_finding(facts, "warning", "shell-too-thick", words, "precast as a whole")
         found.append(replace(finding, worth=measured.net_volume_m3, worth_unit="m3"))
     return tuple(found)

@@ -9,6 +9,7 @@ from takeoff.findings import Finding
 from takeoff.measuring.checks import Checks, RatioLimits
 from takeoff.measuring.plan import ROLES
 from takeoff.measuring.records import MeasuredPart, Measurement
+from takeoff.told import Quantity, told
 
 SUPPORTED = 0.3
 """A slab that rests on planks, decking or other concrete with more than this share of its plan is left out of
@@ -56,13 +57,24 @@ def check_ratios(measurement: Measurement, checks: Checks) -> tuple[Finding, ...
             "ratio-unusual",
             "",
             "",
-            f"{row.name} of {row.of}: {row.value:.3g} {row.unit}, usual {row.low:.3g} to {row.high:.3g} "
-            f"({row.detail}): look for the reason before signing",
+            told(
+                "{} of {}: {}, usual {} to {} ({}): look for the reason before signing",
+                row.name,
+                row.of,
+                Quantity(row.value, row.unit, ".3g"),
+                Quantity(row.low, row.unit, ".3g", bare=True),
+                Quantity(row.high, row.unit, ".3g", bare=True),
+                row.detail,
+            ),
             "nothing changed",
         )
         for row in ratios(measurement, checks)
         if not row.usual
     )
+
+
+def _of(volume: float) -> Quantity:
+    return Quantity(volume, "m3", ".2f")
 
 
 def _volume(parts: Iterable[MeasuredPart]) -> float:
@@ -95,10 +107,11 @@ def _formwork(
     for role, own in _by_role(cast).items():
         volume, area = _volume(own), sum(part.formwork_m2 or 0.0 for part in own)
         if role in limits.formwork and volume >= limits.least_volume:
-            detail = f"{area:.1f} m2 on {volume:.2f} m3 cast in place"
+            detail = told("{} on {} cast in place", Quantity(area, "m2", ".1f"), _of(volume))
             face = sum((part.side_area_m2 if role == "wall" else part.plan_area_m2) or 0.0 for part in own)
             if role in limits.thickness and face:
-                detail += f", mean thickness {volume / face:.2f} m"
+                thick = Quantity(volume / face, "m", ".2f", size=True)
+                detail = told("{}, mean thickness {}", detail, thick)
             rows.append(
                 RatioRow("formwork to concrete", role, area / volume, "m2/m3", *limits.formwork[role], detail)
             )
@@ -112,7 +125,7 @@ def _steel(concrete: Sequence[MeasuredPart], limits: RatioLimits) -> list[RatioR
     for role, own in _by_role(given).items():
         volume, mass = _volume(own), sum(part.reinforcement_kg or 0.0 for part in own)
         if role in limits.steel and volume >= limits.least_volume:
-            detail = f"{mass:.0f} kg in {volume:.2f} m3"
+            detail = told("{} in {}", Quantity(mass, "kg", ".0f"), _of(volume))
             rows.append(
                 RatioRow("steel to concrete", role, mass / volume, "kg/m3", *limits.steel[role], detail)
             )
@@ -130,7 +143,7 @@ def _thickness(concrete: Sequence[MeasuredPart], limits: RatioLimits) -> list[Ra
         area = sum(size for _, size in known if size)
         volume = _volume(part for part, size in known if size)
         if area and volume >= limits.least_volume:
-            detail = f"{volume:.2f} m3 over {area:.1f} m2"
+            detail = told("{} over {}", _of(volume), Quantity(area, "m2", ".1f"))
             rows.append(RatioRow("mean thickness", role, volume / area, "m", *limits.thickness[role], detail))
     return rows
 
@@ -151,7 +164,10 @@ def _floor(concrete: Sequence[MeasuredPart], limits: RatioLimits) -> list[RatioR
     has_frame = any(part.role in ("wall", "column", "beam") for part in concrete)
     if len(storeys) < limits.floor.least_storeys or not has_frame:
         return []
-    detail = f"{volume:.1f} m3 on {floor:.0f} m2 of slabs in {len(storeys)} storeys, foundations apart"
+    detail = told(
+        "{} on {} of slabs in {} storeys, foundations apart",
+        Quantity(volume, "m3", ".1f"), Quantity(floor, "m2", ".0f"), len(storeys),
+    )  # fmt: skip
     return [
         RatioRow("concrete to floor area", "all", volume / floor, "m3/m2", *limits.floor.concrete, detail)
     ]
@@ -173,7 +189,7 @@ def _repeats(concrete: Sequence[MeasuredPart], limits: RatioLimits) -> list[Rati
             continue
         for storey, volume in by_storey.items():
             if abs(volume / usual - 1.0) < repeat.far:
-                detail = f"{volume:.2f} m3 against {usual:.2f} m3 in the usual storey"
+                detail = told("{} against {} in the usual storey", _of(volume), _of(usual))
                 rows.append(
                     RatioRow(
                         "storey to storey",

@@ -11,6 +11,7 @@ from takeoff.measuring.records import MeasuredPart, ReinforcementRow
 from takeoff.measuring.required_ratios import RequiredRatio, required_ratio
 from takeoff.measuring.units import ElementKey, PartKey, part_key
 from takeoff.reading.facts import Bar, ElementFacts
+from takeoff.told import Quantity, counted, joined, told
 
 PARTIAL = 0.5
 """Modelled steel below this share of the low allowance is probably not all of it."""
@@ -120,9 +121,8 @@ def _modelled(own: Sequence[MeasuredPart], bars: Sequence[Bar]) -> list[Reinforc
         share = (part.net_volume_m3 or 0.0) / total
         for sort in sorted(masses, key=lambda sort: (sort[0], sort[1] or 0.0)):
             mass = masses[sort] * share
-            note = f"{counts[sort]} modelled, mass {', '.join(sorted(bases[sort]))}"
-            if len(own) > 1:
-                note += f"; {share:.1%} of it by volume of this part"
+            share_of = f"; {share:.1%} of it by volume of this part" if len(own) > 1 else ""
+            note = told("{} modelled, mass {}{}", counts[sort], joined(", ", sorted(bases[sort])), share_of)
             rows.append(_row(part, "modelled", (mass, mass, mass), note, sort[0], sort[1]))
     return rows
 
@@ -133,7 +133,8 @@ def _by_ratio(part: MeasuredPart, ratio: RequiredRatio) -> ReinforcementRow | No
     if amount is None:
         return None
     mass = amount * ratio.value
-    note = f"property {ratio.source} = {ratio.value:g} {ratio.unit} on {amount:.3f} {ratio.unit[3:]}"
+    required, on = Quantity(ratio.value, ratio.unit, "g"), Quantity(amount, ratio.unit[3:])
+    note = told("property {} = {} on {}", ratio.source, required, on)
     return _row(part, "ratio", (mass, mass, mass), note)
 
 
@@ -143,10 +144,13 @@ def _by_allowance(part: MeasuredPart, allowances: AllowanceTable) -> Reinforceme
     amount = None if allowance is None else _amount(part, allowance.unit)
     if allowance is None or amount is None:
         return None
-    note = (
-        f"allowance line {allowance.line}: {allowance.likely:g} {allowance.unit} "
-        f"({allowance.low:g} to {allowance.high:g}) on {amount:.3f} {allowance.unit[3:]}, {allowance.source}"
-    )
+    note = told(
+        "allowance line {}: {} ({} to {}) on {}, {}",
+        allowance.line, Quantity(allowance.likely, allowance.unit, "g"),
+        Quantity(allowance.low, allowance.unit, "g", bare=True),
+        Quantity(allowance.high, allowance.unit, "g", bare=True),
+        Quantity(amount, allowance.unit[3:]), allowance.source,
+    )  # fmt: skip
     figures = (amount * allowance.likely, amount * allowance.low, amount * allowance.high)
     row = _row(part, "allowance", figures, note)
     return replace(row, allowance=f"{Path(allowance.file or allowances.path).name} line {allowance.line}")
@@ -186,10 +190,12 @@ def _without_host(
         loose = [bar for bar in own if (model, bar.host) not in elements]
         if loose:
             mass = sum(bar.mass for bar in loose)
-            message = (
-                f"{sum(bar.count for bar in loose)} bars or mats ({mass:.0f} kg) belong to no measured "
-                "concrete element: ask for reinforcement that is assigned to its element"
-            )
+            number = sum(bar.count for bar in loose)
+            message = told(
+                "{} ({}) {} to no measured concrete element: ask for reinforcement that is assigned to its element",
+                counted(number, "bar or mat", "bars or mats"), Quantity(mass, "kg", ".0f"),
+                "belongs" if number == 1 else "belong",
+            )  # fmt: skip
             assumed = "left out of the bill; the elements have steel by ratio or allowance"
             first = loose[0].global_id
             findings.append(
@@ -211,10 +217,10 @@ def _partial(own: Sequence[MeasuredPart], bars: Sequence[Bar], allowances: Allow
     mass = sum(bar.mass for bar in bars)
     if not volume or mass * volume / total >= PARTIAL * low:
         return []
-    message = (
-        f"modelled steel is {mass / total:.0f} kg/m3, the allowance begins at {low / volume:.0f}: "
-        "ask whether only some of the bars are modelled"
-    )
+    message = told(
+        "modelled steel is {}, the allowance begins at {}: ask whether only some of the bars are modelled",
+        Quantity(mass / total, "kg/m3", ".0f"), Quantity(low / volume, "kg/m3", ".0f", bare=True),
+    )  # fmt: skip
     worth = likely - mass * volume / total
     first = own[0]
     return [
@@ -249,7 +255,7 @@ def _without_allowance(
     for (model, role, method, strength_class), own in sorted(missing.items()):
         volume = sum(part.net_volume_m3 or 0.0 for part in own)
         message = (
-            f"no reinforcement for {len(own)} {method} {role} parts "
+            f"no reinforcement for {counted(len(own), f'{method} {role} part')} "
             f"{strength_class or 'of unknown strength'}: "
             f"no row of {allowances.path} fits (or it is by area and the part has none); add one"
         )
@@ -279,17 +285,19 @@ def _assumed(rows: Sequence[ReinforcementRow], parts: Sequence[MeasuredPart]) ->
     findings = []
     for (model, unresolved), masses in sorted(sums.items()):
         mass = sum(masses)
+        steel = Quantity(mass, "kg", ".0f")
+        parts_told = counted(len(masses), "part")
         if unresolved:
-            message = (
-                f"{len(masses)} parts that may not be concrete would have {mass:.0f} kg of steel by "
-                "allowance: settle their material first"
-            )
+            message = told(
+                "{} that may not be concrete would have {} of steel by allowance: settle {} material first",
+                parts_told, steel, "its" if len(masses) == 1 else "their",
+            )  # fmt: skip
             kind, assumed = "reinforcement-unresolved", "shown with the unresolved parts"
         else:
-            message = (
-                f"steel of {len(masses)} parts ({mass:.0f} kg) is by allowance: ask the engineer for ratios "
-                "or a schedule"
-            )
+            message = told(
+                "steel of {} ({}) is by allowance: ask the engineer for ratios or a schedule",
+                parts_told, steel,
+            )  # fmt: skip
             kind, assumed = "reinforcement-by-allowance", "likely figure of the allowance table"
         findings.append(
             Finding(

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 
 from takeoff.measuring.piece_records import RepetitionRow, StoreyRow
 from takeoff.measuring.records import PieceRow
+from takeoff.told import told
 
 GROUP_SIZES = (2, 5, 10, 20)
 """Sizes of groups from which pieces count as repeated; which one matters is for the reader's scheme."""
@@ -53,5 +54,5 @@ def _most_common(measure: str, kinds: Sequence[tuple[str, float]]) -> Repetition
     best = max(repeated, key=lambda kind: (repeated[kind], kind), default="")
     return RepetitionRow(
         measure, "", "m2", repeated.get(best, 0.0), sum(areas.values()),
-        f"{best} {number[best]} times" if best else "none repeats",
+        told("{} {} times", best, number[best]) if best else "none repeats",
     )  # fmt: skip

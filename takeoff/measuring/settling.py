@@ -17,6 +17,7 @@ from takeoff.measuring.orders import Order
 from takeoff.measuring.plan import ElementPlan, PartPlan
 from takeoff.measuring.storeys import Levels, levels_of, storey_of
 from takeoff.reading.facts import Storey
+from takeoff.told import Quantity, told
 
 WORTH_SAYING = 1e-3
 """Overlaps up to this volume, m3 (a litre), are modelling tolerance: settled without a finding."""
@@ -200,7 +201,7 @@ def _findings(
         model, global_id, name = label(overlap.other)
         other_model, other_id, other_name = label(overlap.keeper)
         where = other_id if other_model == model else f"{other_id} in {other_model}"
-        size = f"{overlap.volume:.3f} m3"
+        size = Quantity(overlap.volume, "m3")
         if overlap.same:
             findings.append(
                 Finding(
@@ -215,7 +216,10 @@ def _findings(
             findings.append(
                 Finding(
                     "warning", "pieces-overlap", model, global_id,
-                    f"{name} and {other_name} ({where}) are both prefabricated and share {size}; ask the designer",
+                    told(
+                        "{} and {} ({}) are both prefabricated and share {}; ask the designer",
+                        name, other_name, where, size,
+                    ),
                     "both keep their whole shape, the shared space counts in both", overlap.volume, "m3",
                 )
             )  # fmt: skip
@@ -223,7 +227,7 @@ def _findings(
             findings.append(
                 Finding(
                     "note", "overlap-resolved", model, global_id,
-                    f"{name} shares {size} with {other_name} ({where})",
+                    told("{} shares {} with {} ({})", name, size, other_name, where),
                     f"counted in {other_name} only", overlap.volume, "m3",
                 )
             )  # fmt: skip

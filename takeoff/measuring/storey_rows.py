@@ -9,6 +9,7 @@ import shapely
 from takeoff.measuring.bodies import Body
 from takeoff.measuring.piece_records import StoreyRow
 from takeoff.reading.facts import Storey
+from takeoff.told import Quantity, told
 
 SAME_LEVEL = 0.05
 """Storeys of several models within this, m, are one."""
@@ -58,10 +59,15 @@ def storey_rows(
         rows.append(
             StoreyRow(
                 model, name, level, height, float(floor.area), float(floor.length),
-                "" if height is None else f"{round(height / SAME_HEIGHT) * SAME_HEIGHT:.3f} m", alike[place],
+                "" if height is None else _height_group(height),
+                alike[place],
             )
         )  # fmt: skip
     return tuple(rows)
+
+
+def _height_group(height: float) -> str:
+    return told("{}", Quantity(round(height / SAME_HEIGHT) * SAME_HEIGHT, "m", size=True))
 
 
 def _alike(floors: Sequence[shapely.Geometry]) -> list[str]:

@@ -8,6 +8,7 @@ from takeoff.findings import Finding
 from takeoff.measuring.handling import Handling, TiltUp
 from takeoff.measuring.piece_records import CastingRow, StoreyRow
 from takeoff.measuring.records import PieceRow
+from takeoff.told import Quantity, counted, joined, told
 
 
 def measure_casting(
@@ -41,7 +42,8 @@ def _row(storey: str, panels: Sequence[PieceRow], floor: float, rules: TiltUp) -
     if not floor:
         check = "no floor modelled at this storey to cast on"
     elif stack == 0:
-        check = f"over: {sum(beds[:: rules.most_in_stack]):.0f} m2 even {rules.most_in_stack} high of {usable:.0f} m2"
+        least = Quantity(sum(beds[:: rules.most_in_stack]), "m2", ".0f")
+        check = told("over: {} even {} high of {}", least, rules.most_in_stack, Quantity(usable, "m2", ".0f"))
     else:
         check = "cast singly" if stack == 1 else f"cast {stack} high"
     return CastingRow(
@@ -65,9 +67,13 @@ def _short_of_floor(row: CastingRow, panels: Sequence[PieceRow], rules: TiltUp) 
     return [
         Finding(
             "warning", "casting-area-short", panels[0].model, "",
-            f"{row.panels} tilt-up panels at {row.storey or 'no storey'} need {row.stacked_area_m2:.0f} m2 to be cast "
-            f"{rules.most_in_stack} high, and the model shows {row.usable_area_m2:.0f} m2 of floor free for it: "
-            "plan a casting bed beside the building, or cast in turns",
+            told(
+                "{} at {} {} {} to be cast {} high, and the model shows {} of floor free for it: plan a casting "
+                "bed beside the building, or cast in turns",
+                counted(row.panels, "tilt-up panel"), row.storey or "no storey",
+                "needs" if row.panels == 1 else "need", Quantity(row.stacked_area_m2, "m2", ".0f"),
+                rules.most_in_stack, Quantity(row.usable_area_m2, "m2", ".0f"),
+            ),
             "bed priced by the area of the panels", row.stacked_area_m2 - row.usable_area_m2, "m2",
         )
     ]  # fmt: skip
@@ -80,14 +86,18 @@ def _beyond_usual(panels: dict[str, list[PieceRow]], rules: TiltUp) -> list[Find
         reasons = [(excess, text) for excess, text in panel_limits(piece, rules) if excess > 1.0]
         if reasons:
             excess = max(reasons)[0]
-            beyond[piece.model].append((excess, piece, ", ".join(text for _, text in reasons)))
+            beyond[piece.model].append((excess, piece, joined(", ", (text for _, text in reasons))))
     findings = []
     for model, own in sorted(beyond.items()):
         _, piece, text = max(own, key=lambda entry: (entry[0], entry[1].global_id))
         findings.append(
             Finding(
                 "warning", "panel-beyond-usual", model, piece.global_id,
-                f"{len(own)} tilt-up panels are beyond the usual, the worst {piece.mark}: {text}",
+                told(
+                    "{} beyond the usual, {}{}: {}",
+                    counted(len(own), "tilt-up panel is", "tilt-up panels are"),
+                    "" if len(own) == 1 else "the worst ", piece.mark, text,
+                ),
                 "priced as modelled", float(len(own)), "pieces",
             )
         )  # fmt: skip
@@ -99,10 +109,22 @@ def panel_limits(piece: PieceRow, rules: TiltUp) -> list[tuple[float, str]]:
     height = 2.0 * ((piece.top_m or 0.0) - (piece.z_m or 0.0))
     slender = height / piece.thickness_m if piece.thickness_m else 0.0
     return [
-        (height / rules.most_height, f"height {height:.2f} m of {rules.most_height:g} m"),
-        (piece.outline_m2 / rules.most_area, f"area {piece.outline_m2:.1f} m2 of {rules.most_area:g} m2"),
+        (
+            height / rules.most_height,
+            told(
+                "height {} of {}",
+                Quantity(height, "m", ".2f", size=True), Quantity(rules.most_height, "m", "g", size=True),
+            ),
+        ),
+        (
+            piece.outline_m2 / rules.most_area,
+            told(
+                "area {} of {}",
+                Quantity(piece.outline_m2, "m2", ".1f"), Quantity(rules.most_area, "m2", "g"),
+            ),
+        ),
         (
             slender / rules.most_slenderness,
             f"{ceil(slender)} times as high as thick, of {rules.most_slenderness:g}",
         ),
-    ]
+    ]  # fmt: skip

@@ -13,6 +13,7 @@ from takeoff.measuring.handling import Unit as UnitRules
 from takeoff.measuring.keys import ElementKey, PartKey, part_key
 from takeoff.measuring.records import MeasuredPart
 from takeoff.measuring.shapes import largest_plane
+from takeoff.told import counted
 
 LIFTED = ("precast", "tilt-up")
 MOST_PROBES = 2000
@@ -73,7 +74,7 @@ def find_units(
                     assembly,
                     f"assembly of {len(members)} concrete bodies, none of them a main body "
                     "that the others touch: ask whether it is lifted as one",
-                    f"{len(groups)} pieces",
+                    counted(len(groups), "piece"),
                     float(len(groups)),
                     "pieces",
                 )

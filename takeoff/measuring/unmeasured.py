@@ -4,10 +4,17 @@ from collections.abc import Mapping, Sequence
 
 from takeoff.findings import Finding
 from takeoff.geometry.solids import SolidResult
+from takeoff.measuring.declared_rows import best_volume
 from takeoff.measuring.orders import Order
 from takeoff.measuring.plan import ElementPlan, PartPlan
 from takeoff.measuring.records import MeasuredPart
 from takeoff.measuring.settling import Settled
+from takeoff.told import Quantity, joined, told
+
+NOT_MEASURED = "not-measured"
+"""Kind of the finding on an element without figures."""
+_SAYING_SO = ("no-body", "piece-not-measured")
+"""Kinds of other stages that say no more of such an element."""
 
 
 def unmeasured_parts(
@@ -46,7 +53,7 @@ def unmeasured_parts(
                 reason = (
                     "has no body in the model" if not facts.body else "its layer has no extent in the body"
                 )
-            rows.append(_row(plan, part, f"not measured: {reason}"))
+            rows.append(_row(plan, part, told("not measured: {}", reason)))
             findings.append(_not_measured(plan, reason))
     return rows, findings
 
@@ -80,22 +87,38 @@ def _row(
 
 def _not_measured(plan: ElementPlan, reason: str) -> Finding:
     facts = plan.facts
-    declared = ", ".join(
-        f"{entry.set_name}.{entry.name} = {entry.value:g} m3"
-        for entry in facts.declared
-        if entry.kind == "volume"
+    declared = joined(
+        ", ",
+        (
+            told("{}.{} = {}", entry.set_name, entry.name, Quantity(entry.value, "m3", "g"))
+            for entry in facts.declared
+            if entry.kind == "volume"
+        ),
     )
-    offered = f"; the model declares {declared}, which is not used" if declared else ""
+    best = best_volume(plan)
+    volume = best.value if best is not None else None
+    offered = told("; the model declares {}, which is not used", declared) if declared else ""
     return Finding(
-        "error", "not-measured", facts.model, facts.global_id,
-        f"{facts.ifc_class} {facts.name or '(no name)'}: {reason}{offered}", "left out of all quantities",
+        "error", NOT_MEASURED, facts.model, facts.global_id,
+        told("{} {}: {}{}", facts.ifc_class, facts.name or "(no name)", reason, offered),
+        "left out of all quantities", *((volume, "m3") if volume else (None, "")),
     )  # fmt: skip
+
+
+def said_once(findings: Sequence[Finding]) -> list[Finding]:
+    """The findings without those that only say again that an element could not be measured."""
+    unmeasured = {(found.model, found.global_id) for found in findings if found.kind == NOT_MEASURED}
+    return [
+        found
+        for found in findings
+        if found.kind not in _SAYING_SO or (found.model, found.global_id) not in unmeasured
+    ]
 
 
 def _remarks(plan: ElementPlan, result: SolidResult) -> list[Finding]:
     facts = plan.facts
     name = facts.name or facts.ifc_class
     return [
-        Finding("warning", kind, facts.model, facts.global_id, f"{name}: {message}")
+        Finding("warning", kind, facts.model, facts.global_id, told("{}: {}", name, message))
         for kind, message in result.remarks
     ]

@@ -1,5 +1,6 @@
 """The closing words of a run for a terminal of 80 columns: quantities, price, what to look at."""
 
+import dataclasses
 import math
 import textwrap
 from collections.abc import Iterable, Sequence
@@ -7,7 +8,9 @@ from collections.abc import Iterable, Sequence
 from takeoff.measuring.plan import METHODS, ROLES
 from takeoff.measuring.records import MeasuredPart, Measurement
 from takeoff.outputs.finding_groups import group_findings, severity_counts
+from takeoff.outputs.unit_view import findings_shown_in, shown_in
 from takeoff.pricing.records import Bill, ShareRow
+from takeoff.pricing.unit_systems import METRIC, UnitSystem, unit_system
 
 WIDTH = 80
 TOP_FINDINGS = 5
@@ -28,9 +31,13 @@ def summary_lines(
     `shares` are those of a run without a bill; a bill brings its own. Of the kinds of findings the first few are
     named, or `all_kinds`.
     """
+    system = unit_system(bill.units) if bill else METRIC
+    measurement = shown_in(measurement, system)
+    if bill:
+        bill = dataclasses.replace(bill, findings=findings_shown_in(bill.findings, system))
     blocks = [
-        _volumes(measurement.parts),
-        _totals(measurement),
+        _volumes(measurement.parts, system),
+        _totals(measurement, system),
         _shares(bill.shares if bill else shares),
         _money(bill) if bill else [],
         _findings(measurement, bill, all_kinds),
@@ -42,8 +49,8 @@ def summary_lines(
     return tuple(_cut(line) for line in lines)
 
 
-def _volumes(parts: Sequence[MeasuredPart]) -> list[str]:
-    """A small table: roles down, methods across, net m3."""
+def _volumes(parts: Sequence[MeasuredPart], system: UnitSystem) -> list[str]:
+    """A small table: roles down, methods across, net m3 or what stands for it."""
     sums: dict[tuple[str, str], float] = {}
     for part in parts:
         if part.method in _MADE and part.net_volume_m3 is not None:
@@ -54,7 +61,7 @@ def _volumes(parts: Sequence[MeasuredPart]) -> list[str]:
     methods = [method for method in _MADE if any(key[1] == method for key in sums)]
     roles = [role for role in ROLES if any(key[0] == role for key in sums)]
     roles += sorted({role for role, _ in sums} - set(roles))
-    lines = [_row("Net m3", [*methods, "all"])]
+    lines = [_row(f"Net {system.unit('m3')}", [*methods, "all"])]
     for role in roles:
         figures = [sums.get((role, method), 0.0) for method in methods]
         lines.append(_row(role or "no role", [*map(_figure, figures), _figure(math.fsum(figures))]))
@@ -63,21 +70,25 @@ def _volumes(parts: Sequence[MeasuredPart]) -> list[str]:
     return lines
 
 
-def _totals(measurement: Measurement) -> list[str]:
+def _totals(measurement: Measurement, system: UnitSystem) -> list[str]:
     parts = measurement.parts
     elements = len({(part.model, part.global_id) for part in parts})
     lines = [f"{_count(elements, 'element')} in {_count(len(parts), 'part')}"]
     formwork = _sum(part.formwork_m2 for part in parts)
     if formwork:
-        lines.append(f"Formwork {formwork:,.2f} m2")
+        lines.append(f"Formwork {formwork:,.2f} {system.unit('m2')}")
     steel = _sum(part.reinforcement_kg for part in parts)
     if steel:
-        lines.append(f"Reinforcement {steel / 1000:,.3f} t")
+        lines.append(
+            f"Reinforcement {steel:,.0f} {system.unit('kg')}"
+            if system is not METRIC
+            else f"Reinforcement {steel / 1000:,.3f} t"
+        )
     if measurement.pieces:
         weight = _sum(piece.weight_t for piece in measurement.pieces)
         shapes = len({piece.repetition_group for piece in measurement.pieces})
         pieces = _count(len(measurement.pieces), "piece")
-        lines.append(f"{pieces} to lift in {_count(shapes, 'shape')}, {weight:,.2f} t")
+        lines.append(f"{pieces} to lift in {_count(shapes, 'shape')}, {weight:,.2f} {system.word('t')}")
         lines += textwrap.wrap(measurement.caution, WIDTH - 1)
     missing = sum(part.method in _MADE and part.net_volume_m3 is None for part in parts)
     if missing:

@@ -23,6 +23,7 @@ from takeoff.pricing.records import Bill, Item, PricedBuildUp, Section
 from takeoff.pricing.sections import SectionPlan
 from takeoff.pricing.shares import prefabrication_shares, shares_in
 from takeoff.pricing.typed import TypedBill
+from takeoff.told import counted
 
 
 def make_bill(
@@ -135,13 +136,14 @@ def _basis(
     rows = [
         (
             "Rates",
-            f"{len(used)} of {len(rates.rates)} rates used for {len(items) - missing} items, {examples} of "
-            f"them example values; {missing} items without a rate are not in the totals",
+            f"{len(used)} of {counted(len(rates.rates), 'rate')} used for {counted(len(items) - missing, 'item')}, "
+            f"{examples} of them example values; {counted(missing, 'item')} without a rate "
+            f"{'is' if missing == 1 else 'are'} not in the totals",
             rates.file,
         ),
         (
             "Sections and items",
-            f"{len({item.section for item in items})} sections, {len(items)} items",
+            f"{counted(len({item.section for item in items}), 'section')}, {counted(len(items), 'item')}",
             plan.file,
         ),
         (

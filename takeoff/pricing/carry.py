@@ -8,6 +8,7 @@ from takeoff.pricing.markups import MarkupPlan
 from takeoff.pricing.money import amount, total_quantity
 from takeoff.pricing.records import Dimension, Item, Section
 from takeoff.pricing.typed import CARRIED, EarlierItem, HandItem, HandSheet, KeptText, TypedBill
+from takeoff.told import counted
 
 NEW = "new"
 BY_HAND = "by hand"
@@ -244,7 +245,8 @@ def _findings(
                 "items-new",
                 "",
                 "",
-                f"{len(fresh)} items are new since {typed.file}: see the column Since the earlier bill",
+                f"{counted(len(fresh), 'item is', 'items are')} new since {typed.file}: see the column Since the "
+                "earlier bill",
                 "priced from the rates",
             )
         )
@@ -269,7 +271,8 @@ def _findings(
                 "typed-text-kept",
                 "",
                 "",
-                f"{len(kept)} cells typed in {typed.file} have no place in this bill: see the sheet Kept",
+                f"{counted(len(kept), 'cell')} typed in {typed.file} {'has' if len(kept) == 1 else 'have'} no place "
+                "in this bill: see the sheet Kept",
                 "listed there, not in the totals",
             )
         )

@@ -7,6 +7,7 @@ from takeoff.measuring.records import MeasuredPart, Measurement, PieceRow
 from takeoff.pricing.choices import Choices
 from takeoff.pricing.register import Register, is_unit
 from takeoff.pricing.unit_systems import METRIC, UnitSystem
+from takeoff.told import in_units
 
 REGULAR = 1e-6
 """Relative difference up to which a volume or area counts as the product of its sides."""
@@ -49,7 +50,7 @@ def make_entries(measurement: Measurement, choices: Choices) -> Iterator[Entry]:
         _from_formwork(measurement, register, choices),
         _from_surfaces(measurement, register),
         _from_holes(measurement, register, system),
-        _from_reinforcement(measurement, register),
+        _from_reinforcement(measurement, register, system),
         _from_pieces(measurement, register, system),
         _from_joints(measurement, register, system),
         _from_envelope(measurement, register),
@@ -230,7 +231,7 @@ def _from_holes(measurement: Measurement, register: Register, system: UnitSystem
         )  # fmt: skip
 
 
-def _from_reinforcement(measurement: Measurement, register: Register) -> Iterator[Entry]:
+def _from_reinforcement(measurement: Measurement, register: Register, system: UnitSystem) -> Iterator[Entry]:
     for row in measurement.reinforcement:
         part = register.part(row.model, row.global_id, row.part)
         diameter = f"{row.diameter_mm:g}" if row.diameter_mm else ""
@@ -240,7 +241,7 @@ def _from_reinforcement(measurement: Measurement, register: Register) -> Iterato
             {},
             # Mass is kept in t; a rule that bills kg turns it back.
             _measures(mass=row.mass_kg / 1000.0),
-            row.note,
+            in_units(row.note, system),
         )  # fmt: skip
 
 

@@ -8,6 +8,7 @@ from takeoff.measuring.records import Measurement
 from takeoff.pricing.rates import Rate, RateBook
 from takeoff.pricing.records import Item
 from takeoff.pricing.sections import SectionPlan
+from takeoff.told import counted
 
 EXAMPLE = "example value"
 """The words by which shipped, invented figures are marked in the data files."""
@@ -51,7 +52,7 @@ def example_rates(items: Iterable[Item], rates: RateBook, used: Iterable[Rate]) 
             "rates-are-examples",
             "",
             "",
-            f"{count} items are priced with invented example rates ({lines} lines of "
+            f"{counted(count, 'item is', 'items are')} priced with invented example rates ({counted(lines, 'line')} of "
             f"{Path(rates.file).name}): put your own rates there before you use a total",
             "priced with example values",
         )
@@ -80,11 +81,17 @@ def allowed_items(items: Sequence[Item], plan: SectionPlan) -> list[Finding]:
 
 
 def unmeasured_parts(measurement: Measurement) -> list[Finding]:
-    """One finding when concrete parts have no volume, so that the bill cannot hold them."""
+    """One finding when concrete parts have no volume, so that the bill cannot hold them; none on an element
+    whose own finding says so."""
+    told_of = {
+        (found.model, found.global_id) for found in measurement.findings if found.kind == "not-measured"
+    }
     parts = [
         part
         for part in measurement.parts
-        if part.net_volume_m3 is None and part.method not in ("not-concrete", "")
+        if part.net_volume_m3 is None
+        and part.method not in ("not-concrete", "")
+        and (part.model, part.global_id) not in told_of
     ]
     if not parts:
         return []

@@ -14,6 +14,8 @@ from takeoff.pricing.money import round_quantity, round_side, total_quantity
 from takeoff.pricing.records import Dimension, Item
 from takeoff.pricing.sections import Addition, ItemRule, SectionPlan, SectionRule
 from takeoff.pricing.words import compose_key, field_words, natural_order, render
+from takeoff.told import Quantity as Stated
+from takeoff.told import told
 
 
 @dataclass(slots=True)
@@ -326,8 +328,15 @@ def _not_billed(missed: Mapping[tuple[str, ...], list[tuple[float, str]]]) -> It
             "not-billed",
             "",
             rows[0][1] if len(rows) == 1 else "",
-            f"{source}: {len(rows)} of them ({', '.join(filter(None, what))}; {worth:g} {unit}) fit no item "
-            "of the bill: add an item for them in the bill sections, or list them there as left out",
+            told(
+                "{}: {} of them ({}; {}) {} no item of the bill: add an item for them in the bill sections, or list "
+                "them there as left out",
+                source,
+                len(rows),
+                ", ".join(filter(None, what)),
+                Stated(worth, unit, "g"),
+                "fits" if len(rows) == 1 else "fit",
+            ),
             "not in the bill",
             worth,
             unit,

@@ -9,6 +9,7 @@ from takeoff.pricing.counted import UNITS, counted_quantities
 from takeoff.pricing.records import Bill
 from takeoff.pricing.register import UNIT_METHODS, Register
 from takeoff.pricing.schemes import Bonus, Scheme, ScoredPart
+from takeoff.told import Quantity, told
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +227,10 @@ def _findings(
         findings.append(
             Finding(
                 "warning", "score-without-unresolved", "", "",
-                f"{volume:.2f} m3 are of unresolved method and count in no part of the score: resolve them first",
+                told(
+                    "{} are of unresolved method and count in no part of the score: resolve them first",
+                    Quantity(volume, "m3", ".2f"),
+                ),
                 "left out of the score", volume, "m3",
             )
         )  # fmt: skip

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from takeoff.findings import InputError
+from takeoff.told import Quantity
 
 FOOT = 0.3048
 """Metres of a foot."""
@@ -29,12 +30,34 @@ class UnitSystem:
         return self.units.get(metric, metric)
 
     def factor(self, metric: str) -> float:
-        """What a figure in the metric unit is multiplied by."""
-        return self.factors.get(metric, 1.0)
+        """What a figure in the metric unit, or in a ratio of two, is multiplied by."""
+        over, _, under = metric.partition("/")
+        return self.factors.get(over, 1.0) / (self.factors.get(under, 1.0) if under else 1.0)
+
+    def word(self, metric: str) -> str:
+        """What texts say for a metric unit or a ratio of two: `lb/yd3` for `kg/m3`."""
+        over, _, under = metric.partition("/")
+        return self.words.get(over, over) + (f"/{self.words.get(under, under)}" if under else "")
+
+    def quantity(self, quantity: Quantity) -> str:
+        """A quantity as texts say it."""
+        if self.name == "metric":
+            return str(quantity)
+        if quantity.size:
+            return feet_and_inches(quantity.value / (1000.0 if quantity.unit == "mm" else 1.0))
+        value, form = quantity.value * self.factor(quantity.unit), quantity.form
+        if form.endswith("g"):
+            # A round figure in metric is none in other units: four digits say as much.
+            shown = f"{float(f'{value:.4g}'):,.10g}"
+        elif "." in form:
+            shown = format(value, _fitting(form, quantity.unit))
+        else:
+            shown = format(value, form)
+        return shown if quantity.bare else f"{shown} {self.word(quantity.unit)}"
 
     def show(self, value: float, metric: str, digits: int) -> str:
         """A figure with its unit, given in the metric one."""
-        return f"{value * self.factor(metric):,.{digits}f} {self.words.get(metric, self.unit(metric))}"
+        return f"{value * self.factor(metric):,.{digits}f} {self.word(metric)}"
 
     def size(self, metres: float, digits: int = 3) -> str:
         """A length as people write it: `6.000 m` or `19'-8 1/4"`."""
@@ -63,12 +86,17 @@ IMPERIAL = UnitSystem(
         "mm": 1 / 25.4,
         "t": 1000 / (2000 * _POUND),
         "kg": 1 / _POUND,
-        "kg/m3": 27 * FOOT**3 / _POUND,
-        "kg/m2": FOOT**2 / _POUND,
     },
     {"mm": "in", "m": "ft", "m2": "ft2", "m3": "yd3", "t": "short tons", "kg": "lb"},
 )
 SYSTEMS = {system.name: system for system in (METRIC, IMPERIAL)}
+
+
+def _fitting(form: str, unit: str) -> str:
+    """The format of a figure whose unit becomes ten times smaller (m2 to ft2): a decimal less."""
+    head, _, rest = form.partition(".")
+    digits = int(rest.rstrip("f"))
+    return f"{head}.{max(0, digits - (unit == 'm2'))}f"
 
 
 def unit_system(name: str) -> UnitSystem:

@@ -14,6 +14,7 @@ from takeoff.reading.facts import Bar, Declared
 from takeoff.reading.shapes import items
 from takeoff.reading.structure import Context, unreadable
 from takeoff.reading.words import key
+from takeoff.told import Quantity, told
 
 STEEL_KG_M3 = 7850.0
 """Density of reinforcing steel, the value of the common standards for reinforcing and prestressing steel."""
@@ -162,7 +163,8 @@ def _mass(declared: Iterable[Declared], count: int, reckoned: float | None, how:
                 return weight.value * count, f"{where} of one bar, times {count}"
         return weight.value, where
     if reckoned:
-        return reckoned, f"{how} at {STEEL_KG_M3:g} kg/m3" + (f", {count} bars" if count > 1 else "")
+        bars = f", {count} bars" if count > 1 else ""
+        return reckoned, told("{} at {}{}", how, Quantity(STEEL_KG_M3, "kg/m3", "g"), bars)
     return 0.0, "not known"
 
 

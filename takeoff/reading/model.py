@@ -20,6 +20,7 @@ from takeoff.reading.shapes import presentation_layers
 from takeoff.reading.sources import Source, open_source
 from takeoff.reading.structure import Context, Structure, read_structure, unreadable
 from takeoff.reading.units import Units, read_units
+from takeoff.told import counted
 
 NAMES_SHOWN = 5
 """Most names that one finding lists."""
@@ -83,7 +84,8 @@ def _parse_findings(log: str, name: str) -> list[Finding]:
             "parse-faults",
             name,
             "",
-            f"{len(faults)} places in the file are faulty, first: {clean(faults[0])[:160]}; ask for a new export",
+            f"{counted(len(faults), 'place in the file is', 'places in the file are')} faulty, first: "
+            f"{clean(faults[0])[:160]}; ask for a new export",
             "read without them, the quantities may be incomplete",
         )
     ]
@@ -241,7 +243,8 @@ def _left_out(context: Context, structure: Structure) -> list[Finding]:
             "proxy-left-out",
             context.name,
             "",
-            f"{len(structure.left_out)} proxies or parts are not plainly concrete: {shown}{more}",
+            f"{counted(len(structure.left_out), 'proxy or part is', 'proxies or parts are')} not plainly concrete: "
+            f"{shown}{more}",
             "not measured",
         )
     ]

@@ -12,6 +12,7 @@ from takeoff.reading.attributes import attribute, clean, first_line, identity, n
 from takeoff.reading.facts import Storey
 from takeoff.reading.relations import DEPTH_LIMIT, Relations
 from takeoff.reading.units import unit_factor
+from takeoff.told import Quantity, told
 
 ELEVATION_TOLERANCE = 0.001
 """Metres by which a storey's written elevation may differ from its placement without a word."""
@@ -112,7 +113,11 @@ def read_storeys(model: Any, placements: Placements, name: str) -> tuple[dict[in
                 "storey-elevation",
                 name,
                 identity(storey),
-                f"storey {name_of(storey)}: placed {difference - shift:+.3f} m off its written elevation",
+                told(
+                    "storey {}: placed {} off its written elevation",
+                    name_of(storey),
+                    Quantity(difference - shift, "m", "+.3f", size=True),
+                ),
                 "the placement",
             )
             for storey, difference in differing

@@ -2,6 +2,7 @@
 
 from takeoff.outputs.text import shortened
 from takeoff.pricing.comparison import Comparison
+from takeoff.told import counted
 
 WIDTH = 80
 
@@ -17,7 +18,8 @@ def comparison_lines(comparison: Comparison) -> list[str]:
         )
     if comparison.currency:
         lines[0] = f"{'in ' + _plain(comparison.currency, 20):26}{lines[0][26:]}"
-    lines.append(f"{len(comparison.lines)} items differ, {comparison.common_items} are the same in all")
+    differing = counted(len(comparison.lines), "item differs", "items differ")
+    lines.append(f"{differing}, {comparison.common_items} are the same in all")
     for place, variant in enumerate(comparison.variants[1:], start=1):
         names = [_plain(swing.name, 50) for swing in comparison.swings if swing.alternative == place][:3]
         if names:

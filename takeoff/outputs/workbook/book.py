@@ -11,7 +11,7 @@ from xlsxwriter.exceptions import FileCreateError
 from takeoff.measuring.records import Measurement
 from takeoff.outputs.files import write_whole
 from takeoff.outputs.text import cell_text
-from takeoff.outputs.unit_view import findings_shown_in, shown_in
+from takeoff.outputs.unit_view import findings_shown_in, score_shown_in, shown_in
 from takeoff.outputs.workbook.basis import records, shown_time, write_basis
 from takeoff.outputs.workbook.bill import BillColumns, write_bill
 from takeoff.outputs.workbook.build_ups import write_build_ups
@@ -82,7 +82,8 @@ def write_workbook(
             units={name: system.words[name] if name == "mm" else system.unit(name) for name in SHOWN_UNITS},
         )
     shown = replace(bill, findings=findings_shown_in(bill.findings, system))
-    book = _Book(shown_in(measurement, system), shown, run, look or shipped_look(), words, score)
+    scored = score_shown_in(score, system) if score is not None else None
+    book = _Book(shown_in(measurement, system), shown, run, look or shipped_look(), words, scored)
     write_whole(path, book.write)
 
 
