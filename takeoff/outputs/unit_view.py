@@ -3,14 +3,16 @@
 import dataclasses
 from collections.abc import Hashable, Iterable
 from functools import cache
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from takeoff.findings import Finding
 from takeoff.measuring.causes import BASE
 from takeoff.measuring.records import DeclaredRow, Measurement
-from takeoff.pricing.scoring import Score
 from takeoff.pricing.unit_systems import METRIC, UnitSystem
 from takeoff.told import Told, in_units
+
+if TYPE_CHECKING:
+    from takeoff.pricing.scoring import Score
 
 Record = TypeVar("Record")
 _SUFFIXES = ("m3", "m2", "m", "t", "kg")
@@ -42,7 +44,7 @@ def shown_in(measurement: Measurement, system: UnitSystem) -> Measurement:
     )
 
 
-def score_shown_in(score: Score, system: UnitSystem) -> Score:
+def score_shown_in(score: "Score", system: UnitSystem) -> "Score":
     """The working of a score with its quantities in the units of `system`; shares and points stay what they are."""
     if system is METRIC:
         return score
