@@ -261,3 +261,20 @@ def test_an_item_counts_the_pieces_of_a_divided_body(long_wall):
     supplied = [text for text in texts if text.startswith(("Precast concrete", "Delivery"))]
     assert len(supplied) == 2
     assert all("3 units" in text for text in supplied)
+
+
+def test_moulds_are_priced_by_family(long_wall):
+    """Three panels of 9.2 and twice 10.4 m, one with a window: one mould 3.0 m wide, set to further shapes twice."""
+    run = bill([long_wall], Settings(processes=1))
+    (family,) = run.measurement.moulds
+    assert (family.mould, family.pieces, family.moulds, family.adjustable) == ("W 3000x200", 3, 1, True)
+    assert (family.shortest_m, family.longest_m) == pytest.approx((9.2, 10.4))
+    assert family.changes == family.shapes - 1 == 2
+    items = {item.key: item for section in run.bill.sections for item in section.items}
+    assert items["precast.moulds.wall"].quantity == 1.0
+    assert items["precast.mould-changes.wall"].quantity == 2.0
+    assert ", 3 units, " in items["precast.moulds.wall"].description
+    assert items["precast.moulds.wall"].rate is not None
+    (row,) = [row for row in run.bill.dimensions if row.item == "precast.moulds.wall"]
+    assert row.global_id == run.measurement.pieces[0].global_id
+    assert "family W 3000x200" in row.location

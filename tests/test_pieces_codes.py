@@ -1,14 +1,18 @@
 """Marks and labels that are made stay in a revision; outlines, moulds, upper sides, settings."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
-from test_pieces import box, mesh_of, moved, pieces_of, rod, six_shapes
+from test_pieces import HANDLING, box, mesh_of, moved, pieces_of, rod, six_shapes
 
 from takeoff.geometry.mesh import Mesh
 from takeoff.measuring.congruence import group_congruent
+from takeoff.measuring.moulds import mould_rows
 from takeoff.measuring.piece_codes import handedness, piece_numbers, shape_codes
 from takeoff.measuring.piece_sizes import piece_sizes, upper_side
+from takeoff.measuring.records import PieceRow
 from takeoff.measuring.shapes import shape_of
 
 
@@ -137,3 +141,63 @@ def test_light_pieces_are_set_by_hand_and_have_no_connections():
         "A": ("small", 0.0),
         "B": ("crane", 2.0),
     }
+
+
+def test_panels_belong_to_the_family_that_makes_most_of_them():
+    """Panels 3.0 m high and 2.5, 4 and 6 m long are one family, set to length; only the 2.0 x 2.4 m one is apart."""
+    solids = {
+        name: box((0, 0, 0), (length, 0.2, height))
+        for name, length, height in (("A", 2.5, 3.0), ("B", 4.0, 3.0), ("C", 6.0, 3.0), ("D", 2.0, 2.4))
+    }
+    rows = {row.global_id: row for row in pieces_of(solids)[0]}
+    found = {name: (row.mould, round(row.mould_length_m, 6)) for name, row in rows.items()}
+    assert found == {
+        "A": ("W 3000x200", 2.5),
+        "B": ("W 3000x200", 4.0),
+        "C": ("W 3000x200", 6.0),
+        "D": ("W 2000x200", 2.4),
+    }
+
+
+def test_sections_of_one_size_and_area_are_two_families():
+    """An L and an inverted T, both 0.6 x 0.4 m of 0.16 m2, are not cast in one mould; their lengths may differ."""
+    ledge, web = (0, 0, 0), 0.2
+    angle = box(ledge, (6, 0.6, 0.2)) + box((0, 0, 0.2), (6, web, 0.4))
+    longer = box(ledge, (7, 0.6, 0.2)) + box((0, 0.4, 0.2), (7, 0.6, 0.4))
+    tee = box(ledge, (6, 0.6, 0.2)) + box((0, 0.2, 0.2), (6, 0.2 + web, 0.4))
+    rows = {
+        row.global_id: row.mould for row in pieces_of({"A": angle, "B": longer, "C": tee}, role="beam")[0]
+    }
+    assert rows["A"] == rows["B"] != rows["C"]
+    assert all(name.startswith("B 600x400 (1600 cm2)") for name in rows.values())
+
+
+def test_moulds_by_hand():
+    """120 panels of one height in two lengths: 100 uses ask for 2 moulds, 40 days at one a day for 3. Two shapes,
+    three moulds: no change. 30 stairs in two shapes: one mould, one change. Hollow core has none, sills are bought."""
+    panel = PieceRow("m", "", "", "precast", "wall", "", 6.0, 3.0, 0.2, 3.6, 9.0, 18.0, 0, "", 1)
+
+    def several(number, group, mould, **own):
+        return [
+            replace(panel, global_id=f"{group}{n}", repetition_group=group, mould=mould, **own)
+            for n in range(number)
+        ]
+
+    pieces = [
+        *several(90, "W1", "W 3000x200", mould_length_m=6.0),
+        *several(30, "W2", "W 3000x200", mould_length_m=4.0, length_m=4.0),
+        *several(20, "S1", "ST 1", role="stair", mould_length_m=4.0),
+        *several(10, "S2", "ST 1", role="stair", mould_length_m=4.4),
+        *several(40, "H1", "S 1200x200", role="slab", subrole="HOLLOWCORE", mould_length_m=9.0),
+        *several(12, "B1", "B 1", role="beam", setting="small", mould_length_m=1.0),
+    ]  # fmt: skip
+    rows = {row.mould: row for row in mould_rows(pieces, HANDLING.moulds)}
+    assert set(rows) == {"W 3000x200", "ST 1", "S 1200x200"}
+    wall, stair, core = rows["W 3000x200"], rows["ST 1"], rows["S 1200x200"]
+    assert (wall.pieces, wall.shapes, wall.moulds, wall.changes) == (120, 2, 3, 0)
+    assert (wall.shortest_m, wall.longest_m, wall.width_m, wall.adjustable) == (4.0, 6.0, 3.0, True)
+    assert wall.pieces_per_mould == pytest.approx(40.0)
+    assert wall.contact_m2 == pytest.approx(6 * 3 + 2 * (6 + 3) * 0.2)
+    assert wall.basis.startswith("the time decides")
+    assert (stair.pieces, stair.moulds, stair.changes) == (30, 1, 1)
+    assert (core.moulds, core.pieces_per_mould, core.changes, core.basis) == (0, None, 0, "beds of the works")

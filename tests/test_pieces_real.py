@@ -5,6 +5,7 @@ the shoelace area of its profile times its depth. No geometry library, none of t
 """
 
 import math
+import re
 from functools import cache
 from itertools import combinations
 
@@ -283,3 +284,14 @@ def test_embedded_parts_of_three_pieces_by_counting_the_file(real):
         ]
         told = sum(int(text.split(" ")[0]) for text in piece.embedded.split(", ") if text)
         assert told == len(others), mark
+
+
+def test_lattice_girders_are_known_by_their_shape(real):
+    """The supplier names them by type and place ("215 / 6"): as many as the file has of such names."""
+    name, file, run = real
+    if name != "planks-with-lattice-girders":
+        return
+    named = [p for p in file.by_type("IfcBuildingElementProxy") if re.fullmatch(r"\d+ / \d+", p.Name or "")]
+    told = [text for piece in run.measurement.pieces for text in piece.embedded.split(", ")]
+    assert sum(int(text.split()[0]) for text in told if text.endswith(" lattice girder")) == len(named) > 70
+    assert not [text for text in told if text.endswith("other part")]

@@ -13,6 +13,7 @@ from typing import Annotated
 from pydantic import BaseModel, ConfigDict, Field
 
 from takeoff.data_files import load_table
+from takeoff.measuring.mould_rules import MouldRules
 from takeoff.reading.words import plain
 from takeoff.told import Quantity, joined, told
 
@@ -122,6 +123,7 @@ class Handling(_Table):
     loads: Loads
     crane: Crane
     tilt_up: TiltUp
+    moulds: MouldRules = MouldRules()
     embedded: dict[str, tuple[str, ...]]
 
     def density_of(self, strength_class: str, material: str = "") -> float:
@@ -133,12 +135,13 @@ class Handling(_Table):
             else self.density.reinforced
         )
 
-    def kind_of(self, *texts: str) -> str:
-        """Kind of an embedded part by its texts (name, material), else the first that has a word."""
+    def kind_of(self, *texts: str, form: str = "") -> str:
+        """Kind of an embedded part by its texts (name, material), else by its form, else the first text that has a
+        word."""
         for kind, words in self.embedded.items():
             if any(matches(text, words) for text in texts):
                 return kind
-        return next((text for text in texts if re.search(r"[^\W\d_]{2}", text)), "other part")
+        return form or next((text for text in texts if re.search(r"[^\W\d_]{2}", text)), "other part")
 
     def transport_check(
         self, method: str, role: str, length: float, width: float, thickness: float, weight: float

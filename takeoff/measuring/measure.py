@@ -168,6 +168,7 @@ def measure(
         storeys=made.storeys,
         repetition=made.repetition,
         caution=made.caution,
+        moulds=made.moulds,
     )
     findings += check_ratios(measurement, rules.checks)
     for model in models:

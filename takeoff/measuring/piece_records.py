@@ -109,6 +109,41 @@ class PanelRow:
 
 
 @dataclass(frozen=True, slots=True)
+class MouldRow:
+    """A family of precast pieces that one adjustable mould makes: `shapes` differ in length, openings, recesses.
+
+    `adjustable` tells that the lengths differ, from `shortest_m` to `longest_m`. `moulds` is the number for the
+    uses and the time of the handling file (0 where the works' own beds serve), `changes` how often one is set to a
+    further shape; `model` and `global_id` are of the first piece.
+    """
+
+    mould: str
+    method: str
+    role: str
+    subrole: str
+    model: str
+    global_id: str
+    pieces: int
+    shapes: int
+    adjustable: bool
+    shortest_m: float
+    longest_m: float
+    width_m: float
+    thickness_m: float
+    moulds: int
+    pieces_per_mould: float | None
+    changes: int
+    volume_m3: float
+    basis: str
+
+    @property
+    def contact_m2(self) -> float:
+        """Contact area of one mould of this size: its bottom, sides and ends, m2."""
+        girth = 2.0 * (self.longest_m + self.width_m)
+        return self.longest_m * self.width_m + girth * self.thickness_m
+
+
+@dataclass(frozen=True, slots=True)
 class StoreyRow:
     """A storey with floors: height to the next one, floor area seen from above, and which storeys are alike.
 

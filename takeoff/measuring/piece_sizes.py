@@ -16,12 +16,20 @@ LEAST_HOLE = 1e-4
 
 
 @dataclass(frozen=True, slots=True)
+class Section:
+    """A piece seen along one of its sides: area m2, and radii of gyration about its main axes, m."""
+
+    area: float
+    spreads: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
 class PieceSizes:
     """Metres and m2. For walls and slabs the thickness is across the largest face, else the least extent.
 
     `outline` is the length around the piece seen across its thickness, notches at its edge included,
     `opening_edges` that around the holes in it, `outline_area` what the outline encloses, holes included;
-    `profile` is the area of the piece seen along its length.
+    `along` is the piece seen along its length, `beside` seen along its width.
     """
 
     length: float
@@ -32,7 +40,8 @@ class PieceSizes:
     outline: float
     opening_edges: float
     outline_area: float
-    profile: float
+    along: Section
+    beside: Section
 
 
 def piece_sizes(bodies: list[Mesh], is_panel: bool) -> PieceSizes:
@@ -54,11 +63,34 @@ def piece_sizes(bodies: list[Mesh], is_panel: bool) -> PieceSizes:
         area = areas(corners)
         face = max(face, *(float(area[sign * facing_way > 0.5].sum()) for sign in (1.0, -1.0)))
     seen = outline_across(bodies, axes[across])
-    along = max((i for i in range(3) if i != across), key=lambda i: float(extents[i]))
-    profile = float(silhouette(bodies, axes[along])[0].area)
+    beside, along = sorted((i for i in range(3) if i != across), key=lambda i: float(extents[i]))
     return PieceSizes(
-        rest[0], rest[1], float(extents[across]), face, seen.openings, seen.length, seen.edges, seen.area, profile
+        rest[0], rest[1], float(extents[across]), face, seen.openings, seen.length, seen.edges, seen.area,
+        _section(bodies, axes[along]), _section(bodies, axes[beside]),
     )  # fmt: skip
+
+
+def _section(bodies: list[Mesh], along: Floats) -> Section:
+    """The outline of bodies in the direction `along` (3,).
+
+    Second moments by the sums over the edges of a polygon (Green's theorem), holes turning the other way.
+    """
+    import shapely
+
+    outline, _ = silhouette(bodies, along)
+    sheets = shapely.orient_polygons([sheet for sheet in shapely.get_parts(outline) if sheet.area > 0])
+    home = np.array([outline.centroid.x, outline.centroid.y])
+    area, second = 0.0, np.zeros((2, 2))
+    for ring in shapely.get_rings(sheets):
+        ends = shapely.get_coordinates(ring) - home
+        a, b = ends[:-1], ends[1:]
+        twice = a[:, 0] * b[:, 1] - b[:, 0] * a[:, 1]
+        area += float(twice.sum()) / 2.0
+        both = a + b
+        second += (np.einsum("n,ni,nj->ij", twice, both, both) + np.einsum("n,ni,nj->ij", twice, a, a)
+                   + np.einsum("n,ni,nj->ij", twice, b, b)) / 24.0  # fmt: skip
+    least, most = np.sqrt(np.clip(np.linalg.eigvalsh(second) / max(area, 1e-12), 0.0, None)).tolist()
+    return Section(area, (most, least))
 
 
 def upper_side(mesh: Mesh) -> Floats:

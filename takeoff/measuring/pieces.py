@@ -252,7 +252,8 @@ def _rows(
     )
     labels = {number: f"{initial}-{code}" for number, code in zip(order, codes, strict=True)}
     mirror_of = mirror_labels(grouping.mirrors, labels)
-    moulds = mould_families(sizes, initial)
+    counts = {number: len(members[number]) for number in order}
+    moulds = mould_families({number: sizes[number] for number in order}, counts, initial, role in PANELS)
     rows = []
     for number in order:
         group = sorted(members[number], key=lambda draft: (draft.place, draft.name))
@@ -264,7 +265,8 @@ def _rows(
                 repetition_count=len(group),
                 mirror_of=mirror_of.get(number, ""),
                 embedded=cast_in.get(draft.unit.elements[0], "") if draft.panel <= 1 else "",
-                mould=moulds[number],
+                mould=moulds[number].family,
+                mould_length_m=moulds[number].length,
             )
             rows.append((row, draft))
     return rows
@@ -367,7 +369,9 @@ def _embedded_texts(
     for model in {draft.unit.main.model for draft in drafts}:
         for item in embedded.get(model, ()):
             if (model, item.host) in owner:
-                counts[owner[model, item.host]][handling.kind_of(item.name, item.material)] += 1
+                counts[owner[model, item.host]][
+                    handling.kind_of(item.name, item.material, form=item.form)
+                ] += 1
     return {
         main: ", ".join(
             f"{n} {kind}" for kind, n in sorted(count.items(), key=lambda pair: (-pair[1], pair[0]))

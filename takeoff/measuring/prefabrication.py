@@ -15,12 +15,14 @@ from takeoff.measuring.joint_rules import JointRules
 from takeoff.measuring.joints import gather_patches, joint_row, measure_joints, member
 from takeoff.measuring.lifts import measure_lifts
 from takeoff.measuring.loads import pack_loads
+from takeoff.measuring.moulds import mould_rows
 from takeoff.measuring.panelling import Cut, PanelSolid
 from takeoff.measuring.piece_records import (
     BearingRow,
     CastingRow,
     LiftRow,
     LoadRow,
+    MouldRow,
     PanelRow,
     RepetitionRow,
     StoreyRow,
@@ -52,6 +54,7 @@ class Prefabrication:
     caution: str
     findings: tuple[Finding, ...]
     solids: tuple[PanelSolid, ...] = ()
+    moulds: tuple[MouldRow, ...] = ()
 
 
 def measure_prefabrication(
@@ -96,6 +99,7 @@ def measure_prefabrication(
         caution=rules.handling.caution if made.rows else "",
         findings=(*made.findings, *closed, *bearing_findings, *lift_findings, *casting_findings),
         solids=made.solids,
+        moulds=mould_rows(made.rows, rules.handling.moulds),
     )
 
 

@@ -8,6 +8,7 @@ from takeoff.measuring.piece_records import (
     CastingRow,
     LiftRow,
     LoadRow,
+    MouldRow,
     PanelRow,
     RepetitionRow,
     StoreyRow,
@@ -149,8 +150,8 @@ class PieceRow:
     `outline_m2` what the outline encloses, openings included; `x_m`,
     `y_m`, `z_m` the middle of the piece in the model's coordinates. `setting` is `small` for what is set by
     hand or with small plant, else `crane`. `connections`, `inserts` and `braces` are allowances of the data
-    files. `mould` names the family of pieces that one adjustable mould makes. `panel` tells which of the
-    pieces it is that one body was divided into.
+    files. `mould` names the family of pieces that one adjustable mould makes, set to `mould_length_m`.
+    `panel` tells which of the pieces it is that one body was divided into.
     """
 
     model: str
@@ -188,6 +189,7 @@ class PieceRow:
     panel: str = ""
     top_m: float | None = None
     outline_m2: float = 0.0
+    mould_length_m: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -296,3 +298,4 @@ class Measurement:
     storeys: tuple[StoreyRow, ...] = ()
     repetition: tuple[RepetitionRow, ...] = ()
     caution: str = ""
+    moulds: tuple[MouldRow, ...] = ()

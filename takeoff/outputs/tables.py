@@ -15,6 +15,7 @@ from takeoff.measuring.piece_records import (
     CastingRow,
     LiftRow,
     LoadRow,
+    MouldRow,
     PanelRow,
     RepetitionRow,
     StoreyRow,
@@ -59,6 +60,7 @@ TABLES: tuple[tuple[str, type, str], ...] = (
     ("envelope.csv", EnvelopeRow, "envelope"),
     ("declared.csv", DeclaredRow, "declared"),
     ("pours.csv", PourRow, "pours"),
+    ("moulds.csv", MouldRow, "moulds"),
 )
 
 

@@ -18,7 +18,7 @@ Record = TypeVar("Record")
 _SUFFIXES = ("m3", "m2", "m", "t", "kg")
 _TABLES = (
     "parts", "formwork", "surfaces", "holes", "reinforcement", "pieces", "joints", "bearings", "loads", "lifts",
-    "casting", "panels", "storeys", "envelope", "pours",
+    "casting", "panels", "storeys", "envelope", "pours", "moulds",
 )  # fmt: skip
 
 

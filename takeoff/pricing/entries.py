@@ -52,6 +52,7 @@ def make_entries(measurement: Measurement, choices: Choices) -> Iterator[Entry]:
         _from_holes(measurement, register, system),
         _from_reinforcement(measurement, register, system),
         _from_pieces(measurement, register, system),
+        _from_moulds(measurement, register, system),
         _from_joints(measurement, register, system),
         _from_envelope(measurement, register),
         _from_pours(measurement, register),
@@ -281,6 +282,35 @@ def _from_pieces(measurement: Measurement, register: Register, system: UnitSyste
             ),
             size,
             (row,),
+        )  # fmt: skip
+
+
+def _from_moulds(measurement: Measurement, register: Register, system: UnitSystem) -> Iterator[Entry]:
+    """Families of pieces for which moulds are made; the first piece of a family stands for it."""
+    families: dict[tuple[str, str], list[PieceRow]] = {}
+    for piece in measurement.pieces:
+        if piece.method == "precast" and piece.setting != "small":
+            families.setdefault((piece.role, piece.mould), []).append(piece)
+    for row in measurement.moulds:
+        if not row.moulds:
+            continue
+        part = register.elements.get((row.model, row.global_id))
+        fields = _fields(register, part, row.role, "", mould=row.mould, setting="crane")
+        fields |= {"model": row.model, "method": row.method, "subrole": row.subrole}
+        reach = system.size(row.longest_m, 2)
+        if row.adjustable:
+            reach = f"{system.size(row.shortest_m, 2)} to {reach}"
+        yield Entry(
+            "moulds", row.model, row.global_id, part.part if part else 1, "", f"family {row.mould}",
+            fields,
+            _numbers(length_m=row.longest_m, width_m=row.width_m, thickness_m=row.thickness_m),
+            _measures(
+                count=Quantity(float(row.moulds), note=row.basis),
+                changes=Quantity(float(row.changes), note="each further shape of the family") if row.changes else None,
+                area=Quantity(row.moulds * row.contact_m2, note="bottom, sides and ends of each mould"),
+            ),
+            f"{row.pieces} pieces in {row.shapes} shape{'s' if row.shapes > 1 else ''}, {reach} long",
+            tuple(families.get((row.role, row.mould), ())),
         )  # fmt: skip
 
 

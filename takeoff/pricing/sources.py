@@ -68,6 +68,11 @@ SOURCES = {
             "braces": ("nr",),
         },
     ),
+    "moulds": Source(
+        ("mould",),
+        ("length_m", "width_m", "thickness_m"),
+        {"count": ("nr",), "changes": ("nr",), "area": ("m2",)},
+    ),
     "envelope": Source(("kind",), (), {"area": ("m2",), "length": ("m",)}),
     "pours": Source((), (), {"length": ("m",), "area": ("m2",), "count": ("nr",)}),
     "joints": Source(

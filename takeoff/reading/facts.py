@@ -83,13 +83,17 @@ class Bar:
 
 @dataclass(frozen=True, slots=True)
 class Embedded:
-    """Something cast into or fixed to a concrete element that is not its concrete (anchor, pipe, girder)."""
+    """Something cast into or fixed to a concrete element that is not its concrete (anchor, pipe, girder).
+
+    `form` says what it is by its shape, where that tells: `lattice girder`, else empty.
+    """
 
     global_id: str
     ifc_class: str
     name: str
     material: str
     host: str
+    form: str = ""
 
 
 @dataclass(frozen=True, slots=True)

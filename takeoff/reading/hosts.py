@@ -6,6 +6,7 @@ from typing import Any
 from takeoff.reading.attributes import identity, name_of
 from takeoff.reading.bars import BAR_CLASSES
 from takeoff.reading.facts import ElementFacts, Embedded
+from takeoff.reading.girders import is_lattice_girder
 from takeoff.reading.roles import kind_of
 from takeoff.reading.structure import Context, Structure, substance_of
 from takeoff.reading.words import key, substance
@@ -148,6 +149,7 @@ def read_embedded(context: Context, structure: Structure, hosts: Hosts) -> list[
                         name=name_of(product),
                         material=", ".join(context.materials.of(product).names),
                         host=host.global_id,
+                        form="lattice girder" if is_lattice_girder(product) else "",
                     )
                 )
     return found

@@ -74,6 +74,19 @@ PANELS: Fields = (
     ("global_id", Column("GlobalId of the body")),
     ("note", Column("Note", "wrapped")),
 )
+MOULDS: Fields = (
+    ("mould", Column("Family")),
+    ("role", Column("Role")),
+    ("pieces", Column("Pieces", "count", total=True)),
+    ("shapes", Column("Shapes", "count", total=True)),
+    ("shortest_m", Column("From m", "length")),
+    ("longest_m", Column("To m", "length")),
+    ("moulds", Column("Moulds", "count", total=True)),
+    ("pieces_per_mould", Column("Pieces a mould", "length")),
+    ("changes", Column("Changes", "count", total=True)),
+    ("volume_m3", Column("Concrete m3", "volume", total=True)),
+    ("basis", Column("Basis", "wrapped")),
+)
 COLUMN_COUNT = 11
 WIDEST = 26
 WRAPPED = 34
@@ -89,6 +102,7 @@ def write_handling(sheet: Sheet, page: Page, measurement: Measurement) -> None:
         ("Lifts", LIFTS, measurement.lifts),
         ("Casting of tilt-up panels", CASTING, measurement.casting),
         ("Loads in the order of erection", LOADS, measurement.loads),
+        ("Moulds by adjustable families", MOULDS, measurement.moulds),
         ("Bearings", BEARINGS, bearings),
         ("Bodies divided into pieces by rule", PANELS, measurement.panels),
     )
