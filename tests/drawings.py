@@ -24,6 +24,8 @@ INK = "#1b242c"
 STATE_WORDS = {
     "formed": "formed",
     "contact": "in contact, no form",
+    "permanent-formwork": "on a form that stays",
+    "against-ground": "cast against the ground, no form",
     "free": "free top, no form",
     "ground": "on the ground, no form",
     "seated": "assumed seated, no form",

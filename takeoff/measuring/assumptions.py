@@ -11,6 +11,7 @@ from takeoff.measuring.bodies import Body
 from takeoff.measuring.convention import Convention
 from takeoff.measuring.formwork import FormedBody
 from takeoff.measuring.holes import LeftIn
+from takeoff.measuring.records import SurfaceRow
 from takeoff.told import Quantity, counted, told
 
 
@@ -79,6 +80,30 @@ def support_findings(bodies: Sequence[Body], formed: Mapping[int, FormedBody]) -
                     "no height to soffit", result.no_floor, "m2",
                 )
             )  # fmt: skip
+    return findings
+
+
+def ground_form_findings(formed: Mapping[int, FormedBody]) -> list[Finding]:
+    """One note for each model and rule by which faces are taken as cast against the ground, with what it is worth."""
+    found: dict[tuple[str, str], list[SurfaceRow]] = {}
+    for result in formed.values():
+        for row in result.surfaces:
+            if row.state == "against-ground" and not row.evidence.startswith("class "):
+                found.setdefault((row.model, row.evidence), []).append(row)
+    findings = []
+    for (model, evidence), rows in sorted(found.items()):
+        area = sum(row.area_m2 for row in rows)
+        ids = sorted({row.global_id for row in rows})
+        findings.append(
+            Finding(
+                "note", "cast-against-ground", model, ids[0] if len(ids) == 1 else "",
+told(
+                    "{} of {} cast against the ground or what holds it, by {}; check with the designer of the excavation",
+                    Quantity(area, "m2", ".2f"), counted(len(ids), "element is", "elements are"), evidence,
+                ),
+                "no form there", area, "m2",
+            )
+        )  # fmt: skip
     return findings
 
 

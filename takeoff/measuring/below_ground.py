@@ -19,14 +19,9 @@ from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.bodies import FORMED, Body
 from takeoff.measuring.convention import Convention
 from takeoff.measuring.dimensions import Dimensions, plan_polygon, rectangle_sides
+from takeoff.measuring.enclosure import STEP, Enclosure, bottom_of, outside_part
 from takeoff.measuring.records import EnvelopeRow
 
-DOORWAY = 1.3
-"""Gaps up to this width, m, do not open an enclosure (a doorway, a window down to the floor)."""
-STEP = 0.02
-"""How far outside a face the test point lies, m."""
-ARC = 0.05
-"""Step along a round face at which it is tested, radians."""
 SMALLEST = 1e-3
 """Faces and joints under this size, m2 or m, are not listed."""
 
@@ -50,14 +45,16 @@ def measure_below_ground(
     low = [
         number
         for number, body in enumerate(bodies)
-        if body.concrete and not is_blinding(body, convention) and _bottom(surfaces, rows_of[number]) < level
+        if body.concrete
+        and not is_blinding(body, convention)
+        and bottom_of(surfaces, rows_of[number]) < level
     ]
     if not low:
         return ()
     counted = np.zeros(len(bodies), dtype=bool)
     counted[low] = True
     region = _covered(surfaces, counted, contacts)
-    enclosure = _Enclosure(sizes, surfaces, rows_of, low)
+    enclosure = Enclosure(sizes, surfaces, rows_of, low)
     # a leaf of a wall is part of the envelope when any part of that wall is
     bounding = {bodies[n].key[:2] for n in low if enclosure.bounds_a_room(n, sizes[n], level)}
     low = [number for number in low if bodies[number].key[:2] in bounding]
@@ -93,10 +90,6 @@ def below_ground_volumes(bodies: Sequence[Body], level: float) -> dict[int, floa
     return result
 
 
-def _bottom(surfaces: Surfaces, rows: Ints) -> float:
-    return float(surfaces.box[rows, 0, 2].min()) if len(rows) else np.inf
-
-
 def is_blinding(body: Body, convention: Convention) -> bool:
     """Whether a body is a layer of blinding, by the words that name it."""
     facts = body.element.facts
@@ -116,62 +109,12 @@ def _covered(
     return covered(rows, np.concatenate([contacts.polygon[both]] * 2))
 
 
-class _Enclosure:
-    """What the bodies enclose in plan at a height: their own plans, the rooms between them, doorways."""
-
-    def __init__(
-        self, sizes: Sequence[Dimensions], surfaces: Surfaces, rows_of: Sequence[Ints], low: Sequence[int]
-    ) -> None:
-        self.outlines = np.array([sizes[number].outline for number in low], dtype=object)
-        self.bottom = np.array([_bottom(surfaces, rows_of[number]) for number in low])
-        self.top = np.array([float(surfaces.box[rows_of[number], 1, 2].max()) for number in low])
-        self.place = {number: place for place, number in enumerate(low)}
-        self._known: dict[bytes, tuple[shapely.Geometry, shapely.Geometry]] = {}
-
-    def at(self, height: float) -> shapely.Geometry:
-        """All that is enclosed at a height."""
-        return self._plans(height)[0]
-
-    def bounds_a_room(self, number: int, size: Dimensions, level: float) -> bool:
-        """Whether a body stands at, under or over a room that lies below `level`."""
-        bottom, top = self.bottom[self.place[number]], self.top[self.place[number]]
-        near = size.outline.buffer(STEP)
-        heights = ((bottom + min(top, level)) / 2.0, top + STEP, bottom - STEP)
-        return any(self._plans(height)[1].intersects(near) for height in heights if height < level)
-
-    def _plans(self, height: float) -> tuple[shapely.Geometry, shapely.Geometry]:
-        there = (self.bottom < height) & (height < self.top)
-        key = there.tobytes()
-        if key not in self._known:
-            self._known[key] = self._filled(self.outlines[there])
-        return self._known[key]
-
-    @staticmethod
-    def _filled(outlines: NDArray[np.object_]) -> tuple[shapely.Geometry, shapely.Geometry]:
-        joined = shapely.union_all(outlines, grid_size=1e-4)
-        closed = joined.buffer(DOORWAY / 2.0, join_style="mitre").buffer(-DOORWAY / 2.0, join_style="mitre")
-        own = [shapely.Polygon(piece.exterior) for piece in _polygons(joined)]
-        rooms = [shapely.Polygon(ring) for piece in _polygons(closed) for ring in piece.interiors]
-        known = shapely.union_all([*own, *rooms])
-        if not rooms:
-            return known, shapely.Polygon()
-        # what the closing filled counts where it leads to a room (a doorway), not where it is a niche outside
-        inside = shapely.union_all(rooms)
-        inner = inside.buffer(1e-3)
-        doors = [piece for piece in _polygons(shapely.difference(closed, known)) if piece.intersects(inner)]
-        return shapely.union_all([known, *doors]), shapely.union_all([inside, *doors])
-
-
-def _polygons(shape: shapely.Geometry) -> list[shapely.Geometry]:
-    return [piece for piece in shapely.get_parts(shape) if piece.geom_type == "Polygon"]
-
-
 def _face(
     surfaces: Surfaces,
     row: int,
     taken: shapely.Geometry | None,
     body: Body,
-    enclosure: _Enclosure,
+    enclosure: Enclosure,
     level: float,
 ) -> tuple[str, float] | None:
     """Kind and area of what is an outer face below ground of one surface, None where nothing is."""
@@ -186,7 +129,7 @@ def _face(
         if rest.is_empty:
             return None
         middle = (low + min(high, level)) / 2.0
-        rest = _outside(surfaces, row, rest, enclosure.at(middle))
+        rest = outside_part(surfaces, row, rest, enclosure.at(middle))
         kind = "wall-face" if body.role in ("wall", "column") else "edge"
         return kind, float(rest.area) * float(surfaces.scale[row])
     plan = plan_polygon(surfaces, row, rest)
@@ -215,33 +158,6 @@ def _clipped(surfaces: Surfaces, row: int, shape: shapely.Geometry, level: float
         offset = float(surfaces.centre[row] @ axes[2])
         limit = (level - offset * float(axes[2, 2])) / float(axes[1, 2])
     return shapely.intersection(shape, shapely.box(-1e7, -1e7, 1e7, limit))
-
-
-def _outside(
-    surfaces: Surfaces, row: int, rest: shapely.Geometry, inside: shapely.Geometry
-) -> shapely.Geometry:
-    """The part of an upright surface whose points, moved a step outwards, lie outside what is enclosed."""
-    low, _, high, _ = rest.bounds
-    if surfaces.frame[row] < 0:
-        radius = float(surfaces.radius[row]) + (-STEP if surfaces.hollow[row] else STEP)
-        ticks = np.linspace(low, high, max(2, int((high - low) / ARC) + 2))
-        points = surfaces.axis_point[row] + radius * np.column_stack([np.cos(ticks), np.sin(ticks)])
-    else:
-        axes = surfaces.axes[row]
-        normal = surfaces.normal[row, :2] / np.linalg.norm(surfaces.normal[row, :2])
-        offset = float(surfaces.centre[row] @ axes[2])
-        ticks = np.array([low, high])
-        points = (ticks[:, None] * axes[0] + offset * axes[2])[:, :2] + STEP * normal
-    line = shapely.LineString(points)
-    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
-    windows = []
-    for piece in shapely.get_parts(shapely.difference(line, inside)):
-        if piece.length <= STEP:
-            continue  # the corner that the step itself cuts off
-        ends = [shapely.line_locate_point(line, shapely.Point(piece.coords[i])) for i in (0, -1)]
-        start, end = np.interp(sorted(ends), along, ticks)
-        windows.append(shapely.box(start, -1e7, end, 1e7))
-    return shapely.intersection(rest, shapely.union_all(windows)) if windows else shapely.Polygon()
 
 
 def _joints(

@@ -56,3 +56,8 @@ class Body:
     def formed(self) -> bool:
         """Whether its surfaces are measured for formwork."""
         return self.plan.method in FORMED
+
+    @property
+    def holds_ground(self) -> bool:
+        """Whether it holds the ground back: what is cast against it needs no form there."""
+        return self.element.ground is not None and self.element.ground.holds

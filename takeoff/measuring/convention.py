@@ -81,6 +81,8 @@ class Contacts(_Table):
     gap_mm: Positive
     relieve: Literal["both", "later"]
     joint_mm: Positive
+    shell_mm: Positive
+    close_mm: Positive
 
 
 class Slopes(_Table):

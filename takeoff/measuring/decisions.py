@@ -140,11 +140,18 @@ def decide(
         return Decision(
             "not-concrete",
             substance.evidence,
-            permanent_formwork=substance.rule.substance == "permanent-formwork",
+            permanent_formwork=substance.rule.substance == "permanent-formwork"
+            or (not among_others and _called_a_form(evidence)),
             inside=substance.rule.inside,
             conflicts=_against_other_material(substance, of_material, evidence),
         )
     return _making(of_material, evidence, rules, substance, material_first)
+
+
+def _called_a_form(evidence: Evidence) -> bool:
+    """Whether type or name say that a thing stays as a form: a sheet of steel that is named as decking."""
+    told = _first(evidence.texts, lambda s: bool(s.rule.substance))
+    return told is not None and told.rule.substance == "permanent-formwork"
 
 
 def _is_concrete(substance: Statement | None) -> bool:

@@ -6,7 +6,7 @@
 | looks up, steeper | top-slope |
 | within the convention's angle of plumb | a side, named by the role |
 | looks down | a soffit, or on ground, or the seat of a wall or column |
-| any face of a pile but its head | cast against the ground |
+| any face of a pile, or of what a rule says is cast in the ground, but its head | cast against the ground |
 """
 
 from dataclasses import dataclass
@@ -50,7 +50,7 @@ def classify_faces(
     inside = (surfaces.label[rows] > 0) | surfaces.rim[rows]
     lowest = float(surfaces.box[rows, 0, 2].min())
     role = body.role
-    pile = body.element.facts.ifc_class == "IfcPile"  # bored or driven: the ground is its form
+    sides, under = _in_ground(body)
     heads = _heads(surfaces, rows, rise, plumb, lowest) if role == "wall" else np.zeros(len(rows), bool)
     ends = (
         _wall_ends(surfaces, rows, rise, plumb, dimensions) if role == "wall" else np.zeros(len(rows), bool)
@@ -66,7 +66,9 @@ def classify_faces(
         elif rise[i] > plumb + 1e-6:
             category = "top-slope"
         elif rise[i] >= -plumb - 1e-6:
-            if role == "wall":
+            if sides:
+                category = AGAINST
+            elif role == "wall":
                 reveal = opening and bool(
                     ends[i] or (surfaces.curved[rows[i]] and not _along(surfaces, rows[i]))
                 )
@@ -74,11 +76,9 @@ def classify_faces(
                 opening = reveal
             elif role == "stair":
                 category = "stair-riser" if risers[i] else "stair-side"
-            elif pile:
-                category = AGAINST
             else:
                 category = SIDES[role]
-        elif pile:
+        elif under:
             category = AGAINST
         elif role == "foundation" or on_ground:
             category = GROUND
@@ -90,6 +90,17 @@ def classify_faces(
             category = f"{role}-soffit"
         faces.append(Face(category, opening))
     return faces
+
+
+def _in_ground(body: Body) -> tuple[bool, bool]:
+    """Whether the ground is the form of all sides of a body, and of its underside."""
+    if body.element.facts.ifc_class == "IfcPile":  # bored or driven
+        return True, True
+    ground = body.element.ground
+    if ground is None:
+        return False, False
+    outer = ground.faces == "outside" and body.role != "wall"
+    return ground.faces in ("all", "sides") or outer, ground.faces == "all"
 
 
 def _heads(surfaces: Surfaces, rows: Ints, rise: np.ndarray, plumb: float, lowest: float) -> np.ndarray:

@@ -1,8 +1,10 @@
 """What is measured of each body by itself: sizes, holes, formwork; in ranges, so that processes can share the work."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
+
+import shapely
 
 from takeoff.cache.columns import Columns, columns_of
 from takeoff.geometry.contacts import Contacts
@@ -21,7 +23,10 @@ Spread = Callable[..., "list[Figures]"]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Scene:
-    """Bodies with their surfaces and contacts; `grounded[b]`: body b is a slab on the ground."""
+    """Bodies with their surfaces and contacts; `grounded[b]`: body b is a slab on the ground.
+
+    `against` are the regions of faces, by surface, that are cast against the ground.
+    """
 
     surfaces: Surfaces
     bodies: Sequence[Body]
@@ -30,6 +35,7 @@ class Scene:
     grounded: Sequence[bool]
     convention: Convention
     finishes: Finishes
+    against: Mapping[int, shapely.Geometry] = field(default_factory=dict)
 
     def figures(self, numbers: range) -> "Figures":
         """Figures of the bodies `numbers`."""
@@ -57,7 +63,7 @@ class Scene:
         """Formwork of the bodies `numbers`, with what became of each face."""
         return measure_formwork(
             self.surfaces, self.bodies, sizes, self.rows_of, self.contacts, self.grounded,
-            self.convention, left_in, self.finishes, numbers,
+            self.convention, left_in, self.finishes, numbers, self.against,
         )  # fmt: skip
 
 

@@ -1,14 +1,12 @@
 """Formwork contact area: what remains of each face after everything that needs no form is taken off."""
 
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
-from takeoff.geometry.contacts import Contacts, covered
+from takeoff.geometry.contacts import Contacts
 from takeoff.geometry.mesh import Ints
 from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.bodies import Body
@@ -18,16 +16,16 @@ from takeoff.measuring.faces import AGAINST, FREE, GROUND, SEAT, Face, classify_
 from takeoff.measuring.finishes import Finishes, FinishRule, finish_class
 from takeoff.measuring.holes import LeftIn
 from takeoff.measuring.records import FormworkRow, SurfaceRow
+from takeoff.measuring.relief import CONTACT, LOST_FORM, Relief, find_relief
 from takeoff.measuring.remains import Remains, Strip, find_remains
 from takeoff.measuring.soffits import Below, Floors
 
-CASTING = ("foundation", "column", "wall", "beam", "slab", "stair")
-"""Order of casting: a later part is relieved by the one that stands already."""
 SLIVER = 1e-3
 """Share of a soffit below which a different height under it is not told apart."""
 NOISE = 1e-6
 """Remainders of a face under this area, m2, are rounding."""
-NOTHING: frozenset[str] = frozenset()
+UNFORMED = (FREE, GROUND, AGAINST)
+"""Faces that need no form of themselves: what touches them is no form either."""
 STRIPS = ("slab-edge", "foundation-side", "beam-side", "stair-riser")
 """Categories of which each connected piece has its own depth and length."""
 
@@ -77,15 +75,16 @@ def measure_formwork(
     left_in: Mapping[int, LeftIn],
     finishes: Finishes,
     numbers: range | None = None,
+    against: Mapping[int, shapely.Geometry] | None = None,
 ) -> dict[int, FormedBody]:
     """Formwork of every body that is formed, by position in `bodies`; of those in `numbers` only, if given.
 
     `rows_of[b]` are the surfaces of body b, `dimensions` is asked for the wanted ones only; `on_ground[b]` says that
     its underside lies on the ground; `left_in[b]` are the voids that stay in the quantity: their rims are not
-    formed, their area counts as face.
+    formed, their area counts as face. `against` are regions of faces that are cast against the ground.
     """
     formed = [number for number in numbers or range(len(bodies)) if bodies[number].formed]
-    relief = _relief(surfaces, bodies, formed, contacts, convention)
+    relief = find_relief(surfaces, bodies, rows_of, formed, contacts, convention, against or {})
     concrete = np.concatenate(
         [rows for rows, body in zip(rows_of, bodies, strict=True) if body.concrete] or [_none()]
     )
@@ -110,6 +109,7 @@ def measure_formwork(
     below = Floors(surfaces, concrete).below(soffits, [remains.rest[row] for row in soffits])
     view = _View(
         surfaces,
+        bodies,
         relief,
         remains,
         dict(zip(soffits, below, strict=True)),
@@ -136,7 +136,7 @@ def _formed_faces(
     rows: Ints,
     bodies: Sequence[Body],
     dimensions: Sequence[Dimensions] | Mapping[int, Dimensions],
-    relief: "_Relief",
+    relief: Relief,
     convention: Convention,
     on_ground: Sequence[bool],
 ) -> list[Face]:
@@ -154,23 +154,16 @@ def _none() -> Ints:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Relief:
-    """For a surface: the region that needs no form, and (GlobalId of the other, state, area) for each contact."""
-
-    region: dict[int, shapely.Geometry]
-    touching: dict[int, list[tuple[str, str, float]]]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
 class _View:
-    """What all bodies are measured by: `below` the soffits' floors, `strips` the pieces of edges, both by row.
+    """What all `bodies` are measured by: `below` the soffits' floors, `strips` the pieces of edges, both by row.
 
     `area` m2, what is `left` of it, `slope` degrees, `shape` and `radius` m of every surface stand here as plain
     lists: read one by one, an array costs ten times as much.
     """
 
     surfaces: Surfaces
-    relief: _Relief
+    bodies: Sequence[Body]
+    relief: Relief
     remains: Remains
     below: Mapping[int, list[Below]]
     strips: Mapping[int, list[Strip]]
@@ -180,46 +173,6 @@ class _View:
     slope: list[float]
     shape: list[str]
     radius: list[float | None]
-
-
-def _relief(
-    surfaces: Surfaces,
-    bodies: Sequence[Body],
-    formed: Sequence[int],
-    contacts: Contacts,
-    convention: Convention,
-) -> _Relief:
-    """What neighbours take off the faces of the bodies `formed`."""
-    own = np.concatenate([contacts.first, contacts.second])
-    other = np.concatenate([contacts.second, contacts.first])
-    body, neighbour = surfaces.part[own], surfaces.part[other]
-    relieved = _relieved(bodies, formed, body, neighbour, convention)
-    polygon = np.concatenate([contacts.polygon] * 2)[relieved]
-    area = np.concatenate([contacts.area] * 2)[relieved]
-    touching: dict[int, list[tuple[str, str, float]]] = defaultdict(list)
-    names = [one.element.facts.global_id for one in bodies]
-    states = ["permanent-formwork" if one.plan.permanent_formwork else "contact" for one in bodies]
-    own, neighbour = own[relieved], neighbour[relieved]
-    for row, by, size in zip(own.tolist(), neighbour.tolist(), area.tolist(), strict=True):
-        touching[row].append((names[by], states[by], size))
-    return _Relief(covered(own, polygon), touching)
-
-
-def _relieved(
-    bodies: Sequence[Body], wanted: Sequence[int], body: Ints, neighbour: Ints, convention: Convention
-) -> NDArray[np.bool_]:
-    """Whether a face of body `body[k]`, if it is wanted, needs no form where body `neighbour[k]` touches it, (k,)."""
-    formed = np.array([one.formed for one in bodies], dtype=bool)
-    asked = np.zeros(len(bodies), dtype=bool)
-    asked[list(wanted)] = True
-    concrete = np.array([one.concrete for one in bodies], dtype=bool)
-    permanent = np.array([one.plan.permanent_formwork for one in bodies], dtype=bool)
-    order = {role: place for place, role in enumerate(CASTING)}
-    turn = np.array([order.get(one.role, len(order)) for one in bodies], dtype=np.int64)
-    first = ~formed[neighbour] | (turn[body] >= turn[neighbour])
-    cast = concrete[neighbour] & (first | (convention.contacts.relieve == "both"))
-    out: NDArray[np.bool_] = asked[body] & (permanent[neighbour] | cast)
-    return out
 
 
 def _measure(
@@ -240,10 +193,8 @@ def _measure(
     no_floor = 0.0
     cramped, lowest = 0.0, np.inf
 
-    def surface(state: str, area: float, slope: float, other_id: str = "") -> None:
-        others.append(
-            SurfaceRow(model, global_id, part, body.role, body.storey, state, area, slope, other_id)
-        )
+    def surface(state: str, area: float, slope: float, *why: str) -> None:
+        others.append(SurfaceRow(model, global_id, part, body.role, body.storey, state, area, slope, *why))
 
     seated = 0.0
     holes = left_in.formwork if left_in is not None else ()
@@ -252,13 +203,13 @@ def _measure(
         rest, area = view.remains.rest[row], view.left[row]
         slope = view.slope[row]
         taken = view.area[row] - area
+        touches = relief.touching.get(row, ())
+        reasons = [touch.state if face.category not in UNFORMED else CONTACT for touch in touches]
         if region is not None and taken > 0:
-            total = sum(entry[2] for entry in relief.touching[row])
-            for neighbour, state, touched in relief.touching[row]:
-                surface(state, taken * touched / total, slope, neighbour)
-        touching = (
-            frozenset([entry[1] for entry in relief.touching[row]]) if row in relief.touching else NOTHING
-        )
+            total = sum(touch.area for touch in touches)
+            for touch, why in zip(touches, reasons, strict=True):
+                surface(why, taken * touch.area / total, slope, *_because(view.bodies, body, touch.body, why))
+        touching = frozenset(reasons)
         if area <= NOISE:
             states.append(FaceState(row, "", False, None, region, touching))
             continue
@@ -268,17 +219,15 @@ def _measure(
             surface("seated", area, slope)
             states.append(FaceState(row, "seated", False, rest, region, touching))
             continue
-        states.append(
-            FaceState(row, category, category not in (FREE, GROUND, AGAINST), rest, region, touching)
-        )
+        states.append(FaceState(row, category, category not in UNFORMED, rest, region, touching))
         if category == FREE:
             surface("free", area, slope)
             continue
         if row in rims:
             surface("left-in", area, slope)
             continue
-        if category in (GROUND, AGAINST):
-            surface(category, area, slope)
+        if category in UNFORMED:
+            surface(category, area, slope, *_because(view.bodies, body, -1, category))
             continue
         filled = sum([hole.area for hole in holes if row in hole.faces]) if holes else 0.0
         pieces = _split(view, row, area, category, dimensions, body)
@@ -320,6 +269,16 @@ def _measure(
     )  # fmt: skip
     area = sum(row.area_m2 for row in made)
     return FormedBody(made, tuple(others), area, seated, no_floor, (cramped, float(lowest)), tuple(states))
+
+
+def _because(bodies: Sequence[Body], body: Body, by: int, state: str) -> tuple[str, str, str]:
+    """GlobalId and method of the neighbour `by` (-1: none), and what decided that it, or the ground, is the form."""
+    other = bodies[by] if by >= 0 else None
+    of, method = (other.element.facts.global_id, other.method) if other else ("", "")
+    if state == AGAINST:
+        ground = (other or body).element.ground
+        return of, method, ground.evidence if ground else f"class {body.element.facts.ifc_class}"
+    return of, method, other.plan.evidence if other and state == LOST_FORM else ""
 
 
 @dataclass(frozen=True, slots=True)

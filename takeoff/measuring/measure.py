@@ -15,7 +15,13 @@ from takeoff.geometry.solids import SolidResult
 from takeoff.geometry.surfaces import Surfaces, make_surfaces
 from takeoff.later import Later
 from takeoff.measuring.allowances import AllowanceTable
-from takeoff.measuring.assumptions import apart_findings, left_in_findings, slabs_on_ground, support_findings
+from takeoff.measuring.assumptions import (
+    apart_findings,
+    ground_form_findings,
+    left_in_findings,
+    slabs_on_ground,
+    support_findings,
+)
 from takeoff.measuring.below_ground import below_ground_volumes, measure_below_ground
 from takeoff.measuring.bodies import PIECES
 from takeoff.measuring.checks import Checks
@@ -41,6 +47,7 @@ from takeoff.measuring.ratios import check_ratios
 from takeoff.measuring.records import EnvelopeRow, MeasuredPart, Measurement
 from takeoff.measuring.reinforcement import Reinforcement, reinforce
 from takeoff.measuring.settling import settle
+from takeoff.measuring.sides import sides_against_ground
 from takeoff.measuring.unmeasured import said_once, unmeasured_parts
 from takeoff.reading.facts import ModelFacts
 
@@ -94,7 +101,9 @@ def measure(
     at_pieces = find_contacts(surfaces, at_piece, joint)
     progress("formwork")
     grounded, findings = slabs_on_ground(bodies, convention)
-    scene = Scene(surfaces, bodies, rows_of, contacts, grounded, convention, rules.finishes)
+    sides = sides_against_ground(surfaces, bodies, rows_of, convention.slopes.side_within_deg)
+    findings += sides.findings
+    scene = Scene(surfaces, bodies, rows_of, contacts, grounded, convention, rules.finishes, sides.regions)
     figures = measure_figures(scene, spread)
     sizes = [figures.sizes[number] for number in range(len(bodies))]
     formed, left_in = figures.formed, figures.left_in
@@ -105,7 +114,7 @@ def measure(
     )
     findings += apart_findings(bodies)
     findings += left_in_findings(left_in, bodies, convention)
-    findings += [*settled.findings, *support_findings(bodies, formed)]
+    findings += [*settled.findings, *support_findings(bodies, formed), *ground_form_findings(formed)]
 
     progress("below ground")
     height = float(origin[2])
@@ -127,7 +136,9 @@ def measure(
     parts = part_rows(
         bodies, sizes, surfaces, rows_of, formed, holes, below, left_in, convention, rules.handling
     )
-    missing, reasons = unmeasured_parts(plans, orders, solids, settled, {body.key for body in bodies})
+    missing, reasons = unmeasured_parts(
+        plans, orders, solids, settled, {body.key for body in bodies if body.concrete}
+    )
     parts += missing
     findings += reasons
     parts, steel = _reinforced(parts, plans, models, rules)

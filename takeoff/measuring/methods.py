@@ -14,6 +14,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
 from takeoff.findings import InputError
+from takeoff.measuring.ground_rules import GroundRules
 from takeoff.measuring.wording import Lexicon, phrases, squeeze
 from takeoff.reading.facts import PropertyValue
 
@@ -129,6 +130,20 @@ class _RuleFields(BaseModel):
     inside: bool = False
 
 
+class GroundFields(BaseModel):
+    """One rule of [[against_ground]]; see the comments in templates/methods.toml."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+    field: Annotated[list[FieldName], BeforeValidator(lambda v: [v] if isinstance(v, str) else v)] = []
+    property: Annotated[list[str], BeforeValidator(lambda v: [v] if isinstance(v, str) else v)] = []
+    words: list[str] = Field(min_length=1)
+    without: list[str] = Field(default=[], alias="not")
+    faces: Literal["all", "sides", "outside", "none"]
+    holds: bool = False
+    because: str = Field(min_length=1)
+
+
 class _Assume(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True)
 
@@ -154,6 +169,7 @@ class _RuleFile(BaseModel):
     limits: _Limits
     own: list[_RuleFields] = []
     rule: list[_RuleFields] = Field(min_length=1)
+    against_ground: list[GroundFields] = []
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,21 +228,20 @@ class MethodRules:
         names: list[tuple[str, int]] = []
         for table, rows in (("own", data.own), ("rule", data.rule)):
             for number, row in enumerate(rows, 1):
-                try:
-                    groups.append((_words(row.words, data.words), _words(row.without, data.words)))
-                    properties = _listed(row.property, data.properties, "properties")
-                    for name in properties:
-                        _property_shape(name)
-                    if bool(row.field) == bool(row.property):
-                        raise ValueError("give either `field` or `property`")
-                    for pattern in (*groups[-1][0], *groups[-1][1]):
-                        next(phrases(pattern))
-                except ValueError as fault:
-                    raise InputError(f"{source}: [[{table}]] number {number}: {fault}") from None
+                patterns, properties = _checked(row, data, f"{source}: [[{table}]] number {number}")
+                groups.append(patterns)
                 names.extend((name, len(self.rules)) for name in properties)
                 flags = {f: getattr(row, f) for f in ("needs_concrete", "assumed", "shell", "inside")}
                 fields = tuple(row.field) or ("property",)
                 self.rules.append(Rule(number, table == "own", fields, row.method, row.because, **flags))
+        ground = [
+            _checked(row, data, f"{source}: [[against_ground]] number {number}")
+            for number, row in enumerate(data.against_ground, 1)
+        ]
+        asked = [(name, number) for number, (_, wanted) in enumerate(ground) for name in wanted]
+        self.ground = GroundRules(
+            data.against_ground, [patterns for patterns, _ in ground], PropertyNames(asked)
+        )
         try:
             self._told_by_property = PropertyNames(names)
             self._materials = PropertyNames(
@@ -316,6 +331,24 @@ def _words(wanted: Sequence[str], lists: Mapping[str, Mapping[str, list[str]]]) 
     return _listed(wanted, flat, "words")
 
 
+def _checked(
+    row: _RuleFields | GroundFields, data: _RuleFile, where: str
+) -> tuple[tuple[list[str], list[str]], list[str]]:
+    """Words, exceptions and properties of a row with its lists put in. Raises InputError naming `where`."""
+    try:
+        patterns = _words(row.words, data.words), _words(row.without, data.words)
+        properties = _listed(row.property, data.properties, "properties")
+        for name in properties:
+            _property_shape(name)
+        if bool(row.field) == bool(row.property):
+            raise ValueError("give either `field` or `property`")
+        for pattern in (*patterns[0], *patterns[1]):
+            next(phrases(pattern))
+    except ValueError as fault:
+        raise InputError(f"{where}: {fault}") from None
+    return patterns, properties
+
+
 def _listed(wanted: Sequence[str], lists: Mapping[str, list[str]], table: str) -> list[str]:
     out: list[str] = []
     for entry in wanted:
@@ -349,7 +382,7 @@ def _first_fault(faults: ValidationError) -> str:
     fault: Any = faults.errors()[0]
     place = list(fault["loc"])
     where = ""
-    if len(place) > 1 and place[0] in ("own", "rule") and isinstance(place[1], int):
+    if len(place) > 1 and place[0] in ("own", "rule", "against_ground") and isinstance(place[1], int):
         where = f"[[{place[0]}]] number {place[1] + 1}: "
         place = place[2:]
     what = ".".join(str(step) for step in place if not isinstance(step, int))

@@ -17,11 +17,12 @@ class Order:
 
 
 def make_orders(plans: Sequence[ElementPlan]) -> tuple[Order, ...]:
-    """Orders for all parts that are concrete or permanent formwork; request keys count from 0."""
+    """Orders for all parts that are concrete, permanent formwork or hold the ground; request keys count from 0."""
     orders: list[Order] = []
     for number, plan in enumerate(plans):
         facts = plan.facts
-        wanted = tuple(p for p in plan.parts if p.method != "not-concrete" or p.permanent_formwork)
+        holds = plan.ground is not None and plan.ground.holds
+        wanted = tuple(p for p in plan.parts if p.method != "not-concrete" or p.permanent_formwork or holds)
         if not wanted or not facts.body:
             continue
         hint = _declared_volume(plan) if len(plan.parts) == 1 else None

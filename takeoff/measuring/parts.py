@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from takeoff.findings import Finding
+from takeoff.measuring.bodies import PIECES
 from takeoff.measuring.decisions import Decision, Evidence, Subject, decide, gather, own_making
 from takeoff.measuring.layering import borrowed_build_up, build_ups_by_type
 from takeoff.measuring.methods import MAKINGS, MethodRules
@@ -20,7 +21,8 @@ from takeoff.reading.facts import BuildUp, ElementFacts, Layer, ModelFacts
 from takeoff.told import Quantity, joined, told
 
 _PLACES = 9  # decimals of a metre kept where thicknesses are added up
-_TAKEN_IN_COVERINGS = ("TOPPING", "FLOORING")
+_CAST_COVERINGS = ("TOPPING", "FLOORING")
+_LEVEL_COVERINGS = ("TOPPING", "FLOORING", "CEILING", "ROOFING")
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,22 +88,24 @@ class _Planner:
     def plan(self) -> ElementPlan | None:
         """The element's plan, None where it is nothing to this program."""
         parts = self._parts()
+        ground = self._rules.ground.of(self._facts)
         role, subrole = self._facts.role, self._facts.subrole
         if not role:
-            cast = any(part.method in MAKINGS for part in parts)
-            if cast and self._facts.predefined_type.upper() in _TAKEN_IN_COVERINGS:
-                role, subrole = "slab", self._facts.predefined_type.upper()
+            covers = self._facts.predefined_type.upper()
+            made = {part.method for part in parts if part.method in MAKINGS}
+            if made and (made & set(PIECES) or covers in _CAST_COVERINGS):
+                role, subrole = "slab" if covers in _LEVEL_COVERINGS else "wall", covers
                 self._tell(
                     "note",
                     "covering-taken-in",
-                    "a covering of concrete; check that no slab has it too",
-                    "a slab",
+                    f"a covering of concrete; check that no other {role} has it too",
+                    f"a {role}",
                 )
-            elif not any(part.permanent_formwork for part in parts):
+            elif not any(part.permanent_formwork for part in parts) and not (ground and ground.holds):
                 return None
             else:
                 self._findings.clear()
-        return ElementPlan(self._facts, role, subrole, tuple(parts), tuple(self._findings))
+        return ElementPlan(self._facts, role, subrole, tuple(parts), tuple(self._findings), ground)
 
     def _parts(self) -> list[PartPlan]:
         facts = self._facts

@@ -33,14 +33,32 @@ class PartPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class GroundForm:
+    """What a rule says of the ground as the form of an element, or of what is cast against it.
+
+    `faces` need no form: `all` but the head, `sides`, `outside` (of a wall the side away from the rooms), or
+    `none`. `holds`: the element holds the ground back, so that nothing cast against it needs a form there.
+    `evidence` tells a person in a few words which text and rule say so.
+    """
+
+    faces: str
+    holds: bool
+    evidence: str
+
+
+@dataclass(frozen=True, slots=True)
 class ElementPlan:
-    """An element with its final role, its parts and what was noticed while deciding."""
+    """An element with its final role, its parts and what was noticed while deciding.
+
+    `ground` is what a rule says of ground as its form, None for nothing.
+    """
 
     facts: ElementFacts
     role: str
     subrole: str
     parts: tuple[PartPlan, ...]
     findings: tuple[Finding, ...] = ()
+    ground: GroundForm | None = None
 
 
 def with_distinct_parts(plans: Sequence[ElementPlan]) -> tuple[ElementPlan, ...]:

@@ -89,9 +89,11 @@ class FormworkRow:
 class SurfaceRow:
     """A surface that needs no form, and why.
 
-    `state` is `free` (top to be levelled), `contact`, `permanent-formwork`, `ground` (blinding area),
-    `against-ground` (piles), `left-in` (the rim
-    of a void that stays in) or `seated` (assumed to stand on something that the model does not show).
+    `state` is `free` (top to be levelled), `contact`, `permanent-formwork` (steel sheet or a precast shell stays
+    as the form), `ground` (blinding area), `against-ground` (cast against the ground or what holds it), `left-in`
+    (the rim of a void that stays in) or `seated` (assumed to stand on something that the model does not show).
+    `other_id` and `other_method` are of the neighbour, `evidence` tells what decided that it, or the ground, is
+    the form.
     """
 
     model: str
@@ -103,6 +105,8 @@ class SurfaceRow:
     area_m2: float
     slope_deg: float | None = None
     other_id: str = ""
+    other_method: str = ""
+    evidence: str = ""
 
 
 @dataclass(frozen=True, slots=True)

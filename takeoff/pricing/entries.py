@@ -214,9 +214,10 @@ def _from_surfaces(measurement: Measurement, register: Register) -> Iterator[Ent
         part = register.part(row.model, row.global_id, row.part)
         yield Entry(
             "surfaces", row.model, row.global_id, row.part, row.storey, _location(part),
-            _fields(register, part, row.role, row.storey, state=row.state),
+            _fields(register, part, row.role, row.storey, state=row.state, other_method=row.other_method),
             _numbers(slope_deg=row.slope_deg),
             _measures(area=row.area_m2),
+            row.evidence,
         )  # fmt: skip
 
 

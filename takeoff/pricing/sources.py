@@ -49,7 +49,7 @@ SOURCES = {
         ("height_to_soffit_m", "depth_m", "slope_deg", "radius_m"),
         {"area": ("m2",), "length": ("m",)},
     ),
-    "surfaces": Source(("state",), ("slope_deg",), {"area": ("m2",)}),
+    "surfaces": Source(("state", "other_method"), ("slope_deg",), {"area": ("m2",)}),
     "holes": Source(("band",), ("area_m2",), {"count": ("nr",), "area": ("m2",), "girth": ("m",)}),
     "reinforcement": Source(("basis", "kind", "diameter"), (), {"mass": ("t", "kg")}),
     "pieces": Source(

@@ -1,6 +1,18 @@
 """Measuring cases whose answers are worked out by hand, one file for each kind of work."""
 
-from cases import doubles, footings, frames, layered, neighbours, rounded, slabs, stairs, walls
+from cases import (
+    doubles,
+    footings,
+    frames,
+    ground_forms,
+    layered,
+    lost_forms,
+    neighbours,
+    rounded,
+    slabs,
+    stairs,
+    walls,
+)
 from cases.case import Case, CaseModel, totals
 
 CASES: tuple[Case, ...] = (
@@ -13,6 +25,8 @@ CASES: tuple[Case, ...] = (
     *footings.CASES,
     *neighbours.CASES,
     *doubles.CASES,
+    *ground_forms.CASES,
+    *lost_forms.CASES,
 )
 
 __all__ = ["CASES", "Case", "CaseModel", "totals"]

@@ -138,7 +138,7 @@ def _sheets(surfaces: Surfaces, formed: Mapping[int, FormedBody]) -> tuple[_Shee
                 sheets.add(face.row, state, number, flags, face.rest)
             if face.relieved is not None:
                 whole = surfaces.polygon[face.row]
-                state = "permanent-formwork" if face.touching == {"permanent-formwork"} else "contact"
+                state = next(iter(face.touching)) if len(face.touching) == 1 else "contact"
                 region = shapely.intersection(whole, face.relieved) if split else whole
                 sheets.add(face.row, state, 0, flags, region)
                 if split and outline == OUTLINED:

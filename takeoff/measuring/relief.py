@@ -1,0 +1,185 @@
+"""What neighbours, forms that stay and the ground take off the faces that need a form."""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from takeoff.geometry.contacts import Contacts, covered
+from takeoff.geometry.mesh import Ints, boxes_of
+from takeoff.geometry.shadows import joined, shadow
+from takeoff.geometry.surfaces import Surfaces
+from takeoff.measuring.bodies import PIECES, Body
+from takeoff.measuring.convention import Convention
+
+CASTING = ("foundation", "column", "wall", "beam", "slab", "stair")
+"""Order of casting: a later part is relieved by the one that stands already."""
+CONTACT, LOST_FORM, AGAINST = "contact", "permanent-formwork", "against-ground"
+"""Why a part of a face that would be formed needs no form."""
+BROAD = 0.5
+"""A shell is a form with its broad faces, those of this part of its largest face at least."""
+REACH = 0.8
+"""Piles and profiled sheets hold concrete with what lies within this of a face, m: more than a pile's radius."""
+
+
+@dataclass(frozen=True, slots=True)
+class Touch:
+    """A neighbour at a face: `body` its position (-1: the ground itself), `state` why no form is needed, m2."""
+
+    body: int
+    state: str
+    area: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Relief:
+    """For a surface: the region that needs no form, in its own coordinates, and who takes how much of it."""
+
+    region: Mapping[int, shapely.Geometry]
+    touching: Mapping[int, Sequence[Touch]]
+
+
+def find_relief(
+    surfaces: Surfaces,
+    bodies: Sequence[Body],
+    rows_of: Sequence[Ints],
+    formed: Sequence[int],
+    contacts: Contacts,
+    convention: Convention,
+    against: Mapping[int, shapely.Geometry],
+) -> Relief:
+    """What needs no form of the faces of the bodies `formed`; `against` are regions cast against the ground."""
+    own = np.concatenate([contacts.first, contacts.second])
+    other = np.concatenate([contacts.second, contacts.first])
+    relieved = _relieved(bodies, formed, surfaces.part[own], surfaces.part[other], convention)
+    polygon = np.concatenate([contacts.polygon] * 2)[relieved]
+    area = np.concatenate([contacts.area] * 2)[relieved]
+    own, other = own[relieved], other[relieved]
+    state = _states(surfaces, bodies, other, convention)
+    touching: dict[int, list[Touch]] = defaultdict(list)
+    for row, by, why, size in zip(
+        own.tolist(), surfaces.part[other].tolist(), state, area.tolist(), strict=True
+    ):
+        touching[row].append(Touch(by, why, size))
+    region = covered(own, polygon)
+    for row, by, shape in _shadows(surfaces, bodies, rows_of, formed, convention):
+        why = LOST_FORM if bodies[by].plan.permanent_formwork else AGAINST
+        _add(surfaces, region, touching, row, Touch(by, why, 0.0), shape)
+    wanted = set(formed)
+    for row, shape in against.items():
+        if int(surfaces.part[row]) in wanted:
+            _add(surfaces, region, touching, row, Touch(-1, AGAINST, 0.0), shape)
+    return Relief(region, touching)
+
+
+def _add(
+    surfaces: Surfaces,
+    region: dict[int, shapely.Geometry],
+    touching: dict[int, list[Touch]],
+    row: int,
+    touch: Touch,
+    shape: shapely.Geometry,
+) -> None:
+    """Add what `shape` covers of a face beyond what is relieved already."""
+    known = region.get(row)
+    new = shapely.intersection(surfaces.polygon[row], shape)
+    if known is not None:
+        new = shapely.difference(new, known)
+    area = float(new.area) * float(surfaces.scale[row])
+    if area <= 1e-9:
+        return
+    region[row] = new if known is None else shapely.union(known, new)
+    touching[row].append(Touch(touch.body, touch.state, area))
+
+
+def _states(surfaces: Surfaces, bodies: Sequence[Body], other: Ints, convention: Convention) -> list[str]:
+    """Why the body of each surface of `other` relieves what touches it there."""
+    if not len(other):
+        return []
+    largest = np.zeros(len(bodies))
+    np.maximum.at(largest, surfaces.part, surfaces.area)
+    limit = convention.contacts.shell_mm / 1e3 + 1e-6
+    shell = [
+        body.method in PIECES and large > 0 and (body.plan.shell or body.net / large <= limit)
+        for body, large in zip(bodies, largest.tolist(), strict=True)
+    ]
+    broad = surfaces.area[other] >= BROAD * largest[surfaces.part[other]]
+    states = []
+    for by, wide in zip(surfaces.part[other].tolist(), broad.tolist(), strict=True):
+        body = bodies[by]
+        if body.plan.permanent_formwork or (shell[by] and wide):
+            states.append(LOST_FORM)
+        else:
+            states.append(AGAINST if body.holds_ground else CONTACT)
+    return states
+
+
+def _relieved(
+    bodies: Sequence[Body], wanted: Sequence[int], body: Ints, neighbour: Ints, convention: Convention
+) -> NDArray[np.bool_]:
+    """Whether a face of body `body[k]`, if it is wanted, needs no form where body `neighbour[k]` touches it, (k,)."""
+    formed = np.array([one.formed for one in bodies], dtype=bool)
+    asked = np.zeros(len(bodies), dtype=bool)
+    asked[list(wanted)] = True
+    concrete = np.array([one.concrete for one in bodies], dtype=bool)
+    stays = np.array([one.plan.permanent_formwork or one.holds_ground for one in bodies], dtype=bool)
+    order = {role: place for place, role in enumerate(CASTING)}
+    turn = np.array([order.get(one.role, len(order)) for one in bodies], dtype=np.int64)
+    first = ~formed[neighbour] | (turn[body] >= turn[neighbour])
+    cast = concrete[neighbour] & (first | (convention.contacts.relieve == "both"))
+    out: NDArray[np.bool_] = asked[body] & (stays[neighbour] | cast)
+    return out
+
+
+def _shadows(
+    surfaces: Surfaces,
+    bodies: Sequence[Body],
+    rows_of: Sequence[Ints],
+    formed: Sequence[int],
+    convention: Convention,
+) -> list[tuple[int, int, shapely.Geometry]]:
+    """(surface, body, region) of flat faces at which profiled sheets that stay, or round piles, stand as forms."""
+    stands = [
+        number
+        for number, body in enumerate(bodies)
+        if (body.plan.permanent_formwork or body.holds_ground)
+        and (not body.concrete or bool(surfaces.curved[rows_of[number]].any()))
+    ]
+    if not stands or not formed:
+        return []
+    gap, close = convention.contacts.gap_mm / 1e3, convention.contacts.close_mm / 1e3
+    boxes = boxes_of([body.mesh for body in bodies])
+    found: list[tuple[int, int, shapely.Geometry]] = []
+    for number in formed:
+        near = [
+            by
+            for by in stands
+            if by != number
+            and np.all(boxes[by, 0] <= boxes[number, 1] + REACH)
+            and np.all(boxes[by, 1] >= boxes[number, 0] - REACH)
+        ]
+        for row in rows_of[number].tolist() if near else ():
+            if surfaces.frame[row] >= 0 and surfaces.rise[row] < 60.0:
+                found += _at_face(surfaces, row, bodies, near, gap, close)
+    return found
+
+
+def _at_face(
+    surfaces: Surfaces, row: int, bodies: Sequence[Body], near: Sequence[int], gap: float, close: float
+) -> list[tuple[int, int, shapely.Geometry]]:
+    """Shadows on one face; what closes the gaps between them goes to the last."""
+    offset = float(surfaces.centre[row] @ surfaces.normal[row])
+    cast: dict[bool, list[tuple[int, NDArray[np.object_]]]] = {True: [], False: []}
+    for by in near:
+        shape = shadow(bodies[by].mesh, surfaces.axes[row], surfaces.normal[row], offset, gap, REACH)
+        if len(shape):
+            cast[bodies[by].plan.permanent_formwork].append((by, shape))
+    found = []
+    for shapes in cast.values():
+        found += [(row, by, joined(shape, 0.0)) for by, shape in shapes]
+        if shapes and close > 0:
+            found.append((row, shapes[-1][0], joined(np.concatenate([shape for _, shape in shapes]), close)))
+    return found
