@@ -97,8 +97,8 @@ def ground_form_findings(formed: Mapping[int, FormedBody]) -> list[Finding]:
         findings.append(
             Finding(
                 "note", "cast-against-ground", model, ids[0] if len(ids) == 1 else "",
-told(
-                    "{} of {} cast against the ground or what holds it, by {}; check with the designer of the excavation",
+                told(
+                    "{} of {} cast against the ground or what holds it, by {}; check with the excavation's designer",
                     Quantity(area, "m2", ".2f"), counted(len(ids), "element is", "elements are"), evidence,
                 ),
                 "no form there", area, "m2",
