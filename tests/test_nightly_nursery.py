@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import psutil
@@ -95,6 +96,13 @@ def test_a_crash_costs_one_child(nursery: Nursery, tmp_path: Path) -> None:
     fine = child_that(nursery, tmp_path / "b", "import sys; sys.exit(5)")
     assert fine.wait(60) == 1
     assert "SystemExit: 5" in (tmp_path / "b" / "stderr.txt").read_text()
+
+
+def test_several_threads_may_wait_for_one_child(nursery: Nursery, tmp_path: Path) -> None:
+    child = child_that(nursery, tmp_path / "a", "import time; time.sleep(1)")
+    with ThreadPoolExecutor(8) as pool:
+        codes = list(pool.map(lambda _: child.wait(60), range(8)))
+    assert codes == [1] * 8  # its order is no order
 
 
 def test_each_has_its_own_places(nursery: Nursery, tmp_path: Path) -> None:

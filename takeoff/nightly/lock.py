@@ -40,7 +40,10 @@ def hold(out: Path) -> Iterator[str]:
             "host": socket.gethostname(),
             "since": datetime.now(UTC).isoformat(timespec="seconds"),
         }
-        holder.write_text(json.dumps(mine), encoding="utf-8")
+        try:
+            holder.write_text(json.dumps(mine), encoding="utf-8")
+        except OSError as fault:
+            raise InputError(f"{out}: cannot be written ({fault.strerror}); give another place") from fault
         yield died
     finally:
         holder.unlink(missing_ok=True)

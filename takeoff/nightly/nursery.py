@@ -8,6 +8,7 @@ import socket
 import subprocess
 import sys
 import threading
+import weakref
 from pathlib import Path
 from typing import Any
 
@@ -34,7 +35,10 @@ def available() -> bool:
 
 
 class Child:
-    """A forked process at the head of a group of its own, to be used as one that `subprocess` started."""
+    """A forked process at the head of a group of its own, to be used as one that `subprocess` started.
+
+    Several threads may wait for it, as the one that watches it and the one that ends the run do.
+    """
 
     stdin = None
 
@@ -42,7 +46,9 @@ class Child:
         self.pid = pid
         self.returncode: int | None = None
         self._nursery = nursery
+        self._lock = threading.Lock()
         self._ends = os.pidfd_open(pid)
+        weakref.finalize(self, os.close, self._ends)
 
     def wait(self, timeout: float | None = None) -> int:
         """Its exit code, once it has ended. Raises subprocess.TimeoutExpired where it takes longer."""
@@ -51,12 +57,16 @@ class Child:
             look.register(self._ends, select.POLLIN)
             if not look.poll(None if timeout is None else timeout * 1000.0):
                 raise subprocess.TimeoutExpired("takeoff", timeout or 0.0)
-            os.close(self._ends)
-            try:
-                self.returncode = int(self._nursery.ask("reap", self.pid))
-            except EOFError:
-                self.returncode = -signal.SIGKILL  # the nursery has ended, and its children with it
+            with self._lock:
+                if self.returncode is None:
+                    self.returncode = self._reaped()
         return self.returncode
+
+    def _reaped(self) -> int:
+        try:
+            return int(self._nursery.ask("reap", self.pid))
+        except EOFError:
+            return -signal.SIGKILL  # the nursery has ended, and its children with it
 
     def kill(self) -> None:
         """End it at once."""

@@ -84,7 +84,10 @@ def session(place: Place, log: Log) -> Iterator["Session"]:
     except OSError as fault:
         raise InputError(f"{place.out}: cannot be written ({fault.strerror}); give another place") from fault
     with hold(place.out) as died:
-        outputs.prepare()
+        try:
+            outputs.prepare()
+        except OSError as fault:
+            raise _not_written(place, fault) from fault
         engine = open_database(place.url)
         try:
             with alone(engine, place.job_name) as held:
@@ -97,9 +100,18 @@ def session(place: Place, log: Log) -> Iterator["Session"]:
                 yield Session(place, outputs, History(engine, shown(place.job_name)), log)
         except SQLAlchemyError as fault:
             raise InputError(f"history: {words(fault)}; what was finished is kept, run again") from fault
+        except OSError as fault:
+            raise _not_written(place, fault) from fault
         finally:
             outputs.close()
             engine.dispose()
+
+
+def _not_written(place: Place, fault: OSError) -> InputError:
+    why = fault.strerror or str(fault)
+    return InputError(
+        f"{fault.filename or place.out}: cannot be written or read ({why}); what was finished is kept, run again"
+    )
 
 
 class Session:

@@ -4,7 +4,7 @@ import os
 import secrets
 import shutil
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from takeoff.findings import InputError
@@ -29,7 +29,8 @@ def write_whole(path: Path, write: Callable[[Path], None]) -> None:
             _flush(partial)
             os.replace(partial, target)
     finally:
-        partial.unlink(missing_ok=True)
+        with suppress(OSError):  # it was never made, or the disk takes nothing any more
+            partial.unlink()
 
 
 def write_folder_whole(

@@ -3,6 +3,7 @@
 import csv
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 from takeoff.findings import InputError
 from takeoff.outputs.files import write_whole
@@ -42,11 +43,13 @@ def _write_csv(path: Path, rates: RateList, heading: str) -> None:
 
 
 def _write_book(path: Path, rates: RateList, heading: str) -> None:
-    import xlsxwriter
+    from takeoff.outputs.book_file import book_at
 
-    book = xlsxwriter.Workbook(
-        str(path), {"default_format_properties": {"font_name": "Arial", "font_size": 9}}
-    )
+    with book_at(path, {"default_format_properties": {"font_name": "Arial", "font_size": 9}}) as book:
+        _fill_book(book, rates, heading)
+
+
+def _fill_book(book: Any, rates: RateList, heading: str) -> None:
     sheet = book.add_worksheet("Rates")
     look = {"font_name": "Arial", "font_size": 9, "valign": "top"}
     head = book.add_format({**look, "bold": True, "bg_color": "#E6EBEF", "bottom": 1})
@@ -76,4 +79,3 @@ def _write_book(path: Path, rates: RateList, heading: str) -> None:
                 sheet.write_blank(number, column, None, style(**shade))
     sheet.freeze_panes(2, 1)
     sheet.autofilter(1, 0, len(rates.rows) + 1, len(LIST_COLUMNS) - 1)
-    book.close()

@@ -1,5 +1,6 @@
 """Copies of the shipped data files for a user to edit."""
 
+import contextlib
 import shutil
 from pathlib import Path
 
@@ -20,13 +21,30 @@ def copy_templates(folder: Path) -> list[Path]:
     there = [folder / name for name in names if (folder / name).exists()]
     if there:
         raise InputError(f"{there[0]}: is there already; name another folder, nothing was copied")
-    copies = []
+    copies: list[Path] = []
+    made: list[Path] = []
     try:
         for name in names:
             copy = folder / name
+            made += _missing(copy.parent)
             copy.parent.mkdir(parents=True, exist_ok=True)
-            shutil.copyfile(source / name, copy)
             copies.append(copy)
+            shutil.copyfile(source / name, copy)
     except OSError as error:
+        _take_back(copies, made)
         raise InputError(f"{folder}: cannot be written ({error.strerror}); name another folder") from error
     return copies
+
+
+def _missing(folder: Path) -> list[Path]:
+    """The folder and those around it that are not there, outermost first."""
+    return [around for around in (*reversed(folder.parents), folder) if not around.exists()]
+
+
+def _take_back(copies: list[Path], made: list[Path]) -> None:
+    """Remove what was copied so far, and the folders that were made for it."""
+    with contextlib.suppress(OSError):
+        for copy in copies:
+            copy.unlink(missing_ok=True)
+        for folder in reversed(made):
+            folder.rmdir()

@@ -4,8 +4,7 @@ from collections.abc import Mapping, Sequence
 from functools import partial
 from pathlib import Path
 
-import xlsxwriter
-
+from takeoff.outputs.book_file import book_at
 from takeoff.outputs.changes.tables import element_row, item_row, line_row
 from takeoff.outputs.files import write_whole
 from takeoff.outputs.workbook.look import Look, shipped_look
@@ -106,7 +105,7 @@ def write_changes(
 
 def _write(path: Path, changes: Changes, record: Mapping[str, object], look: Look) -> None:
     font = {"font_name": look.font.name, "font_size": look.font.size}
-    with xlsxwriter.Workbook(str(path), {"constant_memory": True, "default_format_properties": font}) as book:
+    with book_at(path, {"constant_memory": True, "default_format_properties": font}) as book:
         styles = Styles(book, look)
         sheets = {name: Sheet(book, styles, name) for name in SHEETS}
         origin = f"takeoff {record.get('version', '')}, {record.get('created', '')}"

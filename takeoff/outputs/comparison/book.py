@@ -3,9 +3,7 @@
 from functools import partial
 from pathlib import Path
 
-import xlsxwriter
-from xlsxwriter.exceptions import FileCreateError
-
+from takeoff.outputs.book_file import book_at
 from takeoff.outputs.comparison.basis import write_basis
 from takeoff.outputs.comparison.differences import write_differences
 from takeoff.outputs.comparison.pieces import write_pieces
@@ -33,26 +31,20 @@ def write_comparison(path: Path, comparison: Comparison, look: Look | None = Non
 
 
 def _write(path: Path, comparison: Comparison, look: Look | None) -> None:
-    book = xlsxwriter.Workbook(str(path))
-    styles = Styles(book, look)
-    page = _page(comparison)
-    book.set_properties({"title": cell_text(page.title)[:250], "comments": page.origin})
-    sheets = {name: Sheet(book, styles, name) for name in SHEETS}
-    differences = write_differences(sheets["Differences"], page, comparison)
-    write_quantities(sheets["Quantities"], page, comparison)
-    write_pieces(sheets["Pieces"], page, comparison)
-    time = write_time(sheets["Time"], page, comparison)
-    plan = SummaryPlan.of(comparison)
-    write_sensitivity(book, sheets["Sensitivity"], page, comparison, plan)
-    write_basis(sheets["Basis"], page, comparison)
-    write_summary(book, sheets["Summary"], page, comparison, plan, differences, time)
-    sheets["Summary"].raw.activate()
-    try:
-        book.close()
-    except FileCreateError as error:
-        # The library wraps what the operating system said.
-        (cause,) = error.args
-        raise cause from None
+    with book_at(path, {}) as book:
+        styles = Styles(book, look)
+        page = _page(comparison)
+        book.set_properties({"title": cell_text(page.title)[:250], "comments": page.origin})
+        sheets = {name: Sheet(book, styles, name) for name in SHEETS}
+        differences = write_differences(sheets["Differences"], page, comparison)
+        write_quantities(sheets["Quantities"], page, comparison)
+        write_pieces(sheets["Pieces"], page, comparison)
+        time = write_time(sheets["Time"], page, comparison)
+        plan = SummaryPlan.of(comparison)
+        write_sensitivity(book, sheets["Sensitivity"], page, comparison, plan)
+        write_basis(sheets["Basis"], page, comparison)
+        write_summary(book, sheets["Summary"], page, comparison, plan, differences, time)
+        sheets["Summary"].raw.activate()
 
 
 def _page(comparison: Comparison) -> Page:

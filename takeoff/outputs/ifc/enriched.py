@@ -1,5 +1,6 @@
 """A copy of a model with the results in it: quantities, methods, prefabrication share, bill items."""
 
+import glob
 import tempfile
 import time
 from collections import defaultdict
@@ -112,7 +113,13 @@ def _write(source: Path, target: Path, what: Enrichment) -> None:
     with tempfile.TemporaryDirectory(prefix="takeoff-") as scratch:
         model = ifcopenshell.open(open_source(source, Path(scratch)).path)
         enrich(model, what)
-        model.write(str(target))
+        try:
+            model.write(str(target))
+        except RuntimeError as problem:
+            # The library says no more, and leaves its own half-written file behind.
+            for rest in target.parent.glob(f"{glob.escape(target.name)}.*.tmp"):
+                rest.unlink(missing_ok=True)
+            raise OSError("the IFC library gave up; is there room on the disk?") from problem
 
 
 def enrich(model: Any, what: Enrichment, seconds: int | None = None) -> None:

@@ -3,12 +3,11 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from tempfile import TemporaryDirectory
 
 import xlsxwriter
-from xlsxwriter.exceptions import FileCreateError
 
 from takeoff.measuring.records import Measurement
+from takeoff.outputs.book_file import book_at
 from takeoff.outputs.files import write_whole
 from takeoff.outputs.text import cell_text
 from takeoff.outputs.unit_view import findings_shown_in, score_shown_in, shown_in
@@ -102,24 +101,14 @@ class _Book:
 
 
 def _write(path: Path, content: _Book) -> None:
-    with TemporaryDirectory(prefix="takeoff-", ignore_cleanup_errors=True) as scratch:
-        # One row at a time is kept in memory, so that a sheet may be long: sheets are filled downwards.
-        options = {
-            "constant_memory": True,
-            "tmpdir": scratch,
-            "default_format_properties": {
-                "font_name": content.look.font.name,
-                "font_size": content.look.font.size,
-            },
-        }
-        book = xlsxwriter.Workbook(str(path), options)
+    font = content.look.font
+    # One row at a time is kept in memory, so that a sheet may be long: sheets are filled downwards.
+    options = {
+        "constant_memory": True,
+        "default_format_properties": {"font_name": font.name, "font_size": font.size},
+    }
+    with book_at(path, options) as book:
         _fill(book, content)
-        try:
-            book.close()
-        except FileCreateError as error:
-            # The library wraps what the operating system said.
-            (cause,) = error.args
-            raise cause from None
 
 
 def _fill(book: xlsxwriter.Workbook, content: _Book) -> None:
