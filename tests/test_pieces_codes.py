@@ -13,6 +13,7 @@ from takeoff.measuring.moulds import mould_rows
 from takeoff.measuring.piece_codes import handedness, piece_numbers, shape_codes
 from takeoff.measuring.piece_sizes import piece_sizes, upper_side
 from takeoff.measuring.records import PieceRow
+from takeoff.measuring.rims import rim_runs
 from takeoff.measuring.shapes import shape_of
 
 
@@ -201,3 +202,57 @@ def test_moulds_by_hand():
     assert wall.basis.startswith("the time decides")
     assert (stair.pieces, stair.moulds, stair.changes) == (30, 1, 1)
     assert (core.moulds, core.pieces_per_mould, core.changes, core.basis) == (0, None, 0, "beds of the works")
+
+
+def cylinder(radius, height, segments):
+    return rod(radius, height, (0, 0, 0), segments).rotate((-90, 0, 0))
+
+
+def arc_wall(segments, radius=5.0, thickness=0.2, turn=60.0, height=3.0):
+    """A wall that is an arc in plan, each side cut into so many flat ones."""
+    outside = cylinder(radius + thickness, height, segments)
+    inside = cylinder(radius, height, segments)
+    wedge = box((0, 0, 0), (10, 10, height)).rotate((0, 0, turn - 90.0))
+    quarter = box((0, 0, 0), (10, 10, height))
+    solid = (outside - inside) ^ quarter ^ wedge
+    return solid
+
+
+def code_of(mesh):
+    size = piece_sizes([mesh], True)
+    return shape_codes([mesh], [shape_of(mesh)], [(size.length, size.width, size.thickness)], [None])[0]
+
+
+def test_codes_of_curved_pieces_do_not_depend_on_the_tessellation():
+    """Arc walls and round columns from coarse to fine, turned and shifted; other radii, angles, heights: other codes.
+
+    Segments are multiples of 12, so that the ends of the arc, at 0 and 60 degrees, lie on the true circle.
+    """
+    walls = [moved(mesh_of(arc_wall(n)), seed) for seed, n in enumerate((36, 48, 72, 144, 360))]
+    codes = {code_of(wall) for wall in walls}
+    assert len(codes) == 1
+    columns = [moved(mesh_of(cylinder(0.25, 3.0, n)), n) for n in (36, 50, 64, 128)]
+    assert len({code_of(column) for column in columns}) == 1
+    others = [
+        arc_wall(72, radius=5.1),
+        arc_wall(72, thickness=0.21),
+        arc_wall(72, turn=65.0),
+        arc_wall(72, height=3.01),
+        cylinder(0.26, 3.0, 64),
+        cylinder(0.25, 3.1, 64),
+    ]
+    found = {code_of(mesh_of(solid)) for solid in others}
+    assert len(found | codes | {code_of(columns[0])}) == len(others) + 2
+
+
+def test_rims_of_a_cylinder_and_an_arc_wall_by_hand():
+    """A cylinder has two circles. The arc wall has eight straight edges and four arcs of 60 degrees: chords of the
+    radius itself, rises of r (1 - cos 30)."""
+    runs = rim_runs(shape_of(mesh_of(cylinder(0.25, 3.0, 60))))
+    assert [(run.chord, run.rise) for run in runs] == [(0.0, pytest.approx(0.5, abs=1e-6))] * 2
+    runs = rim_runs(shape_of(mesh_of(arc_wall(60))))
+    straight = sorted(round(run.chord, 4) for run in runs if run.rise == 0.0)
+    assert straight == [0.2] * 4 + [3.0] * 4
+    arcs = sorted((round(run.chord, 4), round(run.rise, 4)) for run in runs if run.rise)
+    flat = 1 - np.cos(np.radians(30))
+    assert arcs == [(5.0, round(5 * flat, 4))] * 2 + [(5.2, round(5.2 * flat, 4))] * 2

@@ -11,6 +11,7 @@ import numpy as np
 
 from takeoff.geometry.mesh import Floats, Mesh
 from takeoff.measuring.congruence import same_shape
+from takeoff.measuring.rims import is_curved, rim_runs
 from takeoff.measuring.shapes import Shape, moments
 
 LETTERS = "23456789BCDFGHJKMNPQRSTVWXYZ"
@@ -33,7 +34,8 @@ def shape_codes(
     boxes: Sequence[tuple[float, float, float]],
     ups: Sequence[Floats | None],
 ) -> list[str]:
-    """A code for each of different shapes, from overall sizes (m), volume, surface, moments and handedness.
+    """A code for each of different shapes, from overall sizes (m), volume, surface, moments and handedness, for
+    those with curved faces from their rims.
 
     `shapes` are those of the meshes; `ups` as for grouping. Different shapes that fall on one code get a
     further sign in the order given.
@@ -94,20 +96,34 @@ def handedness(mesh: Mesh, shape: Shape, up: Floats | None) -> int:
 
 
 def _code(mesh: Mesh, shape: Shape, box: tuple[float, float, float], up: Floats | None) -> str:
-    figures = [
-        *(_bin(side, 1e-3) for side in box),
-        _bin(shape.volume, 1e-4),
-        _bin(shape.area, 1e-3),
-        *(_bin(spread, 1e-3) for spread in shape.spreads.tolist()),
-        len(shape.corners),
-        handedness(mesh, shape, up),
-    ]
+    figures: list[object] = [handedness(mesh, shape, up)]
+    if is_curved(mesh):
+        figures += _rim_figures(shape)
+    else:
+        figures += [
+            *(_bin(side, 1e-3) for side in box),
+            _bin(shape.volume, 1e-4),
+            _bin(shape.area, 1e-3),
+            *(_bin(spread, 1e-3) for spread in shape.spreads.tolist()),
+            len(shape.corners),
+        ]
     number = int.from_bytes(blake2b(repr(figures).encode(), digest_size=8).digest())
     code = ""
     for _ in range(CODE_LENGTH):
         number, place = divmod(number, len(LETTERS))
         code += LETTERS[place]
     return code
+
+
+def _rim_figures(shape: Shape) -> list[object]:
+    """What tells a shape with curved faces however they were cut into flat ones: chords and rises of its rims, and
+    how far their corners and circles lie from their common middle."""
+    runs = rim_runs(shape)
+    known = [*shape.corners, *(run.middle for run in runs if not run.chord and run.rise is not None)]
+    points = np.array(known).reshape(-1, 3)
+    reach = np.linalg.norm(points - points.mean(axis=0), axis=1) if len(points) else np.zeros(0)
+    rims = [(_bin(run.chord, 1e-3), -1 if run.rise is None else _bin(run.rise, 1e-3)) for run in runs]
+    return ["curved", sorted(rims), sorted(_bin(far, 1e-3) for far in reach.tolist())]
 
 
 def _bin(value: float, width: float) -> int:
