@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from takeoff.compare_job import Choice
 from takeoff.findings import Finding, InputError
 from takeoff.pipeline import Prepared, Progress, Run, measure_prepared, prepare, with_bill
+from takeoff.scored import scheme_of
 from takeoff.settings import Settings
 from takeoff.templates import template_path
 from takeoff.told import counted
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
     from takeoff.pricing.comparison import Comparison, Variant
     from takeoff.pricing.cost_model import Priced
     from takeoff.pricing.rates import RateBook
+    from takeoff.pricing.schemes import Scheme
+    from takeoff.pricing.scoring import Score
     from takeoff.pricing.typed import TypedBill
 
 
@@ -58,6 +61,7 @@ def compare(
     production_file = choice.production or template_path("production.toml")
     production = load_production(production_file)
     carbon = load_carbon(choice.carbon) if choice.carbon is not None else None
+    scheme = scheme_of(settings)
     billing = load_billing(settings)
     ways: list[Alternative | None] = [None, *file.alternatives]
     ways.insert(0, ways.pop(base))
@@ -103,8 +107,18 @@ def compare(
         tuple(_basis(file, variants)),
         _record(run, extra, seconds),
         carbon is not None,
+        tuple(_scores(variants, scheme)),
     )
     return comparison, run
+
+
+def _scores(variants: "Sequence[Variant]", scheme: "Scheme | None") -> "list[Score]":
+    """The score of each variant by a scheme, none without one."""
+    if scheme is None:
+        return []
+    from takeoff.pricing.scoring import make_score
+
+    return [make_score(variant.measurement, scheme, variant.bill) for variant in variants]
 
 
 def bill_of(

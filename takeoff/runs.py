@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from takeoff.measuring.plan import ElementPlan
     from takeoff.measuring.records import Measurement
     from takeoff.pricing.records import Bill, ShareRow
+    from takeoff.pricing.scoring import Score
     from takeoff.reading.facts import ModelFacts, Storey
 
 
@@ -79,6 +80,7 @@ class Run:
     bill: "Bill | None" = None
     sources: Mapping[str, Path] = field(default_factory=dict)
     places: Mapping[ElementKey, Place] = field(default_factory=dict)
+    score: "Score | None" = None
 
     @property
     def measurement(self) -> "Measurement":

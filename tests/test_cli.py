@@ -104,6 +104,7 @@ def test_one_bad_file_costs_that_file(shed, tmp_path):
         ("allowances", "role\nwall\n", "x.allowances"),
         ("markups", "currency = 3\n", "x.markups"),
         ("sections", "nothing = 1\n", "x.sections"),
+        ("scoring", "name = 'x'\n", "x.scoring"),
     ],
 )
 def test_a_faulty_data_file_is_one_line_before_anything_is_measured(name, text, word, shed, tmp_path):

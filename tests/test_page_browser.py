@@ -316,3 +316,18 @@ def test_a_divided_body_is_shown_as_its_pieces(browser, divided):
 
 def test_a_page_without_divisions_does_not_offer_them(seen):
     assert seen.page.locator("#divided").count() == 0
+
+
+def test_the_score_stands_in_the_page(browser, run, tmp_path):
+    from takeoff.scored import scheme_of, with_score
+    from takeoff.settings import Settings
+
+    scored = with_score(run, scheme_of(Settings(scoring=Path("example"))))
+    write_page(tmp_path / "scored.html", scored)
+    seen = Seen(browser, tmp_path / "scored.html")
+    words = seen.page.locator("#score").inner_text()
+    assert "no certificate" in words
+    assert f"{scored.score.total:.2f}" in words
+    assert seen.page.locator("#score tbody tr").count() == len(scored.score.parts) + len(scored.score.bonuses)
+    seen.context.close()
+    assert seen.complaints == []

@@ -1,13 +1,17 @@
 """Scores by a scheme: every figure of the working recomputed by hand, and the sheet recomputed from its formulas."""
 
+import csv
+import json
 import re
 from dataclasses import replace
 from pathlib import Path
 
 import openpyxl
 import pytest
+from click.testing import CliRunner
 from pricing_rows import part, piece
 
+from takeoff.cli import main
 from takeoff.findings import InputError
 from takeoff.measuring.piece_records import RepetitionRow
 from takeoff.measuring.records import Measurement
@@ -226,3 +230,38 @@ def test_the_sheets_formulas_give_the_same_points(tmp_path: Path) -> None:
         for row in range(5, shown.max_row + 1)
     }
     assert {key: stored[key] for key in points} == pytest.approx(points)
+
+
+SAMPLE = Path(__file__).parents[1] / "sample_models" / "archive-ifc4.ifc"
+
+
+def test_measuring_scores_too_with_its_working_as_tables(tmp_path: Path) -> None:
+    """Without prices: the table of the working adds up by hand from its own rows, and run.json says the same."""
+    given = ["measure", str(SAMPLE), "--scoring", "example", "--out", str(tmp_path / "out")]
+    result = CliRunner().invoke(main, given)
+    assert result.exit_code == 0, result.output
+    with (tmp_path / "out" / "score.csv").open(newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    with (tmp_path / "out" / "score-quantities.csv").open(newline="") as stream:
+        quantities = list(csv.DictReader(stream))
+    points = 0.0
+    for entry in (row for row in rows if row["code"] in ("A", "B", "C", "D") and not row["system"]):
+        lines = [row for row in rows if row["code"] == entry["code"] and row["system"]]
+        own = [float(row["quantity"]) for row in quantities if row["code"] == entry["code"]]
+        assert sum(own) == pytest.approx(sum(float(line["quantity"]) for line in lines))
+        share = sum(float(line["quantity"]) * float(line["weight"]) for line in lines) / sum(own)
+        reached = share >= (0.10 if entry["code"] == "D" else 0.0)
+        points += float(entry["points_of"]) * share * reached
+    points += sum(float(row["points"]) for row in rows if row["code"].startswith("R"))
+    record = json.loads((tmp_path / "out" / "run.json").read_text())["score"]
+    assert float(rows[-1]["points"]) == pytest.approx(record["points"]) == pytest.approx(points)
+    assert f"Score {points:,.2f} of 100 points" in result.output
+    assert "no certificate" in record["notice"]
+
+
+def test_value_asks_for_a_bill(tmp_path: Path) -> None:
+    scheme = scheme_with(tmp_path, ('measure = "volume"', 'measure = "value"'))
+    found = make_score(building(), scheme).findings
+    (told,) = [finding for finding in found if finding.kind == "score-without-prices"]
+    assert "parts D of" in told.message
+    assert all("parts D" not in finding.message for finding in found if finding.kind == "score-part-empty")

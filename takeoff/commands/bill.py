@@ -13,6 +13,7 @@ from takeoff.commands.common import (
     problems,
     progress,
     require_page_name,
+    scoring_option,
 )
 from takeoff.commands.hand_back import HandBack, handing_back
 
@@ -26,9 +27,7 @@ from takeoff.commands.hand_back import HandBack, handing_back
 @click.option("--resources", type=PATH, help="Prices that rates are built up of (CSV or .xlsx).")
 @click.option("--sections", type=PATH, help="Sections, items and their wording (TOML).")
 @click.option("--markups", type=PATH, help="Preliminaries, overheads, contingency, tax (TOML).")
-@click.option(
-    "--scoring", type=PATH, help="Scheme of points (TOML), or a shipped one by name: a sheet Score."
-)
+@scoring_option
 @click.option("--csv", "csv_folder", type=PATH, help="Folder for every sheet as CSV.")
 @click.option("--parquet", "parquet_folder", type=PATH, help="Folder for every sheet as Parquet.")
 @click.option("--arrange", type=click.Choice(["trade", "element", "storey"]), help="Sections of the bill by.")
@@ -64,6 +63,7 @@ def bill(
         from takeoff.outputs.workbook.previous import read_previous
         from takeoff.outputs.workbook.untouched import require_untouched
         from takeoff.outputs.workbook.words import load_words
+        from takeoff.scored import scheme_of, with_score
         from takeoff.settings import load_settings
 
         if out.suffix.lower() != ".xlsx":
@@ -75,6 +75,7 @@ def bill(
         if alternative is not None and hand_back.ifc is not None:
             raise click.UsageError("--ifc puts results into the model as it is; leave --alternative out")
         settings = load_settings(job, flags)
+        scheme = scheme_of(settings)
         if not overwrite:
             require_untouched(out)
         look, words = load_look(settings.file("look")), load_words(settings.file("words"))
@@ -86,15 +87,10 @@ def bill(
                 run = bill_of(models, settings, alternatives, alternative, report, earlier)
             else:
                 run = pipeline.bill(models, settings, report, earlier)
-            assert run.bill is not None
             report("workbook", 0, 0)
-            score = None
-            if settings.scoring is not None:
-                from takeoff.pricing.schemes import load_scheme
-                from takeoff.pricing.scoring import make_score
-
-                score = make_score(run.measurement, load_scheme(settings.file("scoring")), run.bill)
-            write_workbook(out, run.measurement, run.bill, run.record, look, words, score)
+            run = with_score(run, scheme)
+            assert run.bill is not None
+            write_workbook(out, run.measurement, run.bill, run.record, look, words, run.score)
             for kind, folder in (("csv", csv_folder), ("parquet", parquet_folder)):
                 if folder is not None:
                     from takeoff.outputs.frames import bill_frames, write_frames

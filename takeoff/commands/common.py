@@ -28,6 +28,12 @@ page_option = click.option(
     "--page", type=PATH, help="Also write a page to look at: the model with its figures, one HTML file."
 )
 
+scoring_option = click.option(
+    "--scoring",
+    type=PATH,
+    help="Scheme of points (TOML), or a shipped one by name: the score with its working.",
+)
+
 
 def verbose() -> bool:
     """Whether -v was given to the command that runs."""
@@ -145,7 +151,9 @@ def close(
     if as_json:
         click.echo(json.dumps(run.record, ensure_ascii=False, indent=1))
     elif not quiet:
-        print_lines(summary_lines(run.measurement, run.bill, run.shares, all_kinds=verbose()))
+        print_lines(
+            summary_lines(run.measurement, run.bill, run.shares, all_kinds=verbose(), score=run.score)
+        )
         if verbose():
             print_lines(["", *(f"{entry['what']}: {entry['file']}" for entry in run.record["inputs"])])
         written = [str(path) for path in (out, page, *more) if path is not None]

@@ -7,7 +7,15 @@ from typing import Any
 
 import click
 
-from takeoff.commands.common import PATH, measuring, page_option, problems, progress, require_page_name
+from takeoff.commands.common import (
+    PATH,
+    measuring,
+    page_option,
+    problems,
+    progress,
+    require_page_name,
+    scoring_option,
+)
 from takeoff.told import counted
 
 
@@ -36,6 +44,7 @@ from takeoff.told import counted
 @click.option("--look", type=PATH, help="Head, fonts and colours of the workbook (TOML).")
 @click.option("--title", help="Title on the summary; default: the names of the models.")
 @click.option("--paper", type=click.Choice(["a4", "letter"]), help="Paper of the print set-up.")
+@scoring_option
 @page_option
 def compare(
     models: tuple[Path, ...],

@@ -13,6 +13,7 @@ from takeoff.commands.common import (
     problems,
     progress,
     require_page_name,
+    scoring_option,
 )
 from takeoff.commands.hand_back import HandBack, handing_back
 
@@ -20,6 +21,7 @@ from takeoff.commands.hand_back import HandBack, handing_back
 @click.command()
 @measuring
 @click.option("--out", required=True, type=PATH, help="Folder for the tables.")
+@scoring_option
 @page_option
 @handing_back
 def measure(
@@ -35,14 +37,16 @@ def measure(
     with problems():
         from takeoff import pipeline
         from takeoff.outputs.tables import write_tables
+        from takeoff.scored import scheme_of, with_score
         from takeoff.settings import load_settings
 
         require_page_name(page)
         hand_back = HandBack.taken_from(flags, models)
         settings = load_settings(job, flags)
+        scheme = scheme_of(settings)
         with progress(quiet) as report:
-            run = pipeline.measure(models, settings, report)
-            write_tables(out, run.measurement, run.record, run.places)
+            run = with_score(pipeline.measure(models, settings, report), scheme)
+            write_tables(out, run.measurement, run.record, run.places, run.score)
             if page is not None:
                 from takeoff.outputs.page.page import write_page
 

@@ -5,7 +5,15 @@ from typing import Any
 
 import click
 
-from takeoff.commands.common import PATH, close, measuring, problems, progress, require_page_name
+from takeoff.commands.common import (
+    PATH,
+    close,
+    measuring,
+    problems,
+    progress,
+    require_page_name,
+    scoring_option,
+)
 
 
 @click.command()
@@ -14,6 +22,7 @@ from takeoff.commands.common import PATH, close, measuring, problems, progress, 
 @click.option("--rates", type=PATH, help="Rates (CSV).")
 @click.option("--sections", type=PATH, help="Sections, items and their wording (TOML).")
 @click.option("--markups", type=PATH, help="Preliminaries, overheads, contingency, tax (TOML).")
+@scoring_option
 @click.option("--title", help="Title of the page; default: the names of the models.")
 def page(
     models: tuple[Path, ...], out: Path, job: Path | None, as_json: bool, quiet: bool, **flags: Any
@@ -22,12 +31,14 @@ def page(
     with problems():
         from takeoff import pipeline
         from takeoff.outputs.page.page import write_page
+        from takeoff.scored import scheme_of, with_score
         from takeoff.settings import load_settings
 
         require_page_name(out)
         settings = load_settings(job, flags)
+        scheme = scheme_of(settings)
         with progress(quiet) as report:
-            run = pipeline.bill(models, settings, report)
+            run = with_score(pipeline.bill(models, settings, report), scheme)
             report("page", 0, 0)
             write_page(out, run)
         close(run, settings, out, as_json, quiet)

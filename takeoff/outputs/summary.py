@@ -4,6 +4,7 @@ import dataclasses
 import math
 import textwrap
 from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
 
 from takeoff.measuring.plan import METHODS, ROLES
 from takeoff.measuring.records import MeasuredPart, Measurement
@@ -11,6 +12,9 @@ from takeoff.outputs.finding_groups import group_findings, severity_counts
 from takeoff.outputs.unit_view import findings_shown_in, shown_in
 from takeoff.pricing.records import Bill, ShareRow
 from takeoff.pricing.unit_systems import METRIC, UnitSystem, unit_system
+
+if TYPE_CHECKING:
+    from takeoff.pricing.scoring import Score
 
 WIDTH = 80
 TOP_FINDINGS = 5
@@ -25,6 +29,7 @@ def summary_lines(
     bill: Bill | None = None,
     shares: Sequence[ShareRow] = (),
     all_kinds: bool = False,
+    score: "Score | None" = None,
 ) -> tuple[str, ...]:
     """Lines of at most 80 columns: net volume by role and method, formwork, steel, share, price, findings.
 
@@ -38,7 +43,7 @@ def summary_lines(
     blocks = [
         _volumes(measurement.parts, system),
         _totals(measurement, system),
-        _shares(bill.shares if bill else shares),
+        [*_shares(bill.shares if bill else shares), *_score(score)],
         _money(bill) if bill else [],
         _findings(measurement, bill, all_kinds),
     ]
@@ -101,6 +106,12 @@ def _shares(shares: Sequence[ShareRow]) -> list[str]:
     if not known:
         return []
     return _wrapped("Prefabricated: ", [f"{share:.1%} of {measure}" for measure, share in known])
+
+
+def _score(score: "Score | None") -> list[str]:
+    if score is None:
+        return []
+    return textwrap.wrap(f"Score {score.total:,.2f} of {score.most:g} points: {score.name}", WIDTH - 1)
 
 
 def _money(bill: Bill) -> list[str]:

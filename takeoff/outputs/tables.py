@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from functools import partial
 from operator import attrgetter, itemgetter
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from takeoff.findings import Finding
 from takeoff.measuring.keys import ElementKey
@@ -39,6 +40,9 @@ from takeoff.outputs.places import FILE_NAME as PLACES
 from takeoff.outputs.places import write_places
 from takeoff.outputs.run_record import FILE_NAME, is_run_folder, run_text
 
+if TYPE_CHECKING:
+    from takeoff.pricing.scoring import Score
+
 # File name, the record that a row is, and where its rows are. The record's fields in their order are the
 # columns: the published ones stand first in the records and later ones are appended.
 TABLES: tuple[tuple[str, type, str], ...] = (
@@ -69,15 +73,17 @@ def write_tables(
     measurement: Measurement,
     run: Mapping[str, object],
     places: Mapping[ElementKey, Place] | None = None,
+    score: "Score | None" = None,
 ) -> None:
-    """Write every table and `run.json` into `folder`, all of them or none; `places.csv` where they are given.
+    """Write every table and `run.json` into `folder`, all of them or none; `places.csv` and the tables of the score
+    where these are given.
 
     UTF-8 with a header line, metres, m2, m3, kg and t, numbers unrounded, empty where a figure is not known.
 
     Raises:
         InputError: the folder cannot be written, or holds something else than an earlier run.
     """
-    fill = partial(_fill, measurement=measurement, run=run, places=places or {})
+    fill = partial(_fill, measurement=measurement, run=run, places=places or {}, score=score)
     write_folder_whole(folder, fill, is_run_folder, FILE_NAME)
 
 
@@ -91,11 +97,16 @@ def _fill(
     measurement: Measurement,
     run: Mapping[str, object],
     places: Mapping[ElementKey, Place],
+    score: "Score | None",
 ) -> None:
     for name, record, where in TABLES:
         _write_table(folder / name, record, getattr(measurement, where))
     if places:
         write_places(folder / PLACES, places)
+    if score is not None:
+        from takeoff.outputs.score_tables import write_score_tables
+
+        write_score_tables(folder, score)
     (folder / FILE_NAME).write_text(run_text(run), encoding="utf-8", errors="replace", newline="\n")
 
 

@@ -11,6 +11,7 @@ from takeoff.pricing.money import exact, exact_sum, half_up
 from takeoff.pricing.production import Production
 from takeoff.pricing.records import Bill, Item
 from takeoff.pricing.risk import Risk
+from takeoff.pricing.scoring import Score
 from takeoff.pricing.sensitivity import BreakEven, Swing
 from takeoff.pricing.time import Programme
 
@@ -28,6 +29,11 @@ class Variant:
     measurement: Measurement
     bill: Bill
     programme: Programme
+
+    def share_of(self, measure: str) -> float | None:
+        """Precast and tilt-up against all concrete by a measure, None where there is nothing of it."""
+        rows = (row for row in self.bill.shares if (row.by, row.measure) == ("all", measure))
+        return next((row.share for row in rows), None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +103,8 @@ class Comparison:
     basis: tuple[tuple[str, str, str], ...]
     record: Mapping[str, object]
     with_carbon: bool
+    scores: tuple[Score, ...] = ()
+    """One for each variant, where a scheme was given."""
 
     @property
     def currency(self) -> str:

@@ -149,7 +149,7 @@ def make_score(measurement: Measurement, scheme: Scheme, bill: Bill | None = Non
     return Score(
         scheme.name, scheme.notice, scheme.file, tuple(parts), bonuses,
         scheme.caps.parts, scheme.caps.bonus, scheme.most, tuple(sources),
-        tuple(_findings(measurement, scheme, parts, bonuses)),
+        tuple(_findings(measurement, scheme, parts, bonuses, bill is not None)),
     )  # fmt: skip
 
 
@@ -219,7 +219,11 @@ def _bonus_score(entry: Bonus, measurement: Measurement) -> BonusScore:
 
 
 def _findings(
-    measurement: Measurement, scheme: Scheme, parts: Sequence[PartScore], bonuses: Sequence[BonusScore]
+    measurement: Measurement,
+    scheme: Scheme,
+    parts: Sequence[PartScore],
+    bonuses: Sequence[BonusScore],
+    priced: bool,
 ) -> list[Finding]:
     findings = []
     volume = sum(part.net_volume_m3 or 0.0 for part in measurement.parts if part.method == "unresolved")
@@ -234,7 +238,17 @@ def _findings(
                 "left out of the score", volume, "m3",
             )
         )  # fmt: skip
-    empty = [part.code for part in parts if part.share is None]
+    unpriced = [part.code for part in parts if part.measure == "value" and not priced]
+    if unpriced:
+        findings.append(
+            Finding(
+                "warning", "score-without-prices", "", "",
+                f"parts {', '.join(unpriced)} of {scheme.name} measure value, which only a bill has: "
+                "make the score with the bill",
+                "no points for them", float(len(unpriced)), "pieces",
+            )
+        )  # fmt: skip
+    empty = [part.code for part in parts if part.share is None and part.code not in unpriced]
     empty += [bonus.code for bonus in bonuses if bonus.share is None]
     if empty:
         findings.append(

@@ -1,5 +1,7 @@
 """The closing words of a comparison for a terminal of 80 columns."""
 
+import textwrap
+
 from takeoff.outputs.text import shortened
 from takeoff.pricing.comparison import Comparison
 from takeoff.told import counted
@@ -16,6 +18,13 @@ def comparison_lines(comparison: Comparison) -> list[str]:
             f"{_plain(variant.name, 25):26}{total.compared:>16,.2f}{comparison.difference(place):>+14,.2f}"
             f"{total.weeks:>8.1f}{comparison.risk.cheapest[place]:>10.0%}"
         )
+    if comparison.scores:
+        points = "; ".join(
+            f"{_plain(variant.name, 25)} {score.total:,.2f}"
+            for variant, score in zip(comparison.variants, comparison.scores, strict=True)
+        )
+        most = comparison.scores[0].most
+        lines += textwrap.wrap(f"Score of {most:g} points: {points}", WIDTH - 1, subsequent_indent="  ")
     if comparison.currency:
         lines[0] = f"{'in ' + _plain(comparison.currency, 20):26}{lines[0][26:]}"
     differing = counted(len(comparison.lines), "item differs", "items differ")

@@ -189,7 +189,15 @@ def _piece_lines(
             False,
         ),
         ("Lorry loads", [len(own.loads) for own in measured], "count", False),
+        ("Moulds", [sum(row.moulds for row in own.moulds) for own in measured], "count", False),
     ]
+    for measure in ("volume", "value"):
+        shares: list[object] = [variant.share_of(measure) for variant in comparison.variants]
+        lines.append((f"Prefabricated, of {measure}", shares, "share", False))
+    if comparison.scores:
+        points: list[object] = [score.total for score in comparison.scores]
+        first = comparison.scores[0]
+        lines.append((f"Score of {first.most:g} points: {first.name}", points, "area", False))
     if comparison.with_carbon:
         cells: list[object] = []
         for place, total in enumerate(totals):

@@ -106,6 +106,10 @@ SUMMARY = (
     "p90",
     "unpriced_items",
     "carbon_t",
+    "moulds",
+    "share_of_volume",
+    "share_of_value",
+    "score",
 )
 CELL = ("quantity", "rate", "amount", "low", "high", "rate_source", "carbon_kg")
 TIME = ("alternative", "storey", "stage", "trade", "quantity", "unit", "trade_days", "work_days", "wait_days")
@@ -117,7 +121,9 @@ def _summary(comparison: Comparison) -> Iterable[Sequence[object]]:
         yield (
             variant.name, total.net, total.common, total.grand, total.weeks, total.time_cost, total.compared,
             comparison.difference(place), comparison.risk.cheapest[place], spread.mean, spread.p10, spread.p50,
-            spread.p90, total.unpriced, total.carbon_t,
+            spread.p90, total.unpriced, total.carbon_t, sum(row.moulds for row in variant.measurement.moulds),
+            variant.share_of("volume"), variant.share_of("value"),
+            comparison.scores[place].total if comparison.scores else None,
         )  # fmt: skip
 
 

@@ -79,6 +79,7 @@ def page_text(run: "Run", first_charts: tuple[Chart, ...] = ()) -> str:
         record=_cleaned(run.record),
         bill=run.bill,
         volumes=_volumes(run.measurement),
+        score=run.score,
         charts=first_charts + page_charts(run.shares, run.measurement.formwork, run.bill),
         kinds=group_findings(findings),
         counts=severity_counts(findings),
