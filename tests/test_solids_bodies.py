@@ -9,9 +9,10 @@ import pytest
 from build import box_mesh
 from solid_models import SolidModel
 
-from takeoff.geometry.bodies import Bodies, body_representation, find_origin
+from takeoff.geometry.bodies import Bodies, find_origin
 from takeoff.geometry.mesh import areas, is_closed, volume
 from takeoff.geometry.repair import mend
+from takeoff.geometry.representations import body_representation
 from takeoff.geometry.solids import SolidRequest
 from takeoff.geometry.tessellation import tessellate
 
@@ -65,7 +66,9 @@ def test_ways_that_disagree_are_told_and_the_declared_volume_decides(monkeypatch
     monkeypatch.setattr("takeoff.geometry.items._boxes_meet", lambda *_: True)
     assert model.solve(body).remarks == ()  # the kernels agree: nothing to tell
     other = model.box((0, 0, 0), (5, 0.2, 2.8))
-    monkeypatch.setattr("takeoff.geometry.items.tessellate", lambda item, kernel: tessellate(other, kernel))
+    monkeypatch.setattr(
+        "takeoff.geometry.items.tessellate", lambda item, kernel, **_: tessellate(other, kernel)
+    )
     for hint, expected in ((None, 3.0), (2.8, 2.8), (2.805, 2.8), (7.0, 3.0)):
         result = model.solve(body, hint=hint)
         assert result.slices[0].net == pytest.approx(expected)

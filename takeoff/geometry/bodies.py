@@ -12,6 +12,7 @@ from takeoff.geometry.items import Items, NoSolid, Solid, is_one_shell, moved, s
 from takeoff.geometry.mesh import Floats, Mesh, volume
 from takeoff.geometry.placements import Placements, applied, matrix_of
 from takeoff.geometry.repair import mend
+from takeoff.geometry.representations import body_representation, other_bodies
 from takeoff.geometry.slicing import across, cuts, sliced
 from takeoff.geometry.solids import Slice, SolidRequest, SolidResult
 from takeoff.geometry.tessellation import KERNELS, tessellate
@@ -21,24 +22,11 @@ from takeoff.told import Quantity, joined, told
 Entity = Any
 Manifold: TypeAlias = Any
 
-_BODIES = ("Body", "Facetation", "Body-FallBack", "Tessellation")
-"""Identifiers of representations that hold a body, in the order in which they are looked for."""
-
-_OTHERS = (
-    "Axis",
-    "Box",
-    "FootPrint",
-    "Annotation",
-    "Profile",
-    "Surface",
-    "Reference",
-    "Clearance",
-    "Lighting",
-)
-"""Identifiers of representations that are no body."""
-
 _FAR = 1000.0
 """Own coordinates beyond this, metres, are brought near before booleans."""
+
+_OUT_OF_REACH = 1e7
+"""A body that stands further than this from the model's other bodies, metres, has lost its digits: half the Earth."""
 
 _SHARE_LOST = 1e-3
 """Pieces that make no solid are left out, with a remark, when their boxes are at most this share of the body's."""
@@ -46,6 +34,12 @@ _SHARE_LOST = 1e-3
 
 _NOTHING = 1e-9
 """What is left of a body counts as nothing below this, m3."""
+
+_ENDLESS = 1e5
+"""A body longer than this, metres, is no building part: a number in the file is wrong."""
+
+_MOST_PIECES = 200_000
+"""Pieces that a body may be put together of; mapped items within mapped items can stand for any number."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,13 +60,12 @@ class Bodies:
     """
 
     def __init__(self, file: Any, kernels: tuple[str, ...] = KERNELS) -> None:
-        import ifcopenshell.util.unit
+        from takeoff.reading.units import read_units
 
         self.file = file
-        scale = float(ifcopenshell.util.unit.calculate_unit_scale(file))
-        angle = float(ifcopenshell.util.unit.calculate_unit_scale(file, "PLANEANGLEUNIT"))
-        self.items = Items(scale, angle, kernels)
-        self.placements = Placements(scale)
+        units = read_units(file)  # by the reader's rules, so that nothing is read in two units
+        self.items = Items(units.length, units.angle, kernels)
+        self.placements = Placements(units.length)
         self._shapes: dict[tuple[Any, ...], _Shape] = {}
 
     def result(self, request: SolidRequest, origin: Floats, transform: Floats | None = None) -> SolidResult:
@@ -94,13 +87,18 @@ class Bodies:
         shift = matrix[:3, :3] @ anchor + matrix[:3, 3] - origin
         place = matrix_of(matrix[:3, :3], shift)
         size = abs(float(np.linalg.det(matrix[:3, :3])))
+        if not np.abs(shift).max() < _OUT_OF_REACH:
+            return SolidResult(request.key, (), "it stands out of reach of its coordinates' digits")
         slices = tuple(
             Slice(part[0] * size, part[1] * size, moved(part[2], place)) if part else None
             for part in shape.slices
         )
         seconds = time.perf_counter() - began
         volumes = tuple(value * size for value in shape.opening_volumes)
-        return SolidResult(request.key, slices, shape.condition, shape.remarks, seconds, volumes)
+        remarks = shape.remarks
+        if self.placements.says_nothing(base):
+            remarks = (*remarks, ("placement-missing", "nothing says where it stands: taken without a shift"))
+        return SolidResult(request.key, slices, shape.condition, remarks, seconds, volumes)
 
     def _key(
         self, products: list[Entity], openings: list[Entity], request: SolidRequest, base: Entity
@@ -109,7 +107,7 @@ class Bodies:
         parts: list[Any] = [request.slicing, request.hint]
         for product in [*products, *openings]:
             representation = body_representation(product)
-            if representation is None:
+            if representation is None or other_bodies(product, representation):
                 return None
             for item in representation.Items:
                 if not item.is_a("IfcMappedItem"):
@@ -138,18 +136,44 @@ class Bodies:
         solids: list[Solid] = []
         failures: list[NoSolid] = []
         for item in representation.Items:
-            for leaf, matrix in self.items.leaves(item):
-                try:
-                    found = self.items.solids(leaf)
-                except NoSolid as problem:
-                    failures.append(problem)
-                    continue
-                if matrix is not None:
-                    found = [solid_moved(solid, matrix) for solid in found]
-                solids.extend(found if still else [solid_moved(solid, relative) for solid in found])
+            try:
+                for leaf, matrix in self.items.leaves(item):
+                    try:
+                        found = self.items.solids(leaf)
+                    except NoSolid as problem:
+                        failures.append(problem)
+                        continue
+                    if matrix is not None:
+                        found = [solid_moved(solid, matrix) for solid in found]
+                    solids.extend(found if still else [solid_moved(solid, relative) for solid in found])
+                    if len(solids) > _MOST_PIECES:
+                        raise NoSolid(f"a body of more than {_MOST_PIECES} pieces")
+            except NoSolid as problem:
+                failures.append(problem)
         if not solids and not failures:
             failures.append(NoSolid("no body geometry"))
         return solids, failures
+
+    def _second_bodies(self, product: Entity) -> list[tuple[str, str]]:
+        """A remark where a product has a second body of the same kind with another volume."""
+        representation = body_representation(product)
+        others = other_bodies(product, representation)
+        if not others:
+            return []
+        volumes = []
+        for one in (representation, *others):
+            try:
+                leaves = [leaf for item in one.Items for leaf in self.items.leaves(item)]
+                found = [(solid, matrix) for leaf, matrix in leaves for solid in self.items.solids(leaf)]
+                solids = [solid if matrix is None else solid_moved(solid, matrix) for solid, matrix in found]
+                volumes.append(volume(union(_near(solids, _anchor(solids)))) if solids else 0.0)
+            except (NoSolid, BooleanFailed):
+                volumes.append(0.0)
+        if max(volumes) - min(volumes) <= _SHARE_LOST * max(volumes):
+            return []
+        listed = joined(", ", (Quantity(value, "m3", ".4f") for value in volumes))
+        said = told("the model gives {} bodies for it ({}): the first was taken", len(volumes), listed)
+        return [("bodies-differ", said)]
 
     def _shape(
         self, products: list[Entity], openings: list[Entity], request: SolidRequest, base: Entity
@@ -171,10 +195,18 @@ class Bodies:
             remarks.append(("piece-left-out", f"{text}; left out, they are small"))
         solids, chosen = _chosen(solids, request.hint)
         remarks += chosen
+        remarks += [remark for product in products for remark in self._second_bodies(product)]
+        low, high = _box([solid.mesh for solid in solids])
+        if not float((high - low).max()) < _ENDLESS:
+            return _Shape(
+                (), f"a body of more than {_ENDLESS / 1000.0:.0f} km: a number in the file is wrong"
+            )
         anchor = _anchor(solids)
         solids = _near(solids, anchor)
         try:
             gross = union(solids)
+            if volume(gross) < _NOTHING:
+                return _Shape((), "no volume")
             if not openings and request.slicing is None:
                 value = volume(gross)
                 return _Shape(((value, value, gross),), "", _once(remarks), (), tuple(anchor.tolist()))
@@ -221,7 +253,15 @@ class Bodies:
         found: list[tuple[str, Mesh]] = []
         for kernel in self.items.kernels:
             try:
-                mended = mend(tessellate(products[0], kernel, body_representation(products[0]), cut=True))
+                mended = mend(
+                    tessellate(
+                        products[0],
+                        kernel,
+                        body_representation(products[0]),
+                        cut=True,
+                        scale=self.items.scale,
+                    )
+                )
             except RuntimeError:
                 continue
             if not mended.condition:
@@ -313,30 +353,6 @@ def _slices(
         mesh = without_crumbs(mesh_of(after, cut.labels))
         out.append((before.volume(), volume(mesh), mesh))
     return tuple(out), [*lie.remarks, *notes]
-
-
-def body_representation(product: Entity) -> Entity:
-    """The representation that holds a product's body, None where it has none.
-
-    Of several with one identifier, that of the model view is taken, else the first.
-    """
-    shape = getattr(product, "Representation", None)
-    if shape is None:
-        return None
-    # By position, which is quicker: context, identifier, type, items.
-    found = [
-        (part[1], part) for part in shape.Representations if part.is_a("IfcShapeRepresentation") and part[3]
-    ]
-    for identifier in _BODIES:
-        named = [part for name, part in found if name == identifier]
-        if len(named) > 1:
-            views = [part for part in named if getattr(part[0], "TargetView", None) == "MODEL_VIEW"]
-            return (views or named)[0]
-        if named:
-            return named[0]
-    rest = [part for name, part in found if name not in _OTHERS]
-    rest = [part for part in rest if (part[2] or "") not in ("Curve2D", "BoundingBox", "Annotation2D")]
-    return rest[0] if rest else None
 
 
 def find_origin(file: Any, products: Sequence[int], transform: Floats | None = None) -> Floats:

@@ -7,10 +7,10 @@ from typing import Any
 import manifold3d
 import numpy as np
 
-from takeoff.geometry.curves import Unread
-from takeoff.geometry.mesh import Floats, Ints, Mesh
+from takeoff.geometry.mesh import Floats, Ints, Mesh, volume
 from takeoff.geometry.placements import applied, axis_placement, unit
 from takeoff.geometry.profiles import Area, profile_areas, signed_area, turned
+from takeoff.geometry.refusals import Nonsense, Sheet, Unread, number
 from takeoff.told import Quantity, told
 
 Entity = Any
@@ -49,7 +49,12 @@ def untangled(area: Area) -> list[Area]:
     """Areas without crossings, of an outline that crosses itself or holes that leave it."""
     import shapely
 
-    valid = shapely.make_valid(shapely.Polygon(area[0], area[1:]), method="structure", keep_collapsed=False)
+    def sound(ring: Floats) -> shapely.Geometry:
+        return shapely.make_valid(shapely.Polygon(ring), method="structure", keep_collapsed=False)
+
+    valid = sound(area[0])
+    for ring in area[1:]:
+        valid = shapely.difference(valid, sound(ring))
     out = []
     for polygon in shapely.get_parts(valid):
         if polygon.geom_type == "Polygon" and polygon.area > 1e-9:
@@ -57,7 +62,7 @@ def untangled(area: Area) -> list[Area]:
             corners = [shapely.get_coordinates(ring)[:-1] for ring in rings]
             out.append([turned(points, number > 0) for number, points in enumerate(corners)])
     if not out:
-        raise Unread("an outline without area")
+        raise Nonsense("an outline without area")
     return out
 
 
@@ -105,8 +110,8 @@ def loft(rings: Sequence[Floats], low: Floats | None, high: Floats | None) -> Me
     index = np.arange(count)
     after = np.roll(index, -1)
     faces = []
-    for number in range(len(rings) - 1):
-        base, top = number * count, (number + 1) * count
+    for step in range(len(rings) - 1):
+        base, top = step * count, (step + 1) * count
         faces.append(np.column_stack([base + index, base + after, top + after]))
         faces.append(np.column_stack([base + index, top + after, top + index]))
     vertices = list(rings)
@@ -121,43 +126,49 @@ def loft(rings: Sequence[Floats], low: Floats | None, high: Floats | None) -> Me
     return Mesh.of(np.concatenate(vertices), np.concatenate(faces))
 
 
-def extrusion(item: Entity, scale: float, angle: float) -> tuple[list[Mesh], tuple[tuple[str, str], ...]]:
-    """Meshes of an IfcExtrudedAreaSolid, one for each area of its profile, in the item's coordinates; remarks.
+def extrusion(item: Entity, sheet: Sheet) -> list[Mesh]:
+    """Meshes of an IfcExtrudedAreaSolid, one for each area of its profile, in the item's coordinates.
 
-    Tapered ones are read where both ends have the same corners. Raises Unread for what the kernel has to do.
+    Tapered ones are read where both ends have the same corners. Raises Unread for what the kernel has to do,
+    Nonsense for what is no solid.
     """
     kind = item.is_a()
     if kind not in ("IfcExtrudedAreaSolid", "IfcExtrudedAreaSolidTapered"):
         raise Unread(kind)
-    try:
-        matrix = axis_placement(item.Position, scale)
-        way = unit(item.ExtrudedDirection[0]) * (item.Depth * scale)
-    except ValueError as problem:
-        raise Unread(str(problem)) from problem
+    matrix = axis_placement(item.Position, sheet.scale)
+    depth = number(item.Depth, f"{kind} with Depth") * sheet.scale
+    way = unit(item.ExtrudedDirection[0]) * depth
     if abs(way[2]) < 1e-9:
-        raise Unread("an extrusion within its own plane")
-    areas = profile_areas(item.SweptArea, scale, angle)
-    remarks: tuple[tuple[str, str], ...] = ()
+        raise Nonsense("an extrusion without depth or within its own plane")
+    if depth < 0.0:
+        said = told("an extrusion has a depth of {}: it was made the other way", Quantity(depth, "m", "g"))
+        sheet.doubt("depth-negative", said)
+    areas = profile_areas(item.SweptArea, sheet)
     if kind == "IfcExtrudedAreaSolidTapered":
-        solids = [_tapered(areas, profile_areas(item.EndSweptArea, scale, angle), way)]
+        solids = [_tapered(areas, profile_areas(item.EndSweptArea, sheet), way, sheet)]
     else:
         try:
             solids = [prism(area, way) for area in areas]
         except Crossing:
-            parts = [part for area in areas for part in untangled(area)]
-            solids = [prism(part, way) for part in parts]
-            drawn, counted = _enclosed(areas), _enclosed(parts)
-            if abs(drawn - counted) > 1e-6 * counted:
-                said = "the outline crosses itself: each enclosed area was counted once ({})"
-                remarks = (("outline-crosses", told(said, Quantity(counted, "m2", ".4f"))),)
-    return [Mesh(applied(matrix, solid.vertices), solid.faces, solid.labels) for solid in solids], remarks
+            solids = [prism(area, way) for area in all_untangled(areas, sheet)]
+    return [Mesh(applied(matrix, solid.vertices), solid.faces, solid.labels) for solid in solids]
+
+
+def all_untangled(areas: list[Area], sheet: Sheet) -> list[Area]:
+    """Areas without crossings, with a doubt where that changes what is enclosed."""
+    parts = [part for area in areas for part in untangled(area)]
+    drawn, counted = _enclosed(areas), _enclosed(parts)
+    if abs(drawn - counted) > 1e-6 * counted:
+        said = "the outline crosses itself: each enclosed area was counted once ({})"
+        sheet.doubt("outline-crosses", told(said, Quantity(counted, "m2", ".4f")))
+    return parts
 
 
 def _enclosed(areas: list[Area]) -> float:
     return sum(signed_area(ring) for area in areas for ring in area)
 
 
-def _tapered(first: list[Area], last: list[Area], way: Floats) -> Mesh:
+def _tapered(first: list[Area], last: list[Area], way: Floats, sheet: Sheet) -> Mesh:
     if len(first) != 1 or len(last) != 1 or [len(r) for r in first[0]] != [len(r) for r in last[0]]:
         raise Unread("a taper between different outlines")
     straight = prism(first[0], way)
@@ -165,4 +176,10 @@ def _tapered(first: list[Area], last: list[Area], way: Floats) -> Mesh:
     vertices = straight.vertices.copy()
     half = len(vertices) // 2
     vertices[half:, :2] = np.concatenate(last[0]) + way[:2]
-    return Mesh(vertices, straight.faces, straight.labels)
+    mesh = Mesh(vertices, straight.faces, straight.labels)
+    least = min(_enclosed(first), _enclosed(last)) * abs(float(way[2]))
+    if volume(mesh) < (1.0 - 1e-6) * least:
+        sheet.doubt(
+            "taper-twisted", "a taper between outlines that are turned against each other: check its volume"
+        )
+    return mesh

@@ -1,24 +1,28 @@
 """Representation items made into closed solids: read directly where possible, else by the geometry kernel."""
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from typing import Any
 
 import manifold3d
 import numpy as np
 
 from takeoff.geometry.booleans import BooleanFailed, bare, join, lumps, manifold, mesh_of, split
-from takeoff.geometry.curves import Unread, curve_points, ring
-from takeoff.geometry.extrusions import extrusion, prism
+from takeoff.geometry.curves import curve_points, ring
+from takeoff.geometry.extrusions import Crossing, all_untangled, extrusion, prism
 from takeoff.geometry.flush import Planes, aligned
-from takeoff.geometry.folds import folded
+from takeoff.geometry.folds import folded, is_box_like
 from takeoff.geometry.mesh import Floats, Mesh, volume
 from takeoff.geometry.placements import applied, axis_placement, mapping
 from takeoff.geometry.primitives import primitive
 from takeoff.geometry.profiles import turned
+from takeoff.geometry.refusals import Nonsense, Sheet, Unread, size
 from takeoff.geometry.repair import mend
+from takeoff.geometry.revolutions import revolution
 from takeoff.geometry.shells import faceted
 from takeoff.geometry.tessellation import KERNELS, tessellate
+from takeoff.told import Quantity, told
 
 Entity = Any
 
@@ -91,31 +95,51 @@ class Items:
         if any(item.is_a(kind) for kind in _NOT_SOLID):
             return []
         kind = item.is_a()
+        sheet = Sheet(self.scale, self.angle)
         try:
             if kind in _FACETED:
                 return self._faceted(item)
             if item.is_a("IfcBooleanResult"):
-                return [self._boolean(item)]
+                return [self._boolean(item, sheet)]
             if kind == "IfcCsgSolid":
                 return self.solids(item.TreeRootExpression)
             if item.is_a("IfcCsgPrimitive3D"):
                 return [Solid(primitive(item, self.scale))]
-            meshes, remarks = extrusion(item, self.scale, self.angle)
-            return [Solid(mesh, remarks, EXTRUSION) for mesh in meshes]
-        except (Unread, BooleanFailed, ValueError) as problem:
-            return [self._by_kernel(item, str(problem))]
+            if kind == "IfcRevolvedAreaSolid":
+                meshes = revolution(item, sheet)
+                return [replace(_mended(mesh), remarks=tuple(sheet.notes)) for mesh in meshes]
+            _check_sizes(item, kind, self.scale)
+            meshes = extrusion(item, sheet)
+            return [Solid(mesh, tuple(sheet.notes), EXTRUSION) for mesh in meshes]
+        except (Unread, BooleanFailed) as problem:
+            return [self._by_kernel(item, str(problem), sheet)]
+        except RecursionError as problem:
+            raise NoSolid(f"{kind} is part of itself or nested too deep") from problem
+        except (ValueError, TypeError, AttributeError, IndexError) as problem:
+            raise NoSolid(f"{kind} makes no solid: {problem}") from problem
 
-    def leaves(self, item: Entity, matrix: Floats | None = None) -> list[tuple[Entity, Floats | None]]:
-        """An item, or those that a mapped item stands for, each with the matrix (4, 4) that moves it, if any."""
+    def leaves(
+        self, item: Entity, matrix: Floats | None = None, above: tuple[int, ...] = ()
+    ) -> Iterator[tuple[Entity, Floats | None]]:
+        """An item, or those that a mapped item stands for, each with the matrix (4, 4) that moves it, if any.
+
+        Raises NoSolid for mapped items that make no sense or contain themselves.
+        """
         if not item.is_a("IfcMappedItem"):
-            return [(item, matrix)]
-        step = mapping(item, self.scale)
+            yield item, matrix
+            return
+        if item.id() in above:
+            raise NoSolid("a mapped item that contains itself")
+        try:
+            step = mapping(item, self.scale)
+            parts = item.MappingSource.MappedRepresentation.Items
+        except (Unread, ValueError, TypeError, AttributeError) as problem:
+            raise NoSolid(f"a mapped item makes no sense: {problem}") from problem
+        if not parts:
+            raise NoSolid("a mapped item of nothing")
         whole = step if matrix is None else matrix @ step
-        return [
-            leaf
-            for part in item.MappingSource.MappedRepresentation.Items
-            for leaf in self.leaves(part, whole)
-        ]
+        for part in parts:
+            yield from self.leaves(part, whole, (*above, item.id()))
 
     def _faceted(self, item: Entity) -> list[Solid]:
         outer, *voids = faceted(item, self.scale)
@@ -128,19 +152,41 @@ class Items:
             body = split(body, manifold(_mended(void).mesh))[1]
         return [Solid(mesh_of(body), solid.remarks)]
 
-    def _by_kernel(self, item: Entity, reason: str) -> Solid:
-        """Tessellation of one item by the first kernel that gives a closed mesh.
+    def _by_kernel(self, item: Entity, reason: str, sheet: Sheet) -> Solid:
+        """Tessellation of one item by the first kernel that gives a closed mesh, compared with the others'.
 
-        Boolean trees, which kernels leave uncut without a word, are asked of all kernels.
+        A kernel is wrong without a word (it leaves boolean trees uncut, bends pipes into themselves), so what only
+        one of them can do is told.
         """
-        found, failures = asked(item, self.kernels, every=item.is_a("IfcBooleanResult"))
+        found, failures = asked(item, self.scale, self.kernels, every=True)
         if not found:
             raise NoSolid(f"{item.is_a()} cannot be made into a solid ({reason}; {failures[0]})")
         (way, first), *others = found
         rivals = tuple((name, solid.mesh) for name, solid in others if not agree(first.mesh, solid.mesh))
-        return Solid(first.mesh, first.remarks, way, rivals)
+        try:
+            remarks = [*sheet.notes, *first.remarks, *_folds(first.mesh)]
+        except BooleanFailed as problem:
+            raise NoSolid(f"{item.is_a()} cannot be made into a solid ({reason}; {problem})") from problem
+        if len(found) == 1 and len(self.kernels) > 1:
+            value = Quantity(volume(first.mesh), "m3", ".4f")
+            text = told("{}: only one way of measuring gave a volume ({}: {})", item.is_a(), way, value)
+            remarks.append(("measured-one-way", text))
+        if item.is_a("IfcBooleanResult") and self._uncut(item, first.mesh):
+            text = f"a cut could not be followed ({reason}), and the kernels' has no effect: check the volume"
+            remarks.append(("cut-without-effect", text))
+        return Solid(first.mesh, tuple(remarks), way, rivals)
 
-    def _boolean(self, item: Entity) -> Solid:
+    def _uncut(self, item: Entity, result: Mesh) -> bool:
+        """Whether a difference or intersection is as large as its first operand."""
+        if item.Operator == "UNION":
+            return False
+        try:
+            whole = union(self.solids(item.FirstOperand))
+        except (NoSolid, BooleanFailed, IndexError):
+            return True
+        return agree(whole, result)
+
+    def _boolean(self, item: Entity, sheet: Sheet) -> Solid:
         """A boolean tree with its operands apart, combined and proved here.
 
         Where nothing is removed although the operands' boxes meet, the kernels are asked too.
@@ -153,7 +199,10 @@ class Items:
         rivals = [rival for part in parts for rival in part.rivals]
         second = item.SecondOperand
         if second.is_a("IfcHalfSpaceSolid"):
-            cutters = [self._half_space(second, first)]
+            if item.Operator == "UNION":
+                raise Nonsense("a half-space that is added has no end")
+            cutters = self._half_space(second, first, sheet)
+            remarks += sheet.notes
         else:
             others = self.solids(second)
             if not others:
@@ -169,13 +218,13 @@ class Items:
             first
         )
         if rivals or (unchanged and any(_boxes_meet(first, cutter) for cutter in cutters)):
-            found, _ = asked(item, self.kernels, every=True)
+            found, _ = asked(item, self.scale, self.kernels, every=True)
             if any(agree(mesh, solid.mesh) for _, solid in found):
                 found = []
             return Solid(mesh, tuple(remarks), rivals=tuple((name, solid.mesh) for name, solid in found))
         return Solid(mesh, tuple(remarks))
 
-    def _half_space(self, item: Entity, body: Mesh) -> Mesh:
+    def _half_space(self, item: Entity, body: Mesh, sheet: Sheet) -> list[Mesh]:
         """A half-space as a prism that reaches beyond the body; bounded by its polygon where it has one."""
         surface = item.BaseSurface
         if surface.is_a() != "IfcPlane":
@@ -190,18 +239,32 @@ class Items:
         )
         solid = _beyond(plane, corners)
         if item.is_a() != "IfcPolygonalBoundedHalfSpace":
-            return solid
+            return [solid]
         frame = axis_placement(item.Position, self.scale)
-        outline = turned(ring(curve_points(item.PolygonalBoundary, self.scale, self.angle)), False)
+        outline = turned(ring(curve_points(item.PolygonalBoundary, sheet)), False)
         heights = (np.concatenate([corners, solid.vertices]) - frame[:3, 3]) @ frame[:3, 2]
         low, high = float(heights.min()) - 1.0, float(heights.max()) + 1.0
-        column = prism([outline], np.array([0.0, 0.0, high - low]))
-        column = moved(column.moved(np.array([0.0, 0.0, low])), frame)
-        within, _ = split(manifold(column), manifold(solid))
-        return mesh_of(within)
+        way = np.array([0.0, 0.0, high - low])
+        try:
+            columns = [prism([outline], way)]
+        except Crossing:
+            columns = [prism(area, way) for area in all_untangled([[outline]], sheet)]
+        columns = [moved(column.moved(np.array([0.0, 0.0, low])), frame) for column in columns]
+        return [mesh_of(split(manifold(column), manifold(solid))[0]) for column in columns]
 
 
-def asked(item: Entity, kernels: tuple[str, ...], every: bool) -> tuple[list[tuple[str, Solid]], list[str]]:
+def _check_sizes(item: Entity, kind: str, scale: float) -> None:
+    """Raise Nonsense for a pipe whose radii contradict each other: kernels crash on it or make one up."""
+    if not item.is_a("IfcSweptDiskSolid"):
+        return
+    radius = size(item, "Radius", scale)
+    if item.InnerRadius is not None and size(item, "InnerRadius", scale) >= radius:
+        raise Nonsense(f"{kind} with InnerRadius of {item.InnerRadius:g} in a Radius of {item.Radius:g}")
+
+
+def asked(
+    item: Entity, scale: float, kernels: tuple[str, ...], every: bool
+) -> tuple[list[tuple[str, Solid]], list[str]]:
     """What the kernels make of an item: closed solids by kernel, and why the others failed.
 
     Stops at the first solid unless `every` kernel is to be asked.
@@ -212,7 +275,7 @@ def asked(item: Entity, kernels: tuple[str, ...], every: bool) -> tuple[list[tup
         if found and not every:
             break
         try:
-            mended = mend(tessellate(item, kernel))
+            mended = mend(tessellate(item, kernel, scale=scale))
         except RuntimeError as problem:
             failures.append(str(problem).splitlines()[0])
             continue
@@ -274,7 +337,7 @@ def _mended(mesh: Mesh) -> Solid:
 
 def _folds(mesh: Mesh) -> tuple[tuple[str, str], ...]:
     """A remark for each shell that passes through itself. Raises BooleanFailed where there is no solid."""
-    if len(mesh.faces) <= 12:
+    if is_box_like(mesh):
         return ()
     for part in manifold(mesh).decompose():
         if part.volume() > 0.0 and folded(part, mesh_of(part)):

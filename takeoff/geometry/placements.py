@@ -11,18 +11,21 @@ from typing import Any
 import numpy as np
 
 from takeoff.geometry.mesh import Floats
+from takeoff.geometry.refusals import Nonsense, Unread, number
 
 Entity = Any
 """An ifcopenshell entity; the library carries no types."""
 
 
 def unit(vector: Sequence[float]) -> Floats:
-    """A (2,) or (3,) direction as a (3,) unit vector. Raises ValueError for a zero or infinite direction."""
+    """A (2,) or (3,) direction as a (3,) unit vector. Raises Nonsense for a zero or infinite direction."""
+    if vector is None or len(vector) not in (2, 3):
+        raise Nonsense("a direction without two or three numbers")
     x, y = vector[0], vector[1]
     z = vector[2] if len(vector) > 2 else 0.0
     length = math.sqrt(x * x + y * y + z * z)
     if not math.isfinite(length) or length == 0.0:
-        raise ValueError("a direction has no length")
+        raise Nonsense("a direction has no length")
     return np.array([x / length, y / length, z / length])
 
 
@@ -68,20 +71,24 @@ def applied(matrix: Floats, points: Floats) -> Floats:
 def axis_placement(placement: Entity, scale: float) -> Floats:
     """Matrix of an IfcAxis2Placement2D or 3D (None: identity); `scale` is metres in a file unit.
 
-    Raises ValueError for any other kind of placement.
+    Raises Unread for placements along curves, Nonsense for what is no placement.
     """
     if placement is None:
         return _STILL.copy()
     kind = placement.is_a()
     if kind not in ("IfcAxis2Placement2D", "IfcAxis2Placement3D"):
-        raise ValueError(f"{kind} is not read")
+        if placement.is_a("IfcPlacement"):
+            raise Unread(kind)
+        raise Nonsense(f"{kind} in place of a position")
     # By position: Location, then Axis (of the 3D one), then RefDirection. By name costs three times as much.
     point = placement[0]
     axis, reference = (placement[1], placement[2]) if kind.endswith("3D") else (None, placement[1])
     if not point.is_a("IfcCartesianPoint"):
-        raise ValueError(f"{point.is_a()} as a location is not read")
+        raise Unread(f"{point.is_a()} as a location")
     out = _STILL.copy()
     coordinates = point[0]
+    if coordinates is None or len(coordinates) not in (2, 3):
+        raise Nonsense("a location without two or three coordinates")
     out[: len(coordinates), 3] = coordinates
     out[:3, 3] *= scale
     if axis is not None or reference is not None:
@@ -91,11 +98,14 @@ def axis_placement(placement: Entity, scale: float) -> Floats:
 
 
 def operator(target: Entity, scale: float) -> Floats:
-    """Matrix of an IfcCartesianTransformationOperator2D or 3D, mirrored and not uniform ones included."""
+    """Matrix of an IfcCartesianTransformationOperator2D or 3D, mirrored and not uniform ones included.
+
+    Raises Nonsense for scales that are not more than zero.
+    """
     location = np.zeros(3)
     coordinates = target.LocalOrigin[0]
     location[: len(coordinates)] = coordinates
-    factor = target.Scale if target.Scale else 1.0
+    factor = _factor(target, "Scale", 1.0)
     z = unit(target.Axis3[0]) if getattr(target, "Axis3", None) else np.array([0.0, 0.0, 1.0])
     x = unit(target.Axis1[0]) if target.Axis1 else None
     if x is None and target.Axis2:
@@ -105,11 +115,21 @@ def operator(target: Entity, scale: float) -> Floats:
         frame[:, 1] *= -1.0
     factors = np.array([factor, factor, factor])
     if target.is_a("IfcCartesianTransformationOperator3DnonUniform"):
-        factors[1] = target.Scale2 or factor
-        factors[2] = target.Scale3 or factor
+        factors[1] = _factor(target, "Scale2", factor)
+        factors[2] = _factor(target, "Scale3", factor)
     elif target.is_a("IfcCartesianTransformationOperator2DnonUniform"):
-        factors[1] = target.Scale2 or factor
+        factors[1] = _factor(target, "Scale2", factor)
     return matrix_of(frame * factors, location * scale)
+
+
+def _factor(target: Entity, name: str, other: float) -> float:
+    """A scale of a transformation, `other` where it has none. Raises Nonsense where it is not more than zero."""
+    value = getattr(target, name)
+    if value is None:
+        return other
+    if number(value, f"a transformation with {name}") <= 0.0:
+        raise Nonsense(f"a transformation with {name} of {value:g}")
+    return float(value)
 
 
 def mapping(item: Entity, scale: float) -> Floats:
@@ -128,6 +148,22 @@ class Placements:
         self.scale = scale
         self._known: dict[int, Floats] = {}
         self._steps: dict[int, Floats] = {}
+        self._empty: set[int] = set()
+
+    def says_nothing(self, placement: Entity) -> bool:
+        """Whether a placement, or one that it is relative to, is missing or names no position.
+
+        Tells of those that were worked out before.
+        """
+        if placement is None:
+            return True
+        for _ in range(len(self._known) if self._empty else 0):
+            if placement is None:
+                return False
+            if placement.id() in self._empty:
+                return True
+            placement = self._parent(placement)
+        return False
 
     def absolute(self, placement: Entity) -> Floats:
         """Matrix from the object's own coordinates to the model's, (4, 4)."""
@@ -175,9 +211,11 @@ class Placements:
 
     def _read(self, placement: Entity) -> Floats:
         if placement.is_a("IfcLocalPlacement"):
+            if placement.RelativePlacement is None:
+                self._empty.add(placement.id())
             try:
                 return axis_placement(placement.RelativePlacement, self.scale)
-            except ValueError:
+            except Unread:
                 if placement.PlacementRelTo is not None:
                     raise
         import ifcopenshell.geom

@@ -5,40 +5,45 @@ from typing import Any
 
 import numpy as np
 
-from takeoff.geometry.curves import Unread, arc_steps
+from takeoff.geometry.curves import arc_steps
 from takeoff.geometry.extrusions import loft, prism
 from takeoff.geometry.mesh import Floats, Mesh
 from takeoff.geometry.placements import applied, axis_placement
+from takeoff.geometry.refusals import Unread, size
 
 Entity = Any
 
 
 def primitive(item: Entity, scale: float) -> Mesh:
-    """Mesh of an IfcCsgPrimitive3D, metres, in the item's coordinates. Raises Unread for other items."""
+    """Mesh of an IfcCsgPrimitive3D, metres, in the item's coordinates.
+
+    Raises Unread for other items, Nonsense for sizes that are not more than zero.
+    """
     kind = item.is_a()
     if not item.is_a("IfcCsgPrimitive3D"):
         raise Unread(kind)
-    try:
-        matrix = axis_placement(item.Position, scale)
-    except ValueError as problem:
-        raise Unread(str(problem)) from problem
+    matrix = axis_placement(item.Position, scale)
     mesh = _shape(item, kind, scale)
     return Mesh(applied(matrix, mesh.vertices), mesh.faces, mesh.labels)
 
 
 def _shape(item: Entity, kind: str, scale: float) -> Mesh:
     if kind == "IfcBlock":
-        x, y, z = (float(size) * scale for size in (item.XLength, item.YLength, item.ZLength))
+        x, y, z = (size(item, name, scale) for name in ("XLength", "YLength", "ZLength"))
         return prism([_corner_box(x, y)], np.array([0.0, 0.0, z]))
     if kind == "IfcRectangularPyramid":
-        x, y, z = (float(size) * scale for size in (item.XLength, item.YLength, item.Height))
+        x, y, z = (size(item, name, scale) for name in ("XLength", "YLength", "Height"))
         return _tip(_corner_box(x, y), np.array([x / 2.0, y / 2.0, z]))
     if kind == "IfcRightCircularCylinder":
-        return prism([_circle(item.Radius * scale)], np.array([0.0, 0.0, item.Height * scale]))
+        return prism(
+            [_circle(size(item, "Radius", scale))], np.array([0.0, 0.0, size(item, "Height", scale)])
+        )
     if kind == "IfcRightCircularCone":
-        return _tip(_circle(item.BottomRadius * scale), np.array([0.0, 0.0, item.Height * scale]))
+        return _tip(
+            _circle(size(item, "BottomRadius", scale)), np.array([0.0, 0.0, size(item, "Height", scale)])
+        )
     if kind == "IfcSphere":
-        return _sphere(item.Radius * scale)
+        return _sphere(size(item, "Radius", scale))
     raise Unread(kind)
 
 

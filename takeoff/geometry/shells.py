@@ -11,8 +11,8 @@ from typing import Any
 import manifold3d
 import numpy as np
 
-from takeoff.geometry.curves import Unread
 from takeoff.geometry.mesh import Floats, Ints, Mesh
+from takeoff.geometry.refusals import Nonsense, Unread
 
 Entity = Any
 
@@ -89,6 +89,7 @@ def _face_set(item: Entity, scale: float) -> Mesh:
     rows = np.array(item.Coordinates.CoordList, dtype=np.float64).reshape(-1, 3) * scale
     numbers = getattr(item, "PnIndex", None)
     table = np.array(numbers, dtype=np.int64) - 1 if numbers else np.arange(len(rows))
+    _within(table, len(rows))
     if item.is_a() == "IfcTriangulatedFaceSet":
         faces = np.array(item.CoordIndex, dtype=np.int64).reshape(-1, 3) - 1
         _within(faces, len(table))
@@ -105,7 +106,7 @@ def _face_set(item: Entity, scale: float) -> Mesh:
 
 def _within(index: Ints, count: int) -> None:
     if index.size and (index.min() < 0 or index.max() >= count):
-        raise ValueError("a face refers to a point that is not there")
+        raise Nonsense("a face refers to a point that is not there")
 
 
 def newell(corners: Floats) -> Floats:

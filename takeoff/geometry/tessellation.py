@@ -19,11 +19,16 @@ DEFLECTION = 0.0002
 
 
 def tessellate(
-    entity: Entity, kernel: str = KERNELS[0], representation: Entity = None, cut: bool = False
+    entity: Entity,
+    kernel: str = KERNELS[0],
+    representation: Entity = None,
+    cut: bool = False,
+    scale: float | None = None,
 ) -> Mesh:
     """Mesh of a representation item, or of a product with one of its representations, in its own coordinates.
 
-    `cut` lets the kernel subtract the product's openings. Metres. Raises RuntimeError when the kernel fails
+    `cut` lets the kernel subtract the product's openings. Metres, by `scale` (metres in a file unit) where given:
+    of a file that names its units doubtfully the kernel may take another. Raises RuntimeError when the kernel fails
     or comes back with nothing.
     """
     import ifcopenshell.geom
@@ -32,6 +37,7 @@ def tessellate(
     settings.set("mesher-angular-deflection", ANGLE)
     settings.set("mesher-linear-deflection", DEFLECTION)
     settings.set("disable-opening-subtractions", not cut)
+    settings.set("convert-back-units", scale is not None)
     settings.set("no-normals", True)
     settings.set("apply-default-materials", False)
     try:
@@ -44,4 +50,4 @@ def tessellate(
     faces = np.frombuffer(triangulation.faces_buffer, dtype=np.int32).reshape(-1, 3)
     if not len(faces):
         raise RuntimeError(f"{kernel}: an empty shape")
-    return Mesh.of(vertices.copy(), faces.astype(np.int64))
+    return Mesh.of(vertices * (1.0 if scale is None else scale), faces.astype(np.int64))

@@ -16,6 +16,9 @@ NOT_MEASURED = "not-measured"
 _SAYING_SO = ("no-body", "piece-not-measured")
 """Kinds of other stages that say no more of such an element."""
 
+_NOTES = ("measured-one-way",)
+"""Remarks of the geometry stage that are no doubt, only less proof than usual."""
+
 
 def unmeasured_parts(
     plans: Sequence[ElementPlan],
@@ -119,6 +122,12 @@ def _remarks(plan: ElementPlan, result: SolidResult) -> list[Finding]:
     facts = plan.facts
     name = facts.name or facts.ifc_class
     return [
-        Finding("warning", kind, facts.model, facts.global_id, told("{}: {}", name, message))
+        Finding(
+            "note" if kind in _NOTES else "warning",
+            kind,
+            facts.model,
+            facts.global_id,
+            told("{}: {}", name, message),
+        )
         for kind, message in result.remarks
     ]

@@ -197,8 +197,12 @@ def _unit_findings(units: Units, properties: Properties, name: str) -> list[Find
     findings = []
     if "length" in units.missing:
         findings.append(
-            Finding("warning", "unit-missing", name, "", "names no length unit; ask for it", "metre")
+            Finding("warning", "unit-missing", name, "", "names no usable length unit; ask for it", "metre")
         )
+    findings += [
+        Finding("warning", "unit-doubtful", name, "", f"{doubt}; ask which is right", f"{units.length:g} m")
+        for doubt in units.doubts
+    ]
     for kind in sorted(properties.assumed_kinds - {"length"}):
         findings.append(
             Finding(

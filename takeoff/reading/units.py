@@ -1,9 +1,11 @@
 """Units of a model: factors from what is written in the file to metres, m2, m3 and kg."""
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from takeoff.reading.attributes import attribute
+from takeoff.reading.attributes import attribute, clean
 from takeoff.reading.facts import QuantityKind
 
 GRAMS_PER_KILOGRAM = 1000.0
@@ -28,10 +30,26 @@ _UNIT_OF_KIND: dict[QuantityKind, str] = {
 }
 
 
+_SI_NAMES = {
+    "LENGTHUNIT": "METRE",
+    "AREAUNIT": "SQUARE_METRE",
+    "VOLUMEUNIT": "CUBIC_METRE",
+    "MASSUNIT": "GRAM",
+    "PLANEANGLEUNIT": "RADIAN",
+}
+"""The SI unit that a unit of each type has to be, or be converted to."""
+
+_NAMED = {"FOOT": 0.3048, "INCH": 0.0254, "YARD": 0.9144, "MILE": 1609.344, "DEGREE": math.pi / 180.0}
+"""Factors of units that go by these names in ISO 16739-1 (foot and inch of 1959), to tell a wrong factor."""
+
+_NAMED_TOLERANCE = 1e-3
+"""Survey feet differ by two millionths; a factor further off its name than this is a mistake."""
+
+
 @dataclass(frozen=True, slots=True)
 class Units:
     """Factors by kind from the file's project units to SI (`angle` to radians), and the kinds that it names
-    none for."""
+    none for. `doubts` say what contradicts itself."""
 
     length: float
     area: float
@@ -41,6 +59,7 @@ class Units:
     area_density: float = 1.0
     missing: frozenset[QuantityKind] = frozenset()
     angle: float = 1.0
+    doubts: tuple[str, ...] = ()
 
     def factor(self, kind: QuantityKind, unit: Any = None) -> float:
         """The factor for a value of `kind`; `unit` is the value's own unit entity, which wins if it is
@@ -57,7 +76,7 @@ class Units:
 def read_units(model: Any) -> Units:
     """The project's units. A missing length unit is taken as metre; a missing area or volume unit follows it
     where it is no SI unit (feet: square feet), else it is m2 and m3; a missing mass unit is kilogram."""
-    found: dict[str, Any] = {}
+    named: dict[str, list[Any]] = {}
     for project in model.by_type("IfcContext" if model.schema != "IFC2X3" else "IfcProject"):
         assignment = project.UnitsInContext
         if assignment is None:
@@ -65,7 +84,8 @@ def read_units(model: Any) -> Units:
         for unit in assignment.Units or ():
             kind = attribute(unit, "UnitType")
             if kind:
-                found.setdefault(kind, unit)
+                named.setdefault(kind, []).append(unit)
+    found = {kind: next((u for u in units if unit_factor(u)), units[0]) for kind, units in named.items()}
     factors = {kind: unit_factor(found[name]) for kind, name in _UNIT_OF_KIND.items() if name in found}
     known = {kind: value for kind, value in factors.items() if value}
     length = known.get("length", 1.0)
@@ -83,21 +103,56 @@ def read_units(model: Any) -> Units:
         area_density=densities["AREADENSITYUNIT"] or 1.0,
         missing=frozenset(kind for kind in _UNIT_OF_KIND if kind not in known),
         angle=(unit_factor(found["PLANEANGLEUNIT"]) if "PLANEANGLEUNIT" in found else None) or 1.0,
+        doubts=tuple(
+            doubt for kind in ("LENGTHUNIT", "PLANEANGLEUNIT") for doubt in _doubts(kind, named.get(kind, ()))
+        ),
     )
+
+
+def _doubts(kind: str, units: Sequence[Any]) -> list[str]:
+    """What contradicts itself among all units of one type that a file names for its project."""
+    what = "length" if kind == "LENGTHUNIT" else "angle"
+    factors = list(dict.fromkeys(factor for unit in units if (factor := unit_factor(unit))))
+    doubts = []
+    if len(factors) > 1:
+        listed = ", ".join(f"{factor:g}" for factor in factors)
+        doubts.append(f"names several units of {what} ({listed} of the SI unit); read in the first")
+    for unit in units:
+        name = clean(attribute(unit, "Name")).upper()
+        factor = unit_factor(unit)
+        if factor and name in _NAMED and abs(factor / _NAMED[name] - 1.0) > _NAMED_TOLERANCE:
+            doubts.append(
+                f"names {name} as its unit of {what} and gives it as {factor:g}, not {_NAMED[name]:g}"
+            )
+    return doubts
 
 
 def unit_factor(unit: Any) -> float | None:
     """Factor from a unit entity to SI (metre, m2, m3, kg and their derivatives), None if it cannot be
     told."""
-    import math
-
     from ifcopenshell.util.unit import get_unit_scale
 
     try:
+        if not _is_sound(unit):
+            return None
         factor = float(get_unit_scale(unit)) / GRAMS_PER_KILOGRAM ** _mass_exponent(unit)
     except Exception:
         return None
     return factor if math.isfinite(factor) and factor > 0.0 else None
+
+
+def _is_sound(unit: Any) -> bool:
+    """Whether a unit is, or is converted to, the SI unit of its type; one that is converted to itself is not."""
+    kind = attribute(unit, "UnitType")
+    for _ in range(8):
+        if unit.is_a("IfcSIUnit"):
+            return unit.Name == _SI_NAMES.get(kind, unit.Name)
+        if unit.is_a("IfcDerivedUnit"):
+            return True
+        if not unit.is_a("IfcConversionBasedUnit") or unit.ConversionFactor is None:
+            return False
+        unit = unit.ConversionFactor.UnitComponent
+    return False
 
 
 def _mass_exponent(unit: Any) -> int:
