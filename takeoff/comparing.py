@@ -12,7 +12,7 @@ from takeoff.pipeline import Prepared, Progress, Run, measure_prepared, prepare,
 from takeoff.scored import scheme_of
 from takeoff.settings import Settings
 from takeoff.templates import template_path
-from takeoff.told import counted
+from takeoff.told import counted, told
 
 if TYPE_CHECKING:
     from takeoff.billing import Billing
@@ -291,7 +291,7 @@ def _findings(variants: "Sequence[Variant]") -> tuple[Finding, ...]:
     # Findings on a model as a whole count and sum: with other figures they still say the same.
     kinds = {finding.kind for finding in first if not finding.global_id}
     return tuple(
-        replace(finding, message=f"{variant.name}: {finding.message}")
+        replace(finding, message=told("{}: {}", variant.name, finding.message))
         for variant in variants[1:]
         for finding in dict.fromkeys((*variant.measurement.findings, *variant.bill.findings))
         if finding not in first and (finding.global_id or finding.kind not in kinds)

@@ -1,6 +1,6 @@
 """Findings: what a person must look at, and what was assumed meanwhile."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 Severity = Literal["error", "warning", "note"]
@@ -12,7 +12,8 @@ class Finding:
 
     `kind` is a stable short name (`method-assumed`, `declared-volume-differs`, ...) by which findings are
     grouped; `message` says what and what to do; `assumed` what the tool went on with. `worth` is the
-    quantity at stake in `worth_unit` (m3, m2, m, kg, pieces), None where no figure can be put on it.
+    quantity at stake in `worth_unit` (m3, m2, m, kg, pieces), None where no figure can be put on it;
+    `money` what hangs on it in a bill. `ask` is the question to whoever designed the model.
     """
 
     severity: Severity
@@ -23,6 +24,8 @@ class Finding:
     assumed: str = ""
     worth: float | None = None
     worth_unit: str = ""
+    money: float | None = field(default=None, compare=False)
+    ask: str = field(default="", compare=False)
 
 
 class InputError(Exception):

@@ -119,8 +119,10 @@ def measure_prepared(prepared: Prepared, progress: Progress = silent) -> Run:
     from takeoff.measuring.measure import measure as measure_all
     from takeoff.measuring.overrides import unused_overrides
     from takeoff.measuring.plan_findings import shell_findings
+    from takeoff.measuring.stakes import with_stakes
     from takeoff.measuring.whereabouts import places_of
     from takeoff.pricing.shares import prefabrication_shares
+    from takeoff.questions import asked, load_questions
 
     stock, overrides = prepared.stock, prepared.overrides
     began = time.perf_counter()
@@ -145,6 +147,9 @@ def measure_prepared(prepared: Prepared, progress: Progress = silent) -> Run:
     if overrides is not None:
         measured = _with_findings(measured, (*unused_overrides(stock.models, overrides), *overrides.findings))
     measured = _with_findings(measured, prepared.failed)
+    questions = load_questions(prepared.settings.file("questions"))
+    findings = asked(with_stakes(measured.measurement), questions)
+    measured = replace(measured, measurement=replace(measured.measurement, findings=findings))
     seconds = {**prepared.seconds, "measuring": time.perf_counter() - began}
     run = Run(
         measured,
@@ -182,8 +187,16 @@ def bill(
 
 
 def with_bill(run: Run, priced: "Bill", settings: Settings, seconds: float) -> Run:
-    """The run with its bill, which took so many seconds, in the record too."""
-    run = replace(run, bill=priced, shares=priced.shares)
+    """The run with its bill, which took so many seconds, in the record too; findings have what hangs on them."""
+    from takeoff.pricing.stakes import with_money
+    from takeoff.questions import asked, load_questions
+
+    measurement = run.measurement
+    own = asked(priced.findings, load_questions(settings.file("questions")))
+    priced = replace(priced, findings=with_money(own, measurement, priced))
+    findings = with_money(measurement.findings, measurement, priced)
+    measured = replace(run.measured, measurement=replace(measurement, findings=findings))
+    run = replace(run, measured=measured, bill=priced, shares=priced.shares)
     return replace(run, record=record_of(run, settings, {**run.record["seconds"], "pricing": seconds}))
 
 

@@ -30,6 +30,7 @@ _FILES = {
     "joints": "joints.toml",
     "panelling": "panelling.toml",
     "checks": "checks.toml",
+    "questions": "questions.toml",
     "rates": "rates.csv",
     "resources": "resources.csv",
     "sections": "sections.toml",
@@ -72,6 +73,7 @@ class Settings:
     joints: Path | None = None
     panelling: Path | None = None
     checks: Path | None = None
+    questions: Path | None = None
     rates: Path | None = None
     sections: Path | None = None
     markups: Path | None = None

@@ -268,7 +268,7 @@ def test_findings_are_grouped_the_gravest_and_most_valuable_first(
         ["note", "method-assumed", 1, 9.6, "m3"],
     ]
     start = row_of(shown, "Every finding", 1) + 2
-    messages = [shown.cell(n, 6).value for n in range(start, shown.max_row + 1)]
+    messages = [shown.cell(n, 7).value for n in range(start, shown.max_row + 1)]
     assert messages[:3] == ["=The body is not closed", "Much formwork", "Little formwork"]
     assert len(messages) == 6
     assert str(formulas["Findings"]["C6"].value).startswith("=COUNTIFS(")

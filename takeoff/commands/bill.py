@@ -1,5 +1,6 @@
 """`takeoff bill`: the main job, measured and priced."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 

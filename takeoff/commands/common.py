@@ -70,6 +70,7 @@ def measuring(command: Callable[..., None]) -> Callable[..., None]:
         ),
         click.option("--panelling", type=PATH, help="How long walls and whole floors are divided (TOML)."),
         click.option("--checks", type=PATH, help="Limits of the plausibility checks (TOML)."),
+        click.option("--questions", type=PATH, help="What to ask about each kind of finding (TOML)."),
         click.option(
             "--ground-level", type=float, help="Level of the ground, metres above the models' zero."
         ),

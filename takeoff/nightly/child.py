@@ -85,9 +85,13 @@ def _told_as_given(run: "Run", given: Callable[[str], str]) -> "Run":
     """The run with its findings and its basis naming data files as the user gave them, not the private copies."""
     assert run.bill is not None
 
+    def respelt(text: str) -> str:
+        spelt = given(text)
+        return text if spelt == text else spelt  # a text that knows its quantities stays one
+
     def told(findings: Iterable[Finding]) -> tuple[Finding, ...]:
         return tuple(
-            replace(finding, message=given(finding.message), assumed=given(finding.assumed))
+            replace(finding, message=respelt(finding.message), assumed=respelt(finding.assumed))
             for finding in findings
         )
 

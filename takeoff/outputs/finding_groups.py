@@ -31,9 +31,27 @@ class Kind:
                 sums.setdefault(finding.worth_unit, []).append(finding.worth)
         return {unit: math.fsum(values) for unit, values in sums.items()}
 
+    @property
+    def money(self) -> float | None:
+        """What hangs on them in a bill, None where no figure can be put on any; on one element counted once.
+
+        Findings that name one element each speak of the same money when they name the same one.
+        """
+        most: dict[tuple[str, str, int], float] = {}
+        for place, finding in enumerate(self.findings):
+            if finding.money is not None:
+                key = (finding.model, finding.global_id, -1 if finding.global_id else place)
+                most[key] = max(most.get(key, 0.0), finding.money)
+        return math.fsum(most.values()) if most else None
+
+    @property
+    def ask(self) -> str:
+        """What to ask about them."""
+        return self.findings[0].ask
+
 
 def group_findings(findings: Iterable[Finding]) -> tuple[Kind, ...]:
-    """Findings by severity and kind: most severe first, then the most valuable, then the most frequent."""
+    """Findings by severity and kind: most severe first, then by money, by worth, and the most frequent."""
     groups: dict[tuple[str, str], list[Finding]] = {}
     for finding in findings:
         groups.setdefault((finding.severity, finding.kind), []).append(finding)
@@ -58,10 +76,10 @@ def _weight(finding: Finding) -> float:
     return abs(finding.worth) * _ORDER_WEIGHT.get(finding.worth_unit, 0.0)
 
 
-def _finding_order(finding: Finding) -> tuple[float, str, str, str]:
-    return (-_weight(finding), finding.model, finding.global_id, finding.message)
+def _finding_order(finding: Finding) -> tuple[float, float, str, str, str]:
+    return (-abs(finding.money or 0.0), -_weight(finding), finding.model, finding.global_id, finding.message)
 
 
-def _kind_order(kind: Kind) -> tuple[int, float, int, str]:
+def _kind_order(kind: Kind) -> tuple[int, float, float, int, str]:
     worth = math.fsum(_weight(finding) for finding in kind.findings)
-    return (SEVERITY_RANK[kind.severity], -worth, -len(kind.findings), kind.kind)
+    return (SEVERITY_RANK[kind.severity], -abs(kind.money or 0.0), -worth, -len(kind.findings), kind.kind)

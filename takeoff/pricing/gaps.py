@@ -5,6 +5,7 @@ from pathlib import Path
 
 from takeoff.findings import Finding
 from takeoff.measuring.records import Measurement
+from takeoff.pricing.money import exact_sum
 from takeoff.pricing.rates import Rate, RateBook
 from takeoff.pricing.records import Item
 from takeoff.pricing.sections import SectionPlan
@@ -45,7 +46,8 @@ def example_rates(items: Iterable[Item], rates: RateBook, used: Iterable[Rate]) 
     lines = sum(1 for rate in used if is_example(rate.source))
     if not lines:
         return []
-    count = sum(1 for item in items if item.rate is not None and is_example(item.rate_source))
+    priced = [item for item in items if item.rate is not None and is_example(item.rate_source)]
+    count = len(priced)
     return [
         Finding(
             "warning",
@@ -55,6 +57,7 @@ def example_rates(items: Iterable[Item], rates: RateBook, used: Iterable[Rate]) 
             f"{counted(count, 'item is', 'items are')} priced with invented example rates ({counted(lines, 'line')} of "
             f"{Path(rates.file).name}): put your own rates there before you use a total",
             "priced with example values",
+            money=exact_sum(item.amount or 0.0 for item in priced),
         )
     ]
 
@@ -71,6 +74,7 @@ def allowed_items(items: Sequence[Item], plan: SectionPlan) -> list[Finding]:
             rule.allow.because if rule.allow else f"{rule.measure} by the data files",
             item.quantity,
             "pieces",
+            money=item.amount,
         )
         for section in plan.sections
         for rule in section.items

@@ -296,6 +296,7 @@ def _item(draft: _Draft, number: int, heading: Heading, plan: SectionPlan, choic
         method=draft.methods.pop() if len(draft.methods) == 1 else "",
         role=draft.roles.pop() if len(draft.roles) == 1 else "",
         digits=choices.digits_for(rule.unit),
+        source=rule.source,
     )
 
 

@@ -43,7 +43,8 @@ class Item:
     `rate_origin`, `rate_date` and `rate_note` are these and more by themselves. `own_description`: it is given
     with the rate and not composed. `note` is what a person wrote beside it, `mark` what became of it since the
     earlier bill, `typed` names its cells that a person typed there; `by_hand` a line that a person wrote, `text`
-    where it is no item but only text. `own` holds what stands in an office's own columns, by column.
+    where it is no item but only text. `own` holds what stands in an office's own columns, by column; `source` is
+    the table of measured rows that the item bills.
     """
 
     key: str
@@ -70,6 +71,7 @@ class Item:
     typed: tuple[str, ...] = ()
     by_hand: Literal["", "item", "text"] = ""
     own: tuple[tuple[str, str], ...] = ()
+    source: str = ""
 
     @property
     def rate_key(self) -> str:

@@ -14,6 +14,7 @@ from takeoff.geometry.mesh import Floats
 from takeoff.measuring.units import ElementKey
 from takeoff.measuring.whereabouts import Place
 from takeoff.outputs.finding_groups import group_findings
+from takeoff.questions import OFFICE
 
 if TYPE_CHECKING:
     from takeoff.pipeline import Run
@@ -81,7 +82,8 @@ def _topic(
         finding.message + (f" (assumed: {finding.assumed})" if finding.assumed else "")
         for finding in findings
     ]
-    lines = list(dict.fromkeys(lines))
+    question = [] if first.ask.startswith(OFFICE) else [first.ask]
+    lines = [*filter(None, question), *dict.fromkeys(lines)]
     if len(lines) > LINES_SHOWN:
         lines = [
             *lines[:LINES_SHOWN],

@@ -14,8 +14,10 @@ COLUMNS = (
     Column("Number", "count"),
     Column("Worth", "length", narrowest=12),
     Column("Unit", narrowest=7),
-    Column("What to look at", "wrapped", widest=64, narrowest=64),
-    Column("What was assumed", "wrapped", widest=34, narrowest=34),
+    Column("Money", "money", narrowest=11),
+    Column("What to look at", "wrapped", widest=58, narrowest=58),
+    Column("What was assumed", "wrapped", widest=30, narrowest=30),
+    Column("What to ask", "wrapped", widest=40, narrowest=40),
     Column("Element (GlobalId)", widest=24, narrowest=24),
     Column("Model", widest=26, narrowest=14),
 )
@@ -83,7 +85,8 @@ def _note(sheet: Sheet, findings: Sequence[Finding]) -> str:
         for name, number in counts.items()
     ]
     more = sheet.words("Kinds first, the most severe and valuable on top, then each finding.")
-    return f"{', '.join(told)}. {more}"
+    priced = sheet.words("Money: what this bill prices of it.")
+    return f"{', '.join(told)}. {more} {priced}"
 
 
 def _write_kind(sheet: Sheet, row: int, kind: Kind, first: int, end: int) -> None:
@@ -98,27 +101,32 @@ def _write_kind(sheet: Sheet, row: int, kind: Kind, first: int, end: int) -> Non
         if len(kind.findings) == 1
         else sheet.words("For instance: {message}", message=kind.findings[0].message)
     )
-    shown = f"{example} (worth {others})" if others else example
-    sheet.heighten(row, [(shown, COLUMNS[5].widest), (kind.findings[0].assumed, COLUMNS[6].widest)])
+    shown = sheet.words("{example} (worth {others})", example=example, others=others) if others else example
+    assumed = kind.findings[0].assumed
+    texts = (shown, assumed, kind.ask)
+    sheet.heighten(row, [(text, COLUMNS[place].widest) for place, text in enumerate(texts, start=6)])
     sheet.put(row, 0, kind.severity, bold=True)
     sheet.put(row, 1, kind.kind, bold=True)
     sheet.put(row, 2, Formula(count, len(kind.findings)), "count", bold=True)
     sheet.put(row, 3, worth.get(unit) if unit else None, UNIT_KINDS.get(unit, "length"))
     sheet.put(row, 4, unit)
-    sheet.put(row, 5, shown, "wrapped")
-    sheet.put(row, 6, kind.findings[0].assumed, "wrapped")
-    sheet.put(row, 7, None)
-    sheet.put(row, 8, None)
+    sheet.put(row, 5, kind.money, "money")
+    for place, text in enumerate(texts, start=6):
+        sheet.put(row, place, text, "wrapped")
+    sheet.put(row, 9, None)
+    sheet.put(row, 10, None)
 
 
 def _write_finding(sheet: Sheet, row: int, finding: Finding) -> None:
-    sheet.heighten(row, [(finding.message, COLUMNS[5].widest), (finding.assumed, COLUMNS[6].widest)])
+    texts = (finding.message, finding.assumed, finding.ask)
+    sheet.heighten(row, [(text, COLUMNS[place].widest) for place, text in enumerate(texts, start=6)])
     sheet.put(row, 0, finding.severity)
     sheet.put(row, 1, finding.kind)
     sheet.put(row, 2, None)
     sheet.put(row, 3, finding.worth, UNIT_KINDS.get(finding.worth_unit, "length"))
     sheet.put(row, 4, finding.worth_unit)
-    sheet.put(row, 5, finding.message, "wrapped")
-    sheet.put(row, 6, finding.assumed, "wrapped")
-    sheet.put(row, 7, finding.global_id)
-    sheet.put(row, 8, finding.model)
+    sheet.put(row, 5, finding.money, "money")
+    for place, text in enumerate(texts, start=6):
+        sheet.put(row, place, text, "wrapped")
+    sheet.put(row, 9, finding.global_id)
+    sheet.put(row, 10, finding.model)
