@@ -11,6 +11,7 @@ from takeoff.measuring.plan import ElementPlan
 from takeoff.measuring.records import DeclaredRow, MeasuredPart
 from takeoff.measuring.units import ElementKey
 from takeoff.reading.facts import Declared
+from takeoff.told import Quantity, told
 
 UNCUT = "openings not deducted"
 WITH_OTHERS = "includes layers that are not concrete"
@@ -142,7 +143,7 @@ def weight_rows(element: MeasuredElement, limits: DeclaredLimits) -> list[Declar
     references = [Reference(element.gross * density, UNCUT)]
     cause = "" if agrees else likely_cause("weight", best.value, measured, references)
     if cause.startswith("no simple"):
-        cause = f"it would be a density of {best.value / element.own:.0f} kg/m3"
+        cause = told("it would be a density of {}", Quantity(best.value / element.own, "kg/m3", ".0f"))
     return [_row(element, best, measured, agrees, cause)]
 
 

@@ -35,8 +35,9 @@ def with_money(findings: Iterable[Finding], measurement: Measurement, bill: Bill
 
     Concrete: the share that the worth has of the element's concrete, times its items measured by volume; all of
     its items where the whole element is at stake. Formwork and steel: the worth at the mean price of the
-    element's formwork or reinforcement. Where the element itself has none: at the mean price of the model's. A finding on a model as a whole: in the same way
-    over the whole model. None where nothing is priced, or pieces are counted of which only one is named.
+    element's formwork or reinforcement. Where the element itself has none: at the mean price of the model's.
+    A finding on a model as a whole: in the same way over the whole model. None where nothing is priced, or pieces
+    are counted of which only one is named.
     """
     sums = _sums(measurement, bill)
     return tuple(
