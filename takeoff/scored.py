@@ -20,13 +20,15 @@ def scheme_of(settings: Settings) -> "Scheme | None":
     return load_scheme(settings.file("scoring"))
 
 
-def with_score(run: Run, scheme: "Scheme | None") -> Run:
+def with_score(run: Run, scheme: "Scheme | None", settings: Settings) -> Run:
     """The run with its score, the score's findings and its entry in the record; the run itself without a scheme."""
     if scheme is None:
         return run
     from takeoff.pricing.scoring import make_score
+    from takeoff.questions import asked, load_questions
 
     score = make_score(run.measurement, scheme, run.bill)
+    score = replace(score, findings=asked(score.findings, load_questions(settings.file("questions"))))
     measured = replace(
         run.measured,
         measurement=replace(run.measurement, findings=(*run.measurement.findings, *score.findings)),

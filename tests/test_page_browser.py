@@ -322,7 +322,8 @@ def test_the_score_stands_in_the_page(browser, run, tmp_path):
     from takeoff.scored import scheme_of, with_score
     from takeoff.settings import Settings
 
-    scored = with_score(run, scheme_of(Settings(scoring=Path("example"))))
+    scheming = Settings(scoring=Path("example"))
+    scored = with_score(run, scheme_of(scheming), scheming)
     write_page(tmp_path / "scored.html", scored)
     seen = Seen(browser, tmp_path / "scored.html")
     words = seen.page.locator("#score").inner_text()

@@ -1,6 +1,5 @@
 """`takeoff bill`: the main job, measured and priced."""
 
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -89,7 +88,7 @@ def bill(
             else:
                 run = pipeline.bill(models, settings, report, earlier)
             report("workbook", 0, 0)
-            run = with_score(run, scheme)
+            run = with_score(run, scheme, settings)
             assert run.bill is not None
             write_workbook(out, run.measurement, run.bill, run.record, look, words, run.score)
             for kind, folder in (("csv", csv_folder), ("parquet", parquet_folder)):

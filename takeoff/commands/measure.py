@@ -45,7 +45,7 @@ def measure(
         settings = load_settings(job, flags)
         scheme = scheme_of(settings)
         with progress(quiet) as report:
-            run = with_score(pipeline.measure(models, settings, report), scheme)
+            run = with_score(pipeline.measure(models, settings, report), scheme, settings)
             write_tables(out, run.measurement, run.record, run.places, run.score)
             if page is not None:
                 from takeoff.outputs.page.page import write_page

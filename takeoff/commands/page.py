@@ -38,7 +38,7 @@ def page(
         settings = load_settings(job, flags)
         scheme = scheme_of(settings)
         with progress(quiet) as report:
-            run = with_score(pipeline.bill(models, settings, report), scheme)
+            run = with_score(pipeline.bill(models, settings, report), scheme, settings)
             report("page", 0, 0)
             write_page(out, run)
         close(run, settings, out, as_json, quiet)
