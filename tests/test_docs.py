@@ -14,6 +14,8 @@ from click.testing import CliRunner
 from takeoff import pipeline
 from takeoff.cli import main
 from takeoff.documents import FOLDER, TOPICS, documents
+from takeoff.questions import load_questions
+from takeoff.templates import template_path
 
 SOURCE = Path(__file__).parents[1] / "takeoff"
 SAMPLES = Path(__file__).parents[1] / "sample_models"
@@ -106,6 +108,11 @@ def test_every_kind_of_finding_has_its_cure():
             assert any(re.fullmatch(kind.replace("*", "[a-z-]+"), one) for one in told), kind
         else:
             assert kind in told, kind
+
+
+def test_every_kind_of_finding_has_a_question_to_the_designer():
+    """In templates/questions.toml; one that begins with "Office:" is a task of the office itself."""
+    assert set(load_questions(template_path("questions.toml"))) == _kinds_in_document()
 
 
 def test_no_document_speaks_of_a_kind_that_is_gone():

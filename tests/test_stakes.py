@@ -5,7 +5,6 @@ from pathlib import Path
 
 import pytest
 from pricing_rows import items_of
-from test_docs import _kinds_in_document
 
 from takeoff import pipeline
 from takeoff.findings import Finding, InputError
@@ -16,7 +15,6 @@ from takeoff.pricing.records import Bill, Dimension, Item, Section
 from takeoff.pricing.stakes import with_money
 from takeoff.questions import OFFICE, asked, load_questions
 from takeoff.settings import Settings
-from takeoff.templates import template_path
 
 SAMPLE = Path(__file__).resolve().parents[1] / "sample_models" / "archive-ifc4.ifc"
 
@@ -106,10 +104,6 @@ def test_the_dearest_stands_first_and_one_element_counts_once() -> None:
     kinds = group_findings(told)
     assert [(kind.kind, kind.money) for kind in kinds] == [("a-kind", 75.0), ("b-kind", 10.0)]
     assert [one.money for one in kinds[0].findings] == [70.0, 50.0, 5.0]
-
-
-def test_every_kind_has_a_question() -> None:
-    assert set(load_questions(template_path("questions.toml"))) == _kinds_in_document()
 
 
 def test_a_whole_bill_says_worth_money_and_question() -> None:
