@@ -70,7 +70,7 @@ def column_of(sheet: Worksheet, heading: str, row: int = 4) -> int:
 
 
 def test_sheets_stand_in_order(formulas: Workbook) -> None:
-    assert formulas.sheetnames == [*SHEETS, "Handling"]
+    assert formulas.sheetnames == [*SHEETS, "Handling", "Declared"]
 
 
 def test_quantities_and_amounts_are_live_and_show_their_values(formulas: Workbook, values: Workbook) -> None:
@@ -253,6 +253,24 @@ def test_repetition_and_joints_are_listed(values: Workbook) -> None:
     assert shown.cell(first + 2, 9).value == pytest.approx(6 * 3.0864195)
     joints = row_of(shown, "Joints", 1) + 2
     assert [shown.cell(joints, c).value for c in range(1, 6)] == ["slab", "Upper", 1, 6, 1.2]
+
+
+def test_declared_quantities_stand_beside_the_measured_ones(formulas: Workbook, values: Workbook) -> None:
+    """The sample declares 9.0 m3 where 9.6 were measured."""
+    live, shown = formulas["Declared"], values["Declared"]
+    assert str(shown["A2"].value).startswith(
+        "No declared volume could be compared. 1 declared quantity, 1 differs."
+    )
+    cells = {
+        str(head.value): (shown.cell(5, head.column).value, live.cell(5, head.column).value)
+        for head in shown[4]
+    }
+    assert [cells[name][0] for name in ("Agrees", "Quantity", "Unit", "Declared", "Measured")] == [
+        "no", "volume", "m3", 9.0, 9.6,
+    ]  # fmt: skip
+    assert cells["Difference"] == (pytest.approx(-0.6), "=H5-I5")
+    assert cells["Declared to measured"] == (pytest.approx(0.9375), '=IF(I5=0,"",H5/I5)')
+    assert cells["Declared as"][0] == "Set.NetVolume"
 
 
 def test_findings_are_grouped_the_gravest_and_most_valuable_first(

@@ -14,6 +14,7 @@ from takeoff.outputs.unit_view import findings_shown_in, score_shown_in, shown_i
 from takeoff.outputs.workbook.basis import records, shown_time, write_basis
 from takeoff.outputs.workbook.bill import BillColumns, write_bill
 from takeoff.outputs.workbook.build_ups import write_build_ups
+from takeoff.outputs.workbook.declared import write_declared
 from takeoff.outputs.workbook.dimensions import write_dimensions
 from takeoff.outputs.workbook.findings import write_findings
 from takeoff.outputs.workbook.handling import write_handling
@@ -51,6 +52,8 @@ SHOWN_UNITS = ("m3", "m2", "mm", "m", "t", "kg")
 """Units that headings speak of, by their metric names."""
 HANDLED = "Handling"
 """The sheet that follows where there are pieces to lift."""
+DECLARED = "Declared"
+"""The sheet that follows where the models declare quantities."""
 SCORED = ("Score", "Score quantities")
 """Sheets that follow where a scheme of points is given."""
 
@@ -119,6 +122,7 @@ def _fill(book: xlsxwriter.Workbook, content: _Book) -> None:
     hand = bill.earlier.sheets if bill.earlier else ()
     names = [*SHEETS, *(BUILT if bill.build_ups else ()), *((KEPT,) if _keeps(bill) else ())]
     names += [HANDLED] if measurement.pieces else []
+    names += [DECLARED] if measurement.declared else []
     names += SCORED if content.score else []
     names += [sheet.name for sheet in hand if sheet.name not in names]
     sheets = {name: Sheet(book, styles, name, words) for name in names}
@@ -137,6 +141,8 @@ def _fill(book: xlsxwriter.Workbook, content: _Book) -> None:
     shares = write_prefabrication(book, sheets["Prefabrication"], page, measurement, bill.shares)
     if measurement.pieces:
         write_handling(sheets[HANDLED], page, measurement)
+    if measurement.declared:
+        write_declared(sheets[DECLARED], page, measurement)
     if content.score is not None:
         write_score(sheets[SCORED[0]], sheets[SCORED[1]], page, content.score)
     listed = write_findings(sheets["Findings"], page, findings)

@@ -11,7 +11,7 @@ from typing import Any
 from takeoff.findings import InputError
 from takeoff.outputs.workbook.arithmetic import plain_value
 from takeoff.outputs.workbook.bill import COLUMNS as BILL
-from takeoff.outputs.workbook.book import BUILT, HANDLED, KEPT, SCORED, SHEETS
+from takeoff.outputs.workbook.book import BUILT, DECLARED, HANDLED, KEPT, SCORED, SHEETS
 from takeoff.outputs.workbook.cell_notes import read_comments
 from takeoff.outputs.workbook.kept import COLUMNS as KEPT_COLUMNS
 from takeoff.outputs.workbook.kept import VANISHED
@@ -34,7 +34,7 @@ from takeoff.pricing.typed import CARRIED, EarlierItem, HandItem, HandSheet, Kep
 
 VALUED = ("Bill", "Summary", *BUILT, KEPT)
 """Sheets of which the values of formulas are read."""
-OWN_SHEETS = (*SHEETS, *BUILT, KEPT, HANDLED, *SCORED)
+OWN_SHEETS = (*SHEETS, *BUILT, KEPT, HANDLED, DECLARED, *SCORED)
 
 
 def read_previous(path: Path) -> TypedBill:
