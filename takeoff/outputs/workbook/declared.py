@@ -24,7 +24,10 @@ COLUMNS = (
     Column("GlobalId", widest=24, narrowest=24),
     Column("Model", printed=False),
 )
-CLOSE = "{share} of the elements with a declared volume have it within the close limit of the checks file (shipped: 0.5 %)."
+CLOSE = (
+    "{share} of the elements with a declared volume have it within the close limit of the checks file "
+    "(shipped: 0.5 %)."
+)
 _DECLARED, _MEASURED = "H", "I"
 
 
@@ -63,7 +66,7 @@ def write_declared(sheet: Sheet, page: Page, measurement: Measurement) -> None:
 
 
 def _order(row: DeclaredRow) -> tuple[bool, float, str, str, str]:
-    apart = abs(row.ratio - 1.0)
+    apart = round(abs(row.ratio - 1.0), 9)
     return (row.agrees, -apart, row.model, row.global_id, row.name)
 
 
