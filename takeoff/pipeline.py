@@ -1,7 +1,7 @@
 """The stages in their order: files to facts to methods to solids to quantities to a priced bill."""
 
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -25,6 +25,7 @@ from takeoff.runs import Behind, ModelNote, Run, note_of, record_of
 from takeoff.settings import MEASURING_FILES, Settings
 
 if TYPE_CHECKING:
+    from takeoff.geometry.solids import SolidResult
     from takeoff.pricing.records import Bill, ShareRow
     from takeoff.pricing.typed import TypedBill
 
@@ -126,17 +127,28 @@ def measure_prepared(prepared: Prepared, progress: Progress = silent) -> Run:
 
     stock, overrides = prepared.stock, prepared.overrides
     began = time.perf_counter()
-    measured = measure_all(
-        stock.models,
-        stock.plans,
-        stock.orders,
-        stock.solids,
-        prepared.origin,
-        prepared.rules,
-        lambda stage: progress(stage, 0, 0),
-        prepared.shop.crew,
-        prepared.shop.spread,
-    )
+
+    def work(solids: "Mapping[int, SolidResult]") -> Measured:
+        return measure_all(
+            stock.models,
+            stock.plans,
+            stock.orders,
+            solids,
+            prepared.origin,
+            prepared.rules,
+            lambda stage: progress(stage, 0, 0),
+            prepared.shop.crew,
+            prepared.shop.spread,
+        )
+
+    try:
+        measured = work(stock.solids)
+    except InputError:
+        raise
+    except Exception as fault:
+        from takeoff.measuring.narrowing import measured_without_culprits
+
+        measured = measured_without_culprits(work, stock.solids, fault)
     if not any(part.net_volume_m3 for part in measured.measurement.parts):
         reasons = {part.condition for part in measured.measurement.parts if part.condition}
         names = names_of(prepared.paths)

@@ -104,7 +104,7 @@ def measuring(command: Callable[..., None]) -> Callable[..., None]:
 
 @contextmanager
 def problems() -> Iterator[None]:
-    """Turn what a user can mend into one line on stderr and exit code 1."""
+    """Turn what a user can mend into one line on stderr and exit code 1; a fault of the program too, unless -v."""
     try:
         yield
     except InputError as error:
@@ -112,6 +112,15 @@ def problems() -> Iterator[None]:
     except KeyboardInterrupt:
         click.echo("takeoff: stopped; nothing was written", err=True)
         sys.exit(130)
+    except (click.ClickException, click.Abort, click.exceptions.Exit, BrokenPipeError):
+        raise
+    except Exception as fault:
+        if verbose():
+            raise
+        words = " ".join(str(fault).split())[:200]
+        _fail(
+            f"a fault of the program ({type(fault).__name__}: {words}); tell its makers, with the output of -v"
+        )
 
 
 def _fail(message: str) -> NoReturn:

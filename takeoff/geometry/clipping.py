@@ -4,6 +4,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from takeoff.geometry import planar
+
 Polygons = NDArray[np.object_]
 
 STRAIGHT = 1e-12
@@ -26,7 +28,7 @@ def intersections(first: Polygons, second: Polygons) -> Polygons:
     shared = np.full(len(some), shapely.Polygon(), dtype=object)
     shared[some] = shapely.box(low[some, 0], low[some, 1], high[some, 0], high[some, 1])
     out[simple] = shared
-    out[~simple] = shapely.intersection(first[~simple], second[~simple])
+    out[~simple] = planar.intersection(first[~simple], second[~simple])
     return out
 
 
@@ -41,7 +43,7 @@ def differences(first: Polygons, second: Polygons) -> Polygons:
     rest = ~covered & ~apart
     out[covered] = shapely.Polygon()
     out[apart] = first[apart]
-    out[rest] = shapely.difference(first[rest], second[rest])
+    out[rest] = planar.difference(first[rest], second[rest])
     return out
 
 

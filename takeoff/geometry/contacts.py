@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from takeoff.geometry import planar
 from takeoff.geometry.clipping import intersections
 from takeoff.geometry.mesh import Floats, Ints
 from takeoff.geometry.neighbours import ragged_product
@@ -118,7 +119,7 @@ def _round_contacts(surfaces: Surfaces, a: Ints, b: Ints, gap: float) -> Contact
     apart = np.where(surfaces.hollow[a], -1.0, 1.0) * (surfaces.radius[b] - surfaces.radius[a])
     near = (offset <= gap) & (np.abs(apart) <= gap)
     a, b, apart = a[near], b[near], apart[near]
-    polygon = shapely.intersection(surfaces.polygon[a], surfaces.polygon[b])
+    polygon = planar.intersection(surfaces.polygon[a], surfaces.polygon[b])
     area = shapely.area(polygon) * (surfaces.radius[a] + surfaces.radius[b]) / 2.0
     return _kept(a, b, area, apart, polygon)
 
@@ -139,5 +140,5 @@ def covered(rows: Ints, polygons: NDArray[np.object_]) -> dict[int, shapely.Geom
     for number in np.unique(count).tolist():
         group = np.flatnonzero(count == number)
         stacked = shapes[first[group][:, None] + np.arange(number)]
-        union[group] = stacked[:, 0] if number == 1 else shapely.union_all(stacked, axis=1)
+        union[group] = stacked[:, 0] if number == 1 else planar.union_all(stacked, axis=1)
     return dict(zip(surface.tolist(), union.tolist(), strict=True))

@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from takeoff.geometry import planar
 from takeoff.geometry.edges import connected
 from takeoff.geometry.facets import Facets
 from takeoff.geometry.mesh import Floats, Ints
@@ -122,16 +123,16 @@ def _unrolled(corners: Floats, centre: Floats) -> shapely.Geometry:
     base = angle[:, :1]
     angle = base + (angle - base + np.pi) % (2.0 * np.pi) - np.pi
     points = np.stack([angle, corners[:, :, 2]], axis=2)
-    shape = shapely.union_all(shapely.polygons(points), grid_size=1e-9)
+    shape = planar.union_all(shapely.polygons(points), grid_size=1e-9)
     low, high = float(angle.min()), float(angle.max())
     pieces = []
     for turn in (-1, 0, 1):
         left, right = -np.pi + 2.0 * np.pi * turn, np.pi + 2.0 * np.pi * turn
         if low < right and high > left:
             window = shapely.box(left, -1e7, right, 1e7)
-            part = shapely.intersection(shape, window)
+            part = planar.intersection(shape, window)
             pieces.append(shapely.transform(part, _shift(-2.0 * np.pi * turn)))
-    return shapely.union_all(pieces, grid_size=1e-9)
+    return planar.union_all(pieces, grid_size=1e-9)
 
 
 def _shift(by: float):  # type: ignore[no-untyped-def]

@@ -49,12 +49,14 @@ def untangled(area: Area) -> list[Area]:
     """Areas without crossings, of an outline that crosses itself or holes that leave it."""
     import shapely
 
+    from takeoff.geometry import planar
+
     def sound(ring: Floats) -> shapely.Geometry:
         return shapely.make_valid(shapely.Polygon(ring), method="structure", keep_collapsed=False)
 
     valid = sound(area[0])
     for ring in area[1:]:
-        valid = shapely.difference(valid, sound(ring))
+        valid = planar.difference(valid, sound(ring))
     out = []
     for polygon in shapely.get_parts(valid):
         if polygon.geom_type == "Polygon" and polygon.area > 1e-9:

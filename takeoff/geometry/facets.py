@@ -7,6 +7,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from takeoff.geometry import planar
 from takeoff.geometry.edges import connected
 from takeoff.geometry.frames import Frames, make_frames
 from takeoff.geometry.loops import Loops, trace_loops
@@ -270,7 +271,7 @@ def _repair(
     pieces = shapely.polygons(points)
     sound = shapely.area(pieces) > 0
     for facet in np.flatnonzero(broken):
-        result[facet] = shapely.union_all(pieces[(owner == facet) & sound])
+        result[facet] = planar.union_all(pieces[(owner == facet) & sound])
 
 
 def _edges(

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from takeoff.geometry import planar
 from takeoff.geometry.mesh import Floats, Mesh, crossed
 
 BROAD = 0.4
@@ -42,7 +43,7 @@ def shadow(
 
 def joined(polygons: NDArray[np.object_], close: float) -> shapely.Geometry:
     """Union of polygons, with gaps up to `close` m between them closed (corners stay square)."""
-    whole = shapely.union_all(polygons, grid_size=GRID)
+    whole = planar.union_all(polygons, grid_size=GRID)
     if close <= 0.0:
         return whole
     grown = whole.buffer(close / 2.0 + GRID, join_style="mitre")

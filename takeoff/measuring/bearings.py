@@ -7,6 +7,7 @@ import numpy as np
 import shapely
 
 from takeoff.findings import Finding
+from takeoff.geometry import planar
 from takeoff.geometry.mesh import Floats
 from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.bodies import Body
@@ -59,7 +60,7 @@ def measure_bearings(
             continue
         carried.add(mine)
         span, length = _span(plans[mine])
-        contact = shapely.union_all([plan_polygon(surfaces, patch.row, patch.polygon) for patch in own])
+        contact = planar.union_all([plan_polygon(surfaces, patch.row, patch.polygon) for patch in own])
         largest = max(own, key=lambda patch: patch.area)
         main = bodies[largest.other]
         least = rules.least_bearing(largest.piece, largest.met)
@@ -82,7 +83,7 @@ def measure_bearings(
 
 def _span(outlines: Sequence[shapely.Geometry]) -> tuple[Floats, float]:
     """Direction (2,) and length of the longer side of a piece in plan."""
-    shape = shapely.union_all(list(outlines))
+    shape = planar.union_all(list(outlines))
     corners = shapely.get_coordinates(shapely.oriented_envelope(shape))
     sides = np.diff(corners[:3], axis=0)
     long = sides[int(np.argmax(np.linalg.norm(sides, axis=1)))]

@@ -12,6 +12,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from takeoff.geometry import planar
 from takeoff.geometry.booleans import manifold
 from takeoff.geometry.contacts import Contacts, covered
 from takeoff.geometry.mesh import Ints, volume
@@ -122,7 +123,7 @@ def _face(
     if low >= level - 1e-6:
         return None
     shape = surfaces.polygon[row]
-    rest = shape if taken is None else shapely.difference(shape, taken)
+    rest = shape if taken is None else planar.difference(shape, taken)
     upward = float(surfaces.normal[row, 2])
     if abs(upward) < 0.7:
         rest = _clipped(surfaces, row, rest, level)
@@ -135,13 +136,13 @@ def _face(
     plan = plan_polygon(surfaces, row, rest)
     if upward > 0:
         above = enclosure.at(high + STEP)
-        open_part = shapely.difference(plan, above)
+        open_part = planar.difference(plan, above)
         if high >= level - 1e-3 or plan.area <= 0:
             return None
         # a ledge under the ground outside the walls (a toe, the roof of a buried room)
         return "top", float(rest.area) * float(open_part.area / plan.area)
     below = enclosure.at(low - STEP)
-    open_part = shapely.difference(plan, below)
+    open_part = planar.difference(plan, below)
     if plan.area <= 0:
         return None
     return "underside", float(rest.area) * float(open_part.area / plan.area)
@@ -157,7 +158,7 @@ def _clipped(surfaces: Surfaces, row: int, shape: shapely.Geometry, level: float
         axes = surfaces.axes[row]
         offset = float(surfaces.centre[row] @ axes[2])
         limit = (level - offset * float(axes[2, 2])) / float(axes[1, 2])
-    return shapely.intersection(shape, shapely.box(-1e7, -1e7, 1e7, limit))
+    return planar.intersection(shape, shapely.box(-1e7, -1e7, 1e7, limit))
 
 
 def _joints(

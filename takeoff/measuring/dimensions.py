@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from takeoff.geometry import planar
 from takeoff.geometry.mesh import Ints
 from takeoff.geometry.surfaces import Surfaces
 
@@ -46,7 +47,7 @@ def outline(surfaces: Surfaces, rows: Ints) -> shapely.Geometry:
     shapes = [plan_polygon(surfaces, row) for row in looking_down]
     if len(shapes) == 1:
         return shapes[0]
-    return shapely.union_all(shapes, grid_size=1e-6) if shapes else shapely.Polygon()
+    return planar.union_all(shapes, grid_size=1e-6) if shapes else shapely.Polygon()
 
 
 def measure_dimensions(surfaces: Surfaces, rows: Ints, role: str, volume: float) -> Dimensions:

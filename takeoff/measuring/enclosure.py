@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from takeoff.geometry import planar
 from takeoff.geometry.mesh import Ints
 from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.dimensions import Dimensions
@@ -59,18 +60,18 @@ class Enclosure:
 
     @staticmethod
     def _filled(outlines: NDArray[np.object_]) -> tuple[shapely.Geometry, shapely.Geometry]:
-        joined = shapely.union_all(outlines, grid_size=1e-4)
+        joined = planar.union_all(outlines, grid_size=1e-4)
         closed = joined.buffer(DOORWAY / 2.0, join_style="mitre").buffer(-DOORWAY / 2.0, join_style="mitre")
         own = [shapely.Polygon(piece.exterior) for piece in _polygons(joined)]
         rooms = [shapely.Polygon(ring) for piece in _polygons(closed) for ring in piece.interiors]
-        known = shapely.union_all([*own, *rooms])
+        known = planar.union_all([*own, *rooms])
         if not rooms:
             return known, shapely.Polygon()
         # what the closing filled counts where it leads to a room (a doorway), not where it is a niche outside
-        inside = shapely.union_all(rooms)
+        inside = planar.union_all(rooms)
         inner = inside.buffer(1e-3)
-        doors = [piece for piece in _polygons(shapely.difference(closed, known)) if piece.intersects(inner)]
-        return shapely.union_all([known, *doors]), shapely.union_all([inside, *doors])
+        doors = [piece for piece in _polygons(planar.difference(closed, known)) if piece.intersects(inner)]
+        return planar.union_all([known, *doors]), planar.union_all([inside, *doors])
 
 
 def _polygons(shape: shapely.Geometry) -> list[shapely.Geometry]:
@@ -95,10 +96,10 @@ def outside_part(
     line = shapely.LineString(points)
     along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
     windows = []
-    for piece in shapely.get_parts(shapely.difference(line, inside)):
+    for piece in shapely.get_parts(planar.difference(line, inside)):
         if piece.length <= STEP:
             continue  # the corner that the step itself cuts off
         ends = [shapely.line_locate_point(line, shapely.Point(piece.coords[i])) for i in (0, -1)]
         start, end = np.interp(sorted(ends), along, ticks)
         windows.append(shapely.box(start, -1e7, end, 1e7))
-    return shapely.intersection(rest, shapely.union_all(windows)) if windows else shapely.Polygon()
+    return planar.intersection(rest, planar.union_all(windows)) if windows else shapely.Polygon()

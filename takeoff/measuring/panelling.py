@@ -8,6 +8,7 @@ from math import ceil
 import numpy as np
 import shapely
 
+from takeoff.geometry import planar
 from takeoff.geometry.booleans import BooleanFailed, labelled, mesh_of
 from takeoff.geometry.mesh import Floats, Mesh, normals, volume
 from takeoff.geometry.slicing import Straight
@@ -92,7 +93,7 @@ class _Face:
 
     def part(self, left: float, right: float, low: float, high: float) -> shapely.Geometry:
         """The face between limits."""
-        return shapely.intersection(self.shape, shapely.box(left, low, right, high))
+        return planar.intersection(self.shape, shapely.box(left, low, right, high))
 
     def corners(self, shape: shapely.Geometry) -> Floats:
         """Outline of the largest sheet of a shape in the face, as points (k, 3) in the middle of the body."""
@@ -172,7 +173,7 @@ def _face(bodies: list[Mesh], total: float, flat: bool) -> _Face | None:
 def _seen(bodies: Sequence[Mesh], axes: Floats) -> shapely.Geometry:
     """Outline of bodies in the first two axes: what looks along the third."""
     triangles = [body.corners[normals(body.corners) @ axes[2] > 1e-6] for body in bodies]
-    return shapely.union_all(shapely.polygons(np.concatenate(triangles) @ axes[:2].T), grid_size=1e-6)
+    return planar.union_all(shapely.polygons(np.concatenate(triangles) @ axes[:2].T), grid_size=1e-6)
 
 
 def _wall_cells(face: _Face, rule: WallRule, per_area: float) -> tuple[list[list[Cell]], str]:
@@ -241,7 +242,7 @@ def _weigher(face: _Face, per_area: float) -> Callable[[Floats], Floats]:
 
     def weight_to(places: Floats) -> Floats:
         boxes = shapely.box(left - 1.0, low - 1.0, np.asarray(places), high + 1.0)
-        return np.asarray(shapely.area(shapely.intersection(face.shape, boxes)) * per_area)
+        return np.asarray(shapely.area(planar.intersection(face.shape, boxes)) * per_area)
 
     return weight_to
 
@@ -249,7 +250,7 @@ def _weigher(face: _Face, per_area: float) -> Callable[[Floats], Floats]:
 def _openings(face: _Face, along: int) -> tuple[tuple[float, float], ...]:
     """Stretches along (0) or up (1) the face that openings and notches take."""
     left, right, low, high = face.span()
-    gaps = shapely.difference(shapely.box(left, low, right, high), face.shape)
+    gaps = planar.difference(shapely.box(left, low, right, high), face.shape)
     spans = []
     for gap in shapely.get_parts(gaps):
         if gap.area >= SMALLEST_HOLE:
@@ -299,7 +300,7 @@ def _cuts(face: _Face, rows: Sequence[Sequence[Cell]], flat: bool) -> list[Cut]:
     for (axis, place), spans in lines.items():
         for start, end in spans:
             ends = [(place, start), (place, end)] if axis == 0 else [(start, place), (end, place)]
-            length = float(shapely.intersection(face.shape, shapely.LineString(ends)).length)
+            length = float(planar.intersection(face.shape, shapely.LineString(ends)).length)
             if length > 1e-3:
                 kind = "slab" if flat else ("vertical" if axis == 0 else "bed")
                 cuts.append(Cut(kind, length, length * face.thickness))

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from takeoff.geometry import planar
 from takeoff.geometry.contacts import Contacts, covered
 from takeoff.geometry.mesh import Ints, boxes_of
 from takeoff.geometry.shadows import joined, shadow
@@ -85,9 +86,9 @@ def _add(
 ) -> None:
     """Add what `shape` covers of a face beyond what is relieved already."""
     known = region.get(row)
-    new = shapely.intersection(surfaces.polygon[row], shape)
+    new = planar.intersection(surfaces.polygon[row], shape)
     if known is not None:
-        new = shapely.difference(new, known)
+        new = planar.difference(new, known)
     area = float(new.area) * float(surfaces.scale[row])
     if area <= 1e-9:
         return

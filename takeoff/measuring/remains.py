@@ -7,6 +7,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from takeoff.geometry import planar
 from takeoff.geometry.mesh import Floats, Ints
 from takeoff.geometry.surfaces import Surfaces
 
@@ -57,7 +58,7 @@ def find_remains(surfaces: Surfaces, rows: Ints, region: Mapping[int, shapely.Ge
         # A region lies within its face: where it has the face's area nothing is left, which costs no clipping.
         left = shapely.area(rest[touched]) - shapely.area(regions) > SPECK
         rest[touched[~left]] = shapely.Polygon()
-        rest[touched[left]] = shapely.difference(rest[touched[left]], regions[left])
+        rest[touched[left]] = planar.difference(rest[touched[left]], regions[left])
     area = np.zeros(len(surfaces))
     area[rows] = shapely.area(rest[rows]) * surfaces.scale[rows]
     return Remains(rest, area)

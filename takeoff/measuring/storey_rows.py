@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import shapely
 
+from takeoff.geometry import planar
 from takeoff.measuring.bodies import Body
 from takeoff.measuring.piece_records import StoreyRow
 from takeoff.reading.facts import Storey
@@ -47,7 +48,7 @@ def storey_rows(
         else:
             merged.append((level, model, name, list(shapes)))
     floors = [
-        (level, model, name, shapely.union_all(shapes, grid_size=1e-5))
+        (level, model, name, planar.union_all(shapes, grid_size=1e-5))
         for level, model, name, shapes in merged
     ]
     largest = max((float(floor.area) for *_, floor in floors), default=0.0)

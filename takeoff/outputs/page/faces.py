@@ -7,6 +7,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from takeoff.geometry import planar
 from takeoff.geometry.mesh import Floats, Ints, Mesh
 from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.formwork import FormedBody
@@ -139,7 +140,7 @@ def _sheets(surfaces: Surfaces, formed: Mapping[int, FormedBody]) -> tuple[_Shee
             if face.relieved is not None:
                 whole = surfaces.polygon[face.row]
                 state = next(iter(face.touching)) if len(face.touching) == 1 else "contact"
-                region = shapely.intersection(whole, face.relieved) if split else whole
+                region = planar.intersection(whole, face.relieved) if split else whole
                 sheets.add(face.row, state, 0, flags, region)
                 if split and outline == OUTLINED:
                     sheets.add(face.row, state, 0, OUTLINED, whole)
@@ -158,7 +159,7 @@ def _polygons(
     for place in np.flatnonzero(surfaces.frame[rows] < 0):
         left, _, right, _ = shapely.bounds(shapes[place])
         turns = np.arange(np.floor(left / STRIP), np.ceil(right / STRIP)) * STRIP
-        cuts.append(shapely.intersection(shapes[place], shapely.box(turns, -1e7, turns + STRIP, 1e7)))
+        cuts.append(planar.intersection(shapes[place], shapely.box(turns, -1e7, turns + STRIP, 1e7)))
         places.append(np.full(len(turns), place))
     flat = np.flatnonzero(surfaces.frame[rows] >= 0)
     shapes = np.concatenate([shapes[flat], *cuts])
