@@ -24,9 +24,13 @@ sys.path[:0] = sys.argv[1:]
 from takeoff.geometry import bodies, worker
 inner = bodies.Bodies.result
 def result(self, request, origin, transform=None):
-    spare = len(self.items.kernels) == 1
-    if request.key == 2 or request.key == 12 and not spare:
+    alone = self.items.kernels[0] if len(self.items.kernels) == 1 else ""
+    if request.key == 2 or request.key == 12 and alone != "cgal" or request.key == 14 and alone != "opencascade":
         os.kill(os.getpid(), 11)
+    if request.key == 16 and alone != "cgal":
+        os.kill(os.getpid(), 11)
+    if request.key == 16:
+        raise ValueError("the other one cannot")
     if request.key == 4:
         time.sleep(60)
     if request.key == 6:
@@ -75,7 +79,7 @@ def test_a_crash_a_hang_and_a_blow_up_cost_their_elements_only(model, processes,
     results = make_solids(path, requests, np.zeros(3), processes=processes, limit_seconds=1.5)
     assert time.monotonic() - began < 30.0
     conditions = {key: result.condition for key, result in results.items() if result.condition}
-    assert sorted(conditions) == [2, 4, 6, 8]
+    assert sorted(conditions) == [2, 4, 6, 8, 16]
     assert "crashed" in conditions[2]
     assert "longer than 1.5 s" in conditions[4]
     assert "memory" in conditions[6]
@@ -84,6 +88,11 @@ def test_a_crash_a_hang_and_a_blow_up_cost_their_elements_only(model, processes,
     # One that crashed with the first kernel and went well with the second says so.
     assert results[12].slices[0].net == pytest.approx(0.2 * 15)
     assert [kind for kind, _ in results[12].remarks] == ["second-kernel"]
+    assert "cgal alone" in results[12].remarks[0][1]
+    # So does one over which the second kernel, asked for its opinion, breaks down.
+    assert results[14].slices[0].net == pytest.approx(0.2 * 17)
+    assert "opencascade alone" in results[14].remarks[0][1]
+    assert "the other one cannot" in conditions[16]
 
 
 def test_a_worker_that_cannot_begin_is_an_error_and_no_endless_loop(model, monkeypatch):

@@ -376,6 +376,11 @@ def find_origin(file: Any, products: Sequence[int], transform: Floats | None = N
     if not corners:
         return np.zeros(3)
     points = np.array(corners)
+    sane = (np.abs(points) < _OUT_OF_REACH).all(axis=1)
+    if sane.any():
+        points = points[
+            sane
+        ]  # one body with a wrong number in it must not draw the origin away from all others
     if transform is not None:
         points = applied(transform, points)
     middle = np.round(np.median(points, axis=0))

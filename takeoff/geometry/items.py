@@ -17,10 +17,11 @@ from takeoff.geometry.mesh import Floats, Mesh, volume
 from takeoff.geometry.placements import applied, axis_placement, mapping
 from takeoff.geometry.primitives import primitive
 from takeoff.geometry.profiles import turned
-from takeoff.geometry.refusals import Nonsense, Sheet, Unread, size
+from takeoff.geometry.refusals import Nonsense, Sheet, Unread
 from takeoff.geometry.repair import mend
 from takeoff.geometry.revolutions import revolution
 from takeoff.geometry.shells import faceted
+from takeoff.geometry.sweeps import check_sweep
 from takeoff.geometry.tessellation import KERNELS, tessellate
 from takeoff.told import Quantity, told
 
@@ -108,7 +109,7 @@ class Items:
             if kind == "IfcRevolvedAreaSolid":
                 meshes = revolution(item, sheet)
                 return [replace(_mended(mesh), remarks=tuple(sheet.notes)) for mesh in meshes]
-            _check_sizes(item, kind, self.scale)
+            check_sweep(item, sheet)
             meshes = extrusion(item, sheet)
             return [Solid(mesh, tuple(sheet.notes), EXTRUSION) for mesh in meshes]
         except (Unread, BooleanFailed) as problem:
@@ -251,15 +252,6 @@ class Items:
             columns = [prism(area, way) for area in all_untangled([[outline]], sheet)]
         columns = [moved(column.moved(np.array([0.0, 0.0, low])), frame) for column in columns]
         return [mesh_of(split(manifold(column), manifold(solid))[0]) for column in columns]
-
-
-def _check_sizes(item: Entity, kind: str, scale: float) -> None:
-    """Raise Nonsense for a pipe whose radii contradict each other: kernels crash on it or make one up."""
-    if not item.is_a("IfcSweptDiskSolid"):
-        return
-    radius = size(item, "Radius", scale)
-    if item.InnerRadius is not None and size(item, "InnerRadius", scale) >= radius:
-        raise Nonsense(f"{kind} with InnerRadius of {item.InnerRadius:g} in a Radius of {item.Radius:g}")
 
 
 def asked(

@@ -56,8 +56,11 @@ FORK_SECONDS = 0.05
 Request = SolidRequest | Errand
 Result = SolidResult | Done
 
-Batch = tuple[list[Request], bool]
-"""Requests and whether it is the second try of one that killed a worker."""
+Batch = tuple[list[Request], int]
+"""Requests and which try it is: 0, or 1 and 2 of one that killed a worker."""
+
+TURNS = (KERNELS, KERNELS[1:], KERNELS[:1])
+"""Kernels that may be asked at each try: either of them may be the one that breaks down over an element."""
 
 
 @dataclass(slots=True)
@@ -65,7 +68,7 @@ class _Slot:
     """One worker's place: its process, and the element it is at."""
 
     process: "subprocess.Popen[bytes] | Worker | None" = None
-    spare: bool = False
+    turn: int = 0
     current: int | None = None
     began: float = 0.0
     killed: str = ""
@@ -151,6 +154,7 @@ class _Pool:
         self.batches: deque[Batch] = deque(_batches(requests, count))
         self.answers: queue.Queue[Result | BaseException] = queue.Queue()
         self.slots = [_Slot() for _ in range(count)]
+        self.held: dict[int, Result] = {}
         self.over = False
         self.strays = 0
 
@@ -196,19 +200,19 @@ class _Pool:
         try:
             while not self.over:
                 try:
-                    batch, again = self.batches.popleft()
+                    batch, turn = self.batches.popleft()
                 except IndexError:
                     break
-                self._do(slot, batch, again)
+                self._do(slot, batch, turn)
             self._dismiss(slot)
         except BaseException as problem:
             if not self.over:
                 self.answers.put(problem)
 
-    def _do(self, slot: _Slot, batch: list[Request], again: bool) -> None:
-        if slot.process is None or slot.spare != again:
+    def _do(self, slot: _Slot, batch: list[Request], turn: int) -> None:
+        if slot.process is None or slot.turn != turn:
             self._dismiss(slot)
-            self._start(slot, again)
+            self._start(slot, turn)
         process = slot.process
         assert process is not None
         assert process.stdin is not None
@@ -224,16 +228,15 @@ class _Pool:
                 if kind == "begin":
                     continue
                 for result in what:
-                    left.pop(result.key)
-                    self.answers.put(_second(result) if again else result)
+                    self._take(result, left.pop(result.key), turn)
                 if kind == "idle":
                     return
         except (EOFError, OSError, pickle.UnpicklingError):
             if not self.over:
-                self._bury(slot, process, left, again)
+                self._bury(slot, process, left, turn)
 
     def _bury(
-        self, slot: _Slot, process: "subprocess.Popen[bytes] | Worker", left: dict[int, Request], again: bool
+        self, slot: _Slot, process: "subprocess.Popen[bytes] | Worker", left: dict[int, Request], turn: int
     ) -> None:
         """A worker died: put aside the element it died of, hand the others out again."""
         with slot.lock:
@@ -250,20 +253,35 @@ class _Pool:
                     self.answers.put(left[key].failed(text))
                 return
         if left:
-            self.batches.appendleft((list(left.values()), again))
-        if request is not None and again:
-            self.answers.put(request.failed(f"{reason}, twice"))
-        elif request is not None:
-            self.batches.append(([request], True))
+            self.batches.appendleft((list(left.values()), turn))
+        if request is None:
+            return
+        last = len(TURNS) - 1 if isinstance(request, SolidRequest) else 1
+        if turn < last:
+            self.batches.append(([request], turn + 1))
+        else:
+            held = self.held.pop(request.key) if request.key in self.held else None
+            self.answers.put(held or request.failed(f"{reason}, each time"))
 
-    def _start(self, slot: _Slot, spare: bool) -> None:
-        """Start a worker; a spare one may use only the second kernel. Raises InputError if it cannot open."""
-        job = replace(self.job, kernels=KERNELS[1:]) if spare else self.job
+    def _take(self, result: Result, request: Request, turn: int) -> None:
+        """Hand on a result; one of the second kernel that is no solid is held until the first was asked alone."""
+        if turn == 1 and isinstance(result, SolidResult) and result.condition:
+            self.held[result.key] = result
+            self.batches.append(([request], turn + 1))
+            return
+        held = self.held.pop(result.key, None)
+        if held is not None and isinstance(result, SolidResult) and result.condition:
+            result = held
+        self.answers.put(_other(result, turn) if turn else result)
+
+    def _start(self, slot: _Slot, turn: int) -> None:
+        """Start a worker that may ask the kernels of this turn. Raises InputError if it cannot open the file."""
+        job = replace(self.job, kernels=TURNS[turn])
         with slot.lock:
             if self.over:
                 raise InterruptedError
             slot.process = self._new()
-            slot.spare = spare
+            slot.turn = turn
             if not isinstance(slot.process, subprocess.Popen):
                 job = replace(job, parent=0)
         process = slot.process
@@ -319,15 +337,15 @@ def _send(stream: Any, what: Any) -> None:
     stream.flush()
 
 
-def _second(result: Result) -> Result:
-    """A result of the second try, with the remark that it is one."""
+def _other(result: Result, turn: int) -> Result:
+    """A result of a later try, with the remark that it is one."""
     if isinstance(result, Done):
         return result
-    text = "the first geometry kernel failed on this element: worked out with the second"
+    text = f"a geometry kernel failed on this element: worked out with {TURNS[turn][0]} alone"
     return replace(result, remarks=(*result.remarks, ("second-kernel", text)), lasting=False)
 
 
 def _batches(requests: Sequence[Request], count: int) -> list[Batch]:
     """Requests in order, in batches small enough that workers end at about the same time."""
     size = max(1, min(32, len(requests) // (count * 6)))
-    return [(list(requests[start : start + size]), False) for start in range(0, len(requests), size)]
+    return [(list(requests[start : start + size]), 0) for start in range(0, len(requests), size)]
