@@ -15,7 +15,7 @@ _CONCRETE = frozenset(
         "volumes-disagree", "openings-by-kernel", "opening-not-read", "piece-left-out", "layers-mirrored",
         "layers-moved", "layers-turned", "layers-curved", "layers-do-not-fit", "body-beyond-layers",
         "outline-crosses", "outline-open", "outline-turned", "outline-not-flat", "angle-doubtful",
-        "depth-negative", "taper-twisted", "section-sloped", "section-doubtful", "cut-without-effect",
+        "depth-negative", "taper-twisted", "sweep-doubtful", "section-sloped", "section-doubtful", "cut-without-effect",
         "measured-one-way", "bodies-differ", "placement-missing", "second-kernel", "duplicate-global-id",
         "joints-left-open", "contact-lost",
         "override-found-again", "element-matched", "no-storey", "aggregation-loop", "declared-length-differs",
