@@ -76,6 +76,14 @@ def test_a_torn_entry_is_a_miss_and_goes(store: Store, damage) -> None:  # type:
     assert not list(store.folder.iterdir())
 
 
+def test_an_entry_in_the_place_of_another_is_a_miss(store: Store) -> None:
+    store.put("a", (NOTE, 1))
+    (path,) = store.folder.iterdir()
+    path.rename(path.with_name("b.entry"))
+    assert store.get("b") is None
+    assert not list(store.folder.iterdir())
+
+
 def test_an_entry_that_would_run_code_is_a_miss(store: Store) -> None:
     class Bomb:
         def __reduce__(self) -> tuple:

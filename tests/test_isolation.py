@@ -168,3 +168,26 @@ def _left_behind() -> list[psutil.Process]:
     """Processes of this one that still run."""
     _, alive = psutil.wait_procs(psutil.Process(os.getpid()).children(recursive=True), timeout=3.0)
     return alive
+
+
+@pytest.mark.parametrize("share", [0.6, 0.02])
+def test_a_bound_on_memory_from_outside_is_respected(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, share: float
+) -> None:
+    """Workers bound their memory below what they were started with: enough of it, or one line, never a failed start."""
+    path = tmp_path / "tower.ifc"
+    write_tower(path, 20, bays=1)
+    bound = int(share * (8 << 30))
+    command = "import resource; resource.setrlimit(resource.RLIMIT_AS, ({0}, {0})); ".format(bound)
+    command += "from takeoff.cli import main; main()"
+    run = subprocess.run(
+        [sys.executable, "-c", command, "measure", str(path), "--out", str(tmp_path / "out"), "--no-cache", "-q"],
+        cwd=ROOT, capture_output=True, text=True, timeout=100, env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
+    )  # fmt: skip
+    assert "Traceback" not in run.stderr
+    if share > 0.1:
+        assert run.returncode == 0, run.stderr
+    else:
+        assert run.returncode == 1
+        assert run.stderr.startswith("takeoff: ")
+        assert len(run.stderr.splitlines()) == 1

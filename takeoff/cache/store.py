@@ -25,7 +25,7 @@ SHARE = 4
 STALE_SECONDS = 3600.0
 """A file that was being written for longer than this was left behind by a writer that died."""
 
-_MAGIC = b"takeoff cache 1\n"
+_MAGIC = b"takeoff cache 2\n"
 _DIGEST = 32
 _TRUSTED = ("takeoff.", "numpy.", "shapely.")
 _BUILTINS = {"set", "frozenset", "slice", "complex", "bytearray", "range"}
@@ -46,7 +46,7 @@ class Store:
         except OSError:
             return None
         payload = memoryview(content)[len(_MAGIC) + _DIGEST :]
-        head = _MAGIC + hashlib.sha256(payload).digest()
+        head = _MAGIC + _checksum(key, payload)
         if content[: len(head)] != head:
             self._drop(path)
             return None
@@ -69,7 +69,7 @@ class Store:
         try:
             with partial.open("xb") as stream:
                 stream.write(_MAGIC)
-                stream.write(hashlib.sha256(payload).digest())
+                stream.write(_checksum(key, payload))
                 stream.write(payload)
             os.replace(partial, path)
         except OSError:
@@ -105,6 +105,13 @@ class Store:
                 break
             self._drop(Path(path))
             total -= size
+
+
+def _checksum(key: str, payload: bytes | memoryview) -> bytes:
+    """Checksum of an entry under its key: a whole entry in another's place is no entry."""
+    sum_ = hashlib.sha256(key.encode() + b"\n")
+    sum_.update(payload)
+    return sum_.digest()
 
 
 class _Unpickler(pickle.Unpickler):

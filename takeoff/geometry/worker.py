@@ -14,6 +14,7 @@ from typing import Any, BinaryIO
 from takeoff.geometry.errands import Done, Errand
 from takeoff.geometry.mesh import Floats
 from takeoff.geometry.solids import SolidRequest, SolidResult
+from takeoff.isolation.forking import bound_memory
 
 TELL_SECONDS = 0.1
 """Results are handed over together, but not kept longer than this: what a crash takes along is worked out again."""
@@ -146,7 +147,5 @@ def _guard(job: Job) -> None:
         ctypes.CDLL(None).prctl(1, signal.SIGKILL)  # PR_SET_PDEATHSIG
         if os.getppid() != job.parent:
             os._exit(1)
-    if job.memory is not None and sys.platform != "win32":
-        import resource
-
-        resource.setrlimit(resource.RLIMIT_AS, (job.memory, job.memory))
+    if job.memory is not None:
+        bound_memory(job.memory)

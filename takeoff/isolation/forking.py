@@ -1,5 +1,6 @@
 """Where processes may be forked, and how a child ends with its parent."""
 
+import contextlib
 import os
 import signal
 import sys
@@ -20,6 +21,18 @@ def ready() -> None:
 def is_ready() -> bool:
     """Whether forking this process is safe and saves reading in libraries again: all are here, and no thread runs."""
     return _all_read_in and threading.active_count() == 1
+
+
+def bound_memory(limit: int) -> None:
+    """A bound, in bytes, on the address space of this process, under the one that it was started with, if any."""
+    if sys.platform == "win32":
+        return
+    import resource
+
+    hard = resource.getrlimit(resource.RLIMIT_AS)[1]
+    soft = limit if hard == resource.RLIM_INFINITY else min(limit, hard)
+    with contextlib.suppress(ValueError, OSError):
+        resource.setrlimit(resource.RLIMIT_AS, (soft, hard))
 
 
 def end_with(parent: int) -> None:

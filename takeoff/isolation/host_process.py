@@ -4,7 +4,6 @@ Parsing is native code that a damaged or hostile file can bring down or keep bus
 forked worker has the parsed file and all libraries at once, where one that starts from nothing reads both again.
 """
 
-import contextlib
 import gc
 import os
 import pickle
@@ -16,7 +15,7 @@ from typing import Any
 
 from takeoff.findings import InputError
 from takeoff.isolation.channel import Channel
-from takeoff.isolation.forking import end_with
+from takeoff.isolation.forking import bound_memory, end_with
 
 
 def serve(parent: int, memory: int) -> None:
@@ -147,7 +146,4 @@ def guard(parent: int, memory: int) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     end_with(parent)
     if memory:
-        import resource
-
-        with contextlib.suppress(ValueError, OSError):
-            resource.setrlimit(resource.RLIMIT_AS, (memory, memory))
+        bound_memory(memory)

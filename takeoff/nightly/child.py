@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from takeoff.findings import Finding, InputError, NothingToMeasure
+from takeoff.isolation.forking import bound_memory
 
 if TYPE_CHECKING:
     from takeoff.pipeline import Run
@@ -29,7 +30,7 @@ def serve(folder: Path, parent: int) -> None:
     """Carry out the order in `folder` and leave the answer there; end when the process `parent` ends."""
     _end_with(parent)
     order, rules = pickle.loads((folder / "order.pickle").read_bytes())
-    _bound_memory(order.limits.memory + MEMORY_SLACK)
+    bound_memory(order.limits.memory + MEMORY_SLACK)
     try:
         answer = _answer(folder, order, rules)
     except MemoryError:
@@ -147,13 +148,3 @@ def _end_with(parent: int) -> None:
         os._exit(1)
 
     threading.Thread(target=wait, daemon=True).start()
-
-
-def _bound_memory(limit: int) -> None:
-    """A bound on a single process that holds at once; the parent watches what all of them really fill."""
-    if sys.platform != "win32":
-        import resource
-
-        hard = resource.getrlimit(resource.RLIMIT_AS)[1]
-        soft = limit if hard == resource.RLIM_INFINITY else min(limit, hard)
-        resource.setrlimit(resource.RLIMIT_AS, (soft, hard))
