@@ -268,3 +268,24 @@ def test_order_and_time_of_many_elements() -> None:
     assert [plan.facts.global_id for plan in found] == [facts.global_id for facts in many]
     assert {plan.parts[0].method for plan in found} == {"precast"}
     assert time.process_time() - began < 5.0
+
+
+@pytest.mark.parametrize(
+    ("known", "subrole"),
+    [
+        ({"type_name": "geisoleerde_kanaalplaat 200"}, "HOLLOWCORE"),
+        ({"name": "Hollow-core slab HC265", "subrole": "ROOF"}, "HOLLOWCORE"),
+        ({"name": "Spannbetonhohldecke"}, "HOLLOWCORE"),
+        ({"name": "dalle alvéolaire"}, "HOLLOWCORE"),
+        ({"name": "Precast plank", "type_name": "Plank 70"}, "FLOOR"),
+        ({"name": "Topping on hollow core", "type_name": "precast concrete"}, "FLOOR"),
+        ({"name": "Hollow core base", "subrole": "BASESLAB"}, "BASESLAB"),
+        ({"name": "Hollow core beam", "role": "beam", "subrole": "BEAM"}, "BEAM"),
+    ],
+)
+def test_hollow_core_is_known_by_its_words(known: dict[str, object], subrole: str) -> None:
+    told = {"role": "slab", "subrole": "FLOOR", "materials": ("Precast concrete",), **known}
+    (plan,) = plans(element(**told))
+    assert plan.subrole == subrole
+    noted = [finding.kind for finding in plan.findings if finding.kind == "kind-by-words"]
+    assert noted == (["kind-by-words"] if subrole == "HOLLOWCORE" else [])

@@ -397,3 +397,15 @@ def test_groups_by_shape_are_the_designers_marks_on_a_real_model(shared_models):
     assert balcony.embedded == "5 pipe, 4 anchor, 4 recess former, 2 insulation, 1 anti-slip strip"
     # As declared, with its rims; the round holes in it are measured within 0.1 %.
     assert balcony.volume_m3 == pytest.approx(1.476873 + 2 * 0.005006, rel=1e-3)
+
+
+def test_hollow_core_with_cores_is_no_finding_and_without_is():
+    """1.2 x 0.2 m with six cores of 150 mm: 6 x 0.0177 of 0.24 m2 are void, 44 %."""
+    unit = box((0, 0, 0), (6, 1.2, 0.2))
+    cored = unit
+    for n in range(6):
+        core = Solid.cylinder(8.0, 0.075, 0.075, 48).rotate((0, 90, 0)).translate((-1, 0.1 + 0.2 * n, 0.1))
+        cored -= core
+    for solid, kinds in ((unit, ["hollow-core-drawn-solid"]), (cored, [])):
+        _, found = pieces_of({"A": solid}, role="slab", subrole="HOLLOWCORE")
+        assert [finding.kind for finding in found if finding.kind == "hollow-core-drawn-solid"] == kinds

@@ -295,3 +295,15 @@ def test_lattice_girders_are_known_by_their_shape(real):
     told = [text for piece in run.measurement.pieces for text in piece.embedded.split(", ")]
     assert sum(int(text.split()[0]) for text in told if text.endswith(" lattice girder")) == len(named) > 70
     assert not [text for text in told if text.endswith("other part")]
+
+
+def test_hollow_core_units_are_cast_on_beds_and_told_to_be_drawn_solid(real):
+    """By the type's name, since the file says FLOOR: no mould, and a warning that no unit shows its cores."""
+    name, _, run = real
+    if name != "hollow-core-floor":
+        return
+    pieces = run.measurement.pieces
+    assert {piece.subrole for piece in pieces} == {"HOLLOWCORE"}
+    assert {(row.moulds, row.basis) for row in run.measurement.moulds} == {(0, "beds of the works")}
+    (told,) = [f for f in run.measurement.findings if f.kind == "hollow-core-drawn-solid"]
+    assert told.worth == pytest.approx(sum(piece.volume_m3 for piece in pieces))

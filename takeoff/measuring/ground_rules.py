@@ -30,7 +30,7 @@ class GroundRules:
         found: dict[int, str] = {}
         if not self._rules:
             return None
-        for name, texts in _texts(facts).items():
+        for name, texts in texts_of(facts).items():
             for text in dict.fromkeys(texts):
                 for number in self._lexicon.find(text) if text else ():
                     if name in self._rules[number].field:
@@ -47,7 +47,8 @@ class GroundRules:
         return GroundForm(rule.faces, rule.holds, f"{found[first]} ({rule.because})")
 
 
-def _texts(facts: ElementFacts) -> Mapping[str, Sequence[str]]:
+def texts_of(facts: ElementFacts) -> Mapping[str, Sequence[str]]:
+    """The texts of an element by the names that rules have for them."""
     return {
         "class": (facts.ifc_class,),
         "predefined_type": (facts.predefined_type,),

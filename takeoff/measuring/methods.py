@@ -15,6 +15,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationEr
 
 from takeoff.findings import InputError
 from takeoff.measuring.ground_rules import GroundRules
+from takeoff.measuring.kind_rules import KindRules
 from takeoff.measuring.wording import Lexicon, phrases, squeeze
 from takeoff.reading.facts import PropertyValue
 
@@ -144,6 +145,26 @@ class GroundFields(BaseModel):
     because: str = Field(min_length=1)
 
 
+def _as_list(value: object) -> object:
+    return [value] if isinstance(value, str) else value
+
+
+class KindFields(BaseModel):
+    """One rule of [[kind]]; see the comments in templates/methods.toml."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+    field: Annotated[list[FieldName], BeforeValidator(_as_list)] = Field(min_length=1)
+    property: list[str] = Field(default=[], max_length=0)
+    words: list[str] = Field(min_length=1)
+    without: list[str] = Field(default=[], alias="not")
+    role: Annotated[
+        list[Literal["wall", "slab", "column", "beam", "foundation", "stair"]], BeforeValidator(_as_list)
+    ] = Field(min_length=1)
+    method: Annotated[list[Literal["cast-in-place", "precast", "tilt-up"]], BeforeValidator(_as_list)] = []
+    subrole: str = Field(min_length=1)
+
+
 class _Assume(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True)
 
@@ -170,6 +191,7 @@ class _RuleFile(BaseModel):
     own: list[_RuleFields] = []
     rule: list[_RuleFields] = Field(min_length=1)
     against_ground: list[GroundFields] = []
+    kind: list[KindFields] = []
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,6 +263,13 @@ class MethodRules:
         asked = [(name, number) for number, (_, wanted) in enumerate(ground) for name in wanted]
         self.ground = GroundRules(
             data.against_ground, [patterns for patterns, _ in ground], PropertyNames(asked)
+        )
+        self.kinds = KindRules(
+            data.kind,
+            [
+                _checked(row, data, f"{source}: [[kind]] number {number}")[0]
+                for number, row in enumerate(data.kind, 1)
+            ],
         )
         try:
             self._told_by_property = PropertyNames(names)
@@ -332,7 +361,7 @@ def _words(wanted: Sequence[str], lists: Mapping[str, Mapping[str, list[str]]]) 
 
 
 def _checked(
-    row: _RuleFields | GroundFields, data: _RuleFile, where: str
+    row: _RuleFields | GroundFields | KindFields, data: _RuleFile, where: str
 ) -> tuple[tuple[list[str], list[str]], list[str]]:
     """Words, exceptions and properties of a row with its lists put in. Raises InputError naming `where`."""
     try:

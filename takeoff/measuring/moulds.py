@@ -41,6 +41,11 @@ def mould_families(
     sections: dict[str, list[Section]] = defaultdict(list)
     able: dict[str, dict[int, float]] = defaultdict(dict)
     for number, size in sizes.items():
+        if size.bent and size.beside.area * size.width < size.along.area * size.length:
+            # curved the long way: what stays the same in other lengths is the arc, not the height
+            name = _name(initial, size.length, size.thickness, size.beside, sections)
+            able[name][number] = size.width
+            continue
         able[_name(initial, size.width, size.thickness, size.along, sections)][number] = size.length
         turned = is_panel and _is_plain(size.length, size.thickness, size.beside)
         if turned and _is_plain(size.width, size.thickness, size.along):

@@ -105,6 +105,15 @@ class _Planner:
                 return None
             else:
                 self._findings.clear()
+        kind = self._rules.kinds.of(self._facts, role, {part.method for part in parts})
+        if kind is not None and kind[0] != subrole:
+            subrole = kind[0]
+            self._tell(
+                "note",
+                "kind-by-words",
+                f"the predefined type does not tell the kind, {kind[1]} does; ask if in doubt",
+                subrole,
+            )
         return ElementPlan(self._facts, role, subrole, tuple(parts), tuple(self._findings), ground)
 
     def _parts(self) -> list[PartPlan]:

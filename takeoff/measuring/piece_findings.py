@@ -8,6 +8,9 @@ from takeoff.measuring.records import MeasuredPart, PieceRow
 from takeoff.measuring.units import LIFTED, PartKey, part_key
 from takeoff.told import counted, told
 
+SOLID = 0.95
+"""A unit that fills more of its face times its thickness than this has no cores."""
+
 
 def without_mesh(parts: Sequence[MeasuredPart], meshes: Collection[PartKey]) -> list[Finding]:
     """Precast and tilt-up parts that could not be measured, so that no piece stands for them."""
@@ -96,6 +99,31 @@ def over_limits(rows: Sequence[PieceRow]) -> list[Finding]:
                 "priced as modelled",
                 float(len(pieces)),
                 "pieces",
+            )
+        )
+    return findings
+
+
+def drawn_solid(rows: Sequence[PieceRow]) -> list[Finding]:
+    """One warning a model for hollow-core units that are drawn without their cores."""
+    solid: dict[str, list[PieceRow]] = defaultdict(list)
+    for row in rows:
+        if row.subrole == "HOLLOWCORE" and row.volume_m3 > SOLID * row.largest_face_m2 * row.thickness_m:
+            solid[row.model].append(row)
+    findings = []
+    for model, own in sorted(solid.items()):
+        units = counted(len(own), "hollow-core unit is", "hollow-core units are")
+        findings.append(
+            Finding(
+                "warning",
+                "hollow-core-drawn-solid",
+                model,
+                own[0].global_id if len(own) == 1 else "",
+                f"{units} drawn without cores, which take 30 to 50 % of usual units (order of size): concrete, weight, "
+                "lifts and loads are too high; ask for the section",
+                "measured as drawn, solid",
+                sum(row.volume_m3 for row in own),
+                "m3",
             )
         )
     return findings

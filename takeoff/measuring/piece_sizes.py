@@ -29,7 +29,8 @@ class PieceSizes:
 
     `outline` is the length around the piece seen across its thickness, notches at its edge included,
     `opening_edges` that around the holes in it, `outline_area` what the outline encloses, holes included;
-    `along` is the piece seen along its length, `beside` seen along its width.
+    `along` is the piece seen along its length, `beside` seen along its width; `bent` tells a panel without a flat
+    face of its size, such as a wall that is curved in plan.
     """
 
     length: float
@@ -42,6 +43,7 @@ class PieceSizes:
     outline_area: float
     along: Section
     beside: Section
+    bent: bool = False
 
 
 def piece_sizes(bodies: list[Mesh], is_panel: bool) -> PieceSizes:
@@ -56,7 +58,8 @@ def piece_sizes(bodies: list[Mesh], is_panel: bool) -> PieceSizes:
             across = facing
     rest = sorted((float(extents[i]) for i in range(3) if i != across), reverse=True)
     side = extents.prod() / extents[across]
-    if is_panel and face < 0.5 * side:
+    bent = is_panel and face < 0.5 * side
+    if bent:
         # Curved or much divided: what looks to one side within 60 degrees is the face that a mould makes.
         corners = mesh.corners
         facing_way = normals(corners) @ axes[across]
@@ -66,7 +69,7 @@ def piece_sizes(bodies: list[Mesh], is_panel: bool) -> PieceSizes:
     beside, along = sorted((i for i in range(3) if i != across), key=lambda i: float(extents[i]))
     return PieceSizes(
         rest[0], rest[1], float(extents[across]), face, seen.openings, seen.length, seen.edges, seen.area,
-        _section(bodies, axes[along]), _section(bodies, axes[beside]),
+        _section(bodies, axes[along]), _section(bodies, axes[beside]), bent,
     )  # fmt: skip
 
 

@@ -16,7 +16,7 @@ from takeoff.measuring.moulds import mould_families
 from takeoff.measuring.panelling import Cut, Panel, PanelSolid, divide
 from takeoff.measuring.panelling_rules import PanellingRules
 from takeoff.measuring.piece_codes import mirror_labels, piece_numbers, shape_codes
-from takeoff.measuring.piece_findings import marks_made, marks_shared, over_limits, without_mesh
+from takeoff.measuring.piece_findings import drawn_solid, marks_made, marks_shared, over_limits, without_mesh
 from takeoff.measuring.piece_records import PanelRow
 from takeoff.measuring.piece_sizes import PieceSizes, joined, piece_sizes, upper_side
 from takeoff.measuring.plan import ElementPlan
@@ -119,7 +119,7 @@ def make_pieces(
                 panels.append(_panel_row(row, draft, home))
                 solids.append(_panel_solid(row, draft))
     unmarked = [draft.unit.main.model for drafts in classes.values() for draft in drafts if not draft.mark]
-    findings += marks_made(unmarked) + marks_shared(rows) + over_limits(rows)
+    findings += marks_made(unmarked) + marks_shared(rows) + drawn_solid(rows) + over_limits(rows)
     panels.sort(key=lambda panel: (panel.model, panel.global_id, panel.panel))
     return Pieces(tuple(rows), tuple(panels), cuts, tuple(findings), tuple(solids))
 
