@@ -9,7 +9,8 @@ from takeoff.measuring.units import ElementKey
 
 _CONCRETE = frozenset(
     (
-        "method-assumed", "method-unresolved", "kind-by-words", "method-contradiction", "material-missing", "material-unknown",
+        "method-assumed", "method-unresolved", "kind-by-words", "method-contradiction", "material-missing",
+        "material-unknown",
         "layer-unknown", "layers-borrowed", "layers-unknown", "covering-taken-in", "proxy-taken-in",
         "overlap-uncertain", "faces-turned", "inside-out", "shell-closed", "corners-joined", "surface-folded",
         "volumes-disagree", "openings-by-kernel", "opening-not-read", "piece-left-out", "layers-mirrored",
