@@ -178,7 +178,7 @@ def test_a_bound_on_memory_from_outside_is_respected(
     path = tmp_path / "tower.ifc"
     write_tower(path, 20, bays=1)
     bound = int(share * (8 << 30))
-    command = "import resource; resource.setrlimit(resource.RLIMIT_AS, ({0}, {0})); ".format(bound)
+    command = f"import resource; resource.setrlimit(resource.RLIMIT_AS, ({bound}, {bound})); "
     command += "from takeoff.cli import main; main()"
     run = subprocess.run(
         [sys.executable, "-c", command, "measure", str(path), "--out", str(tmp_path / "out"), "--no-cache", "-q"],
