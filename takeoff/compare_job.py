@@ -1,13 +1,13 @@
 """What a comparison is asked for: from flags, and from the `[compare]` table of a job file."""
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field
 
+from takeoff.data_files import CURE, checked_table, read_toml
 from takeoff.findings import InputError
 
 
@@ -52,19 +52,8 @@ def load_choice(job: Path | None, flags: Mapping[str, Any]) -> Choice:
 
 
 def _table(job: Path) -> dict[str, Any]:
-    try:
-        table = tomllib.loads(job.read_text(encoding="utf-8")).get("compare", {})
-    except OSError as fault:
-        raise InputError(f"{job}: cannot be read ({fault.strerror}); name a job file") from fault
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
-        raise InputError(f"{job}: is no valid TOML: {fault}") from fault
-    try:
-        read = _CompareTable.model_validate(table).model_dump(exclude_unset=True)
-    except ValidationError as fault:
-        error = fault.errors()[0]
-        where = ".".join(str(step) for step in ("compare", *error["loc"]))
-        message = "is not known" if error["type"] == "extra_forbidden" else error["msg"].lower()
-        raise InputError(f"{job}: {where}: {message}") from fault
+    table = read_toml(job).get("compare", {})
+    read = checked_table(job, table, _CompareTable, ("compare",), CURE).model_dump(exclude_unset=True)
     for name in ("alternatives", "production", "carbon"):
         if read.get(name):
             read[name] = job.parent / read[name]

@@ -123,14 +123,9 @@ def load_settings(job: Path | None, flags: Mapping[str, Any]) -> Settings:
 
 
 def _job(job: Path) -> dict[str, Any]:
-    import tomllib
+    from takeoff.data_files import read_toml
 
-    try:
-        data = tomllib.loads(job.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise InputError(f"{job}: cannot be read ({error.strerror}); name a job file") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise InputError(f"{job}: is no valid TOML: {error}") from error
+    data = read_toml(job)
     known = {entry.name for entry in fields(Settings)}
     values: dict[str, Any] = {}
     for key, value in data.items():

@@ -237,7 +237,7 @@ def test_another_language_speaks_throughout(tmp_path: Path) -> None:
         ('decimal = ","\n', "decimal and thousands are the same sign"),
         ('decimal = ""\n', "decimal must be one character"),
         ("colour = 1\n", "`colour` is not known"),
-        ("[words\n", "not a TOML text file"),
+        ("[words\n", "is no valid TOML"),
     ],
 )
 def test_faults_in_a_words_file(tmp_path: Path, text: str, told: str) -> None:

@@ -55,10 +55,10 @@ FAULTS = {
     ),
     "unknown method": (
         one_change(WALL + 'method = "prefab"'),
-        r"alternative 1 \(Other\), change 1, method: 'prefab' is not known; input should be 'cast-in-place'",
+        r"alternative 1 \(Other\), change 1, method: 'prefab' is not known; it may be 'cast-in-place'",
     ),
     "unknown key": (one_change(WALL + 'methods = "precast"'), r"change 1, methods: is not known"),
-    "unknown field": (one_change('select = { nam = "W" }\nomit = true'), r"select, nam: is not known"),
+    "unknown field": (one_change('select = { nam = "W" }\nomit = true'), r"select\.nam: is not known"),
     "unknown role": (
         one_change('select = { role = "wal" }\nomit = true'),
         "role 'wal' is none of wall, slab",

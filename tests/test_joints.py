@@ -182,7 +182,7 @@ def test_two_leaves_of_a_twin_wall_are_one_bed_and_what_is_cast_on_them_no_bed(t
     ("old", "new", "says"),
     [
         ("closed_mm = 3.0", "closed_mm = -3.0", "closed_mm"),
-        ('kind = "bed"', 'kind = "beds"', "joint.0.kind"),
+        ('kind = "bed"', 'kind = "beds"', "joint 1, kind"),
         ("sealant = 2", "sealant = 0.5", "sealant"),
         ("per_piece = 4", "per_piece = 4\nper_metre = 1", "per_piece or per_metre"),
         ('role = "stair"\nleast_mm', 'rolle = "stair"\nleast_mm', "rolle"),

@@ -193,7 +193,7 @@ def test_the_shipped_job_states_the_defaults() -> None:
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("[nightly]\nincldue = []", "nightly.incldue: extra inputs are not permitted"),
+        ("[nightly]\nincldue = []", "nightly.incldue: is not known"),
         ("[nightly]\nlimit_minutes = 0", "nightly.limit_minutes: input should be greater than 0"),
         ("[nightly.alerts]\nvalue_percent = -1", "nightly.alerts.value_percent"),
         ("[nightly.alerts]\nvalue_percent = true", "nightly.alerts.value_percent"),

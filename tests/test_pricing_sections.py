@@ -58,7 +58,7 @@ def test_a_small_plan_loads(tmp_path: Path) -> None:
             'unit = "m2"',
             "section 1 (Concrete), item 1 (concrete): unit m2 does not fit: volume",
         ),
-        ('unit = "m3"', 'units = "m3"', "section 1 (Concrete), item 1, unit: field required"),
+        ('unit = "m3"', 'units = "m3"', "section 1 (Concrete), item 1, unit: is missing"),
         (
             '"volume"',
             '"bulk"',
@@ -72,9 +72,9 @@ def test_a_small_plan_loads(tmp_path: Path) -> None:
         ('key = "concrete"', 'key = "Con crete"', "section 1 (Concrete), item 1, key: a key is written"),
         ('key = "concrete"', 'key = "concrete.*"', "section 1 (Concrete), item 1, key: a key is written"),
         ('code = "A"', 'code = ""', "section 1 (Concrete), code: "),
-        ("[[section.item]]", "[[section.thing]]", "section 1 (Concrete), item: field required"),
+        ("[[section.item]]", "[[section.thing]]", "section 1 (Concrete), item: is missing"),
         ('[[section]]\ncode = "A"', '[section]\ncode = "A"', "section: "),
-        ('code = "A"', 'code = "A', "not a TOML text file: "),
+        ('code = "A"', 'code = "A', "is no valid TOML"),
     ],
 )
 def test_faults_name_file_and_place(tmp_path: Path, old: str, new: str, told: str) -> None:
@@ -91,7 +91,7 @@ def test_faults_name_file_and_place(tmp_path: Path, old: str, new: str, told: st
     [
         ('add = { by = "basis", percent = { x = 1 }, text = "t" }', "add: by (a field of split): `basis`"),
         ('allow = { number = 2, because = "b" }', "unit m3 does not fit: an allowance is counted in nr"),
-        ("surprise = 1", "item 1, surprise: extra inputs are not permitted"),
+        ("surprise = 1", "item 1, surprise: is not known"),
         ('allow = { number = -2, because = "b" }', "allow"),
         ("\n[bands.role]\nfigure = 'weight_t'\nsteps = [1]", "bands, role: a field of this name exists"),
         ("\n[bands.b]\nfigure = 'mood'\nsteps = [1]", "bands, b: figure `mood` is not one of"),
@@ -113,7 +113,7 @@ def test_faults_between_tables(tmp_path: Path, more: str, told: str) -> None:
 
 
 def test_unreadable_plan(tmp_path: Path) -> None:
-    with pytest.raises(InputError, match="the bill sections cannot be read: No such file"):
+    with pytest.raises(InputError, match="cannot be read \\(No such file"):
         load_sections(tmp_path / "none.toml")
 
 
@@ -126,25 +126,25 @@ def test_shipped_markups() -> None:
 @pytest.mark.parametrize(
     ("text", "told"),
     [
-        ("", "currency: field required"),
+        ("", "currency: is missing"),
         ("currency = ''", "currency: string should have"),
         (
             "currency = 'x'\n[[markup]]\nname = 'a'\npercent = 'ten'\non = 'net'",
-            "markup 1, percent: input should be",
+            "markup 1 (a), percent: input should be",
         ),
         (
             "currency = 'x'\n[[markup]]\nname = 'a'\npercent = 1\non = 'gross'",
-            "markup 1, on: input should be",
+            "markup 1 (a), on: 'gross' is not known; it may be 'net' or 'running'",
         ),
         (
             "currency = 'x'\n[[markup]]\nname = 'a'\npercent = 200\non = 'net'",
-            "markup 1, percent: input should be",
+            "markup 1 (a), percent: input should be",
         ),
         (
             "currency = 'x'\n[[markup]]\nname = 'a'\npercent = nan\non = 'net'",
-            "markup 1, percent: input should be",
+            "markup 1 (a), percent: input should be",
         ),
-        ("currency = ", "not a TOML text file"),
+        ("currency = ", "is no valid TOML"),
     ],
 )
 def test_faults_of_markups(tmp_path: Path, text: str, told: str) -> None:

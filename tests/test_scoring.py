@@ -142,7 +142,7 @@ def test_an_empty_measure_scores_nothing_and_is_told() -> None:
 @pytest.mark.parametrize(
     ("old", "new", "says"),
     [
-        ('measure = "floor area"', 'measure = "floors"', "part.0.measure"),
+        ('measure = "floor area"', 'measure = "floors"', "part 1"),
         ('"plank floor" = 0.7, "*"', '"plank flor" = 0.7, "*"', "plank flor"),
         ('code = "B"', 'code = "a"', "code a stands twice"),
         ("steps = [[0.5, 2], [0.75, 4]]", "steps = [[0.75, 2], [0.5, 4]]", "ascend"),

@@ -120,7 +120,7 @@ def test_a_trade_in_another_unit_than_its_item_is_an_error(tmp_path: Path) -> No
     ("old", "new", "told"),
     [
         ("low = 0.5, likely = 0.8", "low = 0.9, likely = 0.8", r"trade 1 \(Formwork\), hours: low, likely, high"),
-        ("crew = 4", "crew = 0", r"trade 1 \(Formwork\), crew: Input should be greater than 0"),
+        ("crew = 4", "crew = 0", r"trade 1 \(Formwork\), crew: input should be greater than 0"),
         ("hours = 0.5", "hours = 0.5\nper_day = 3", "give either hours"),
         ("low = 10, likely", "low = 0, likely", "per_day must be above 0"),
         ("overlap = 0.5", "overlap = 1.5", "overlap"),

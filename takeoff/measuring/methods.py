@@ -5,14 +5,14 @@ rules' answers for one element stands in `decisions.py`.
 """
 
 import re
-import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
+from takeoff.data_files import load_table
 from takeoff.findings import InputError
 from takeoff.measuring.ground_rules import GroundRules
 from takeoff.measuring.kind_rules import KindRules
@@ -250,14 +250,14 @@ class MethodRules:
         names: list[tuple[str, int]] = []
         for table, rows in (("own", data.own), ("rule", data.rule)):
             for number, row in enumerate(rows, 1):
-                patterns, properties = _checked(row, data, f"{source}: [[{table}]] number {number}")
+                patterns, properties = _checked(row, data, f"{source}: {table} {number}")
                 groups.append(patterns)
                 names.extend((name, len(self.rules)) for name in properties)
                 flags = {f: getattr(row, f) for f in ("needs_concrete", "assumed", "shell", "inside")}
                 fields = tuple(row.field) or ("property",)
                 self.rules.append(Rule(number, table == "own", fields, row.method, row.because, **flags))
         ground = [
-            _checked(row, data, f"{source}: [[against_ground]] number {number}")
+            _checked(row, data, f"{source}: against_ground {number}")
             for number, row in enumerate(data.against_ground, 1)
         ]
         asked = [(name, number) for number, (_, wanted) in enumerate(ground) for name in wanted]
@@ -392,34 +392,4 @@ def _listed(wanted: Sequence[str], lists: Mapping[str, list[str]], table: str) -
 
 def load_rules(path: Path) -> MethodRules:
     """The rules in the file `path`. Raises InputError naming the file, the rule and the fault."""
-    try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as fault:
-        raise InputError(f"{path}: cannot be read: {fault.strerror or fault}") from None
-    except UnicodeDecodeError:
-        raise InputError(f"{path}: is not UTF-8 text; save it as UTF-8") from None
-    except tomllib.TOMLDecodeError as fault:
-        raise InputError(f"{path}: is not valid TOML: {fault}") from None
-    try:
-        return MethodRules(str(path), _RuleFile.model_validate(data))
-    except ValidationError as faults:
-        raise InputError(f"{path}: {_first_fault(faults)}") from None
-
-
-def _first_fault(faults: ValidationError) -> str:
-    """The first fault as one line: where in the file, and what is wrong there."""
-    fault: Any = faults.errors()[0]
-    place = list(fault["loc"])
-    where = ""
-    if len(place) > 1 and place[0] in ("own", "rule", "against_ground") and isinstance(place[1], int):
-        where = f"[[{place[0]}]] number {place[1] + 1}: "
-        place = place[2:]
-    what = ".".join(str(step) for step in place if not isinstance(step, int))
-    if fault["type"] == "extra_forbidden":
-        told = f"{what}: unknown key"
-    elif fault["type"] == "missing":
-        told = f"{what}: is missing"
-    else:
-        told = f"{what}: {fault['msg'][0].lower()}{fault['msg'][1:]}, not {fault['input']!r}"
-    more = len(faults.errors()) - 1
-    return where + told + (f" (and {more} more faults)" if more else "")
+    return MethodRules(str(path), load_table(path, _RuleFile))

@@ -1,13 +1,13 @@
 """The `[nightly]` table of a job file: what to find, within what limits, and whom to tell."""
 
 import os
-import tomllib
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
 import psutil
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
+from pydantic import BaseModel, ConfigDict, Field, field_validator
 
+from takeoff.data_files import checked_table, read_toml
 from takeoff.findings import InputError
 
 Number = Annotated[float, Field(ge=0, allow_inf_nan=False)]
@@ -116,21 +116,8 @@ def load_job(path: Path | None) -> tuple[NightlyJob, bool]:
     """
     if path is None:
         return NightlyJob(), False
-    try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as fault:
-        raise InputError(f"{path}: cannot be read ({fault.strerror}); name a job file") from fault
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
-        raise InputError(f"{path}: is no valid TOML: {fault}") from fault
+    data = read_toml(path)
     table = data.get("nightly", {})
     if not isinstance(table, dict):
         raise InputError(f"{path}: 'nightly' must be a table: [nightly]")
-    try:
-        return NightlyJob.model_validate(table), "processes" in data
-    except ValidationError as fault:
-        first = fault.errors()[0]
-        place = ".".join(
-            str(step) for step in first["loc"] if not str(step).startswith(("constrained", "literal"))
-        )
-        message = first["msg"].removeprefix("Value error, ")
-        raise InputError(f"{path}: nightly.{place}: {message[:1].lower()}{message[1:]}") from fault
+    return checked_table(path, table, NightlyJob, ("nightly",), "see nightly-job.toml"), "processes" in data

@@ -1,12 +1,11 @@
 """The alternatives file: what is made otherwise, at what rates and allowances, and what moves together."""
 
-import tomllib
-from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated, Any, Self
+from typing import Annotated, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
+from takeoff.data_files import CURE, checked_table, read_toml
 from takeoff.findings import InputError
 from takeoff.measuring.changes import Change
 
@@ -159,46 +158,7 @@ class Alternatives(_Table):
 
 def load_alternatives(path: Path) -> Alternatives:
     """Read and check an alternatives file (TOML). Raises InputError naming file, place and fault."""
-    try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as fault:
-        raise InputError(f"{path}: cannot be read ({fault.strerror}); name an alternatives file") from fault
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
-        raise InputError(f"{path}: is no valid TOML: {fault}") from fault
+    content = read_toml(path)
     if "file" in content:
-        raise InputError(f"{path}: 'file' is not known")
-    try:
-        return Alternatives.model_validate({**content, "file": str(path)})
-    except ValidationError as fault:
-        raise InputError(f"{path}: {_first_fault(fault, content)}") from fault
-
-
-def _first_fault(fault: ValidationError, content: dict[str, Any]) -> str:
-    """The first fault with its place in words: `alternative 2 (Tilt-up gables), change 1, method: ...`."""
-    error = fault.errors()[0]
-    where = place_words(error["loc"], content)
-    message = str(error["msg"]).removeprefix("Value error, ")
-    if error["type"] == "missing":
-        message = "is missing"
-    elif error["type"] == "extra_forbidden":
-        message = "is not known"
-    elif error["type"] == "literal_error":
-        message = f"{error['input']!r} is not known; {message[0].lower()}{message[1:]}"
-    return f"{where}: {message}" if where else message
-
-
-def place_words(location: Sequence[int | str], content: dict[str, Any]) -> str:
-    """Words for a place in a file of nested tables; entries of lists count from 1 and tell their name."""
-    words: list[str] = []
-    here: Any = content
-    for step in location:
-        try:
-            here = here[step]
-        except (KeyError, IndexError, TypeError):
-            here = None
-        if isinstance(step, int):
-            named = here.get("name") if isinstance(here, dict) else None
-            words[-1] = f"{words[-1]} {step + 1}" + (f" ({named})" if isinstance(named, str) else "")
-        else:
-            words.append(step)
-    return ", ".join(words)
+        raise InputError(f"{path}: 'file' is not known; {CURE}")
+    return checked_table(path, {**content, "file": str(path)}, Alternatives)

@@ -1,12 +1,11 @@
 """Markups on the net total: preliminaries, overheads and profit, contingency, tax (`markups.toml`)."""
 
-import tomllib
 from pathlib import Path
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field
 
-from takeoff.findings import InputError
+from takeoff.data_files import checked_table, read_toml
 from takeoff.pricing.money import exact_sum, percentage
 from takeoff.pricing.records import Markup
 
@@ -35,19 +34,7 @@ class MarkupPlan(BaseModel):
 
 def load_markups(path: Path) -> MarkupPlan:
     """Markups from a TOML file. Raises InputError naming file, place and fault."""
-    try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as fault:
-        raise InputError(f"{path}: the markups cannot be read: {fault.strerror}") from fault
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
-        raise InputError(f"{path}: not a TOML text file: {fault}") from fault
-    try:
-        return MarkupPlan.model_validate({**content, "file": str(path)})
-    except ValidationError as fault:
-        first = fault.errors()[0]
-        place = ", ".join(f"markup {step + 1}" if isinstance(step, int) else step for step in first["loc"])
-        place = place.replace("markup, markup", "markup")
-        raise InputError(f"{path}: {place}: {first['msg'][:1].lower()}{first['msg'][1:]}") from fault
+    return checked_table(path, {**read_toml(path), "file": str(path)}, MarkupPlan)
 
 
 def apply_markups(net_total: float, plan: MarkupPlan) -> tuple[tuple[Markup, ...], float]:

@@ -4,9 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from pydantic import ValidationError
-
-from takeoff.data_files import first_fault
+from takeoff.data_files import checked_table
 from takeoff.findings import InputError
 from takeoff.measuring.allowances import Allowance, AllowanceTable
 from takeoff.measuring.panelling_rules import PanellingRules
@@ -123,12 +121,9 @@ def own_panelling(file: Alternatives, alternative: Alternative, base: PanellingR
                 f"{file.file}: alternative '{alternative.name}', panelling: '{table}' is none of wall, tilt-up, slab"
             )
         data[table] = {**data[table], **entries}
-    try:
-        return PanellingRules.model_validate(data)
-    except ValidationError as fault:
-        raise InputError(
-            f"{file.file}: alternative '{alternative.name}', panelling: {first_fault(fault)}"
-        ) from fault
+    return checked_table(
+        Path(file.file), data, PanellingRules, (f"alternative '{alternative.name}'", "panelling")
+    )
 
 
 def with_sources(bill: Bill, rates: RateBook) -> Bill:

@@ -1,14 +1,13 @@
 """Production data: what a crew, a crane and a week do, by which quantities become time (`production.toml`)."""
 
 import re
-import tomllib
 from pathlib import Path
 from typing import Annotated, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from takeoff.findings import InputError
-from takeoff.pricing.alternatives import Doubt, place_words
+from takeoff.data_files import checked_table, read_toml
+from takeoff.pricing.alternatives import Doubt
 
 
 class _Table(BaseModel):
@@ -94,16 +93,4 @@ def matches_key(pattern: str, key: str) -> bool:
 
 def load_production(path: Path) -> Production:
     """Read a production file (TOML). Raises InputError naming file, place and fault."""
-    try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as fault:
-        raise InputError(f"{path}: cannot be read ({fault.strerror}); name a production file") from fault
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
-        raise InputError(f"{path}: is no valid TOML: {fault}") from fault
-    try:
-        return Production.model_validate({**content, "file": str(path)})
-    except ValidationError as fault:
-        error = fault.errors()[0]
-        message = str(error["msg"]).removeprefix("Value error, ")
-        message = {"missing": "is missing", "extra_forbidden": "is not known"}.get(error["type"], message)
-        raise InputError(f"{path}: {place_words(error['loc'], content)}: {message}") from fault
+    return checked_table(path, {**read_toml(path), "file": str(path)}, Production)

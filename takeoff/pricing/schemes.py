@@ -1,13 +1,12 @@
 """Scoring schemes: any authority's points as data, read and checked."""
 
-import tomllib
 from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, field_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, field_validator
 
-from takeoff.data_files import first_fault
+from takeoff.data_files import checked_table, read_toml
 from takeoff.findings import InputError
 from takeoff.measuring.handling import matches
 from takeoff.measuring.records import MeasuredPart
@@ -113,16 +112,8 @@ class Scheme(_Table):
 
 def load_scheme(path: Path) -> Scheme:
     """Read a scoring file (TOML). Raises InputError naming the file, the entry and what is wrong with it."""
-    try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as fault:
-        raise InputError(
-            f"{path}: cannot be read as TOML ({fault}); mend it or copy the shipped example"
-        ) from fault
-    try:
-        scheme = Scheme.model_validate({**data, "file": path.name})
-    except ValidationError as fault:
-        raise InputError(f"{path}: {first_fault(fault)}; compare it with the shipped example") from fault
+    content = {**read_toml(path), "file": path.name}
+    scheme = checked_table(path, content, Scheme, cure="compare it with the shipped example")
     codes = [part.code.casefold() for part in scheme.part] + [bonus.code.casefold() for bonus in scheme.bonus]
     if twice := next((code for code in codes if codes.count(code) > 1), ""):
         raise InputError(f"{path}: code {twice} stands twice; give each part and bonus a code of its own")

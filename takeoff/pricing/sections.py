@@ -1,13 +1,13 @@
 """The plan of the bill: sections, the rules that make their items, the words in them (`sections.toml`)."""
 
-import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
+from takeoff.data_files import checked_table, read_toml
 from takeoff.findings import InputError
 from takeoff.pricing.sources import COMMON_FIELDS, SOURCES, SUMMARY_FIELDS, UNITS
 from takeoff.pricing.unit_systems import METRIC, UnitSystem
@@ -175,20 +175,8 @@ def load_sections(path: Path, system: UnitSystem = METRIC) -> SectionPlan:
 
     Raises InputError naming file, place and fault.
     """
-    try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as fault:
-        raise InputError(f"{path}: the bill sections cannot be read: {fault.strerror}") from fault
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
-        raise InputError(f"{path}: not a TOML text file: {fault}") from fault
-    try:
-        worded = {**_in_units(content, system), "file": str(path), "units": system.name}
-        plan = SectionPlan.model_validate(worded)
-    except ValidationError as fault:
-        first = fault.errors()[0]
-        place = _place(first["loc"], content)
-        message = first["msg"].removeprefix("Value error, ")
-        raise InputError(f"{path}: {place}{message[:1].lower()}{message[1:]}") from fault
+    worded = {**_in_units(read_toml(path), system), "file": str(path), "units": system.name}
+    plan = checked_table(path, worded, SectionPlan)
     _check(plan, path)
     if system is METRIC:
         return plan
@@ -210,21 +198,6 @@ def _in_units(value: Any, system: UnitSystem) -> Any:
     if isinstance(value, dict):
         return {name: _in_units(below, system) for name, below in value.items()}
     return [_in_units(below, system) for below in value] if isinstance(value, list) else value
-
-
-def _place(location: tuple[int | str, ...], content: Mapping[str, Any]) -> str:
-    """Words for where in the file a fault is: `section 2 (Formwork), item 3, unit: `."""
-    words: list[str] = []
-    for step, (name, below) in enumerate(zip(location, (*location[1:], None), strict=True)):
-        if isinstance(name, int):
-            continue
-        shown = f"{name} {below + 1}" if isinstance(below, int) else name
-        if name == "section" and isinstance(below, int) and step == 0:
-            section = content["section"][below]
-            title = section.get("title") if isinstance(section, dict) else None
-            shown += f" ({title})" if title else ""
-        words.append(shown)
-    return ", ".join(words) + ": " if words else ""
 
 
 def _check(plan: SectionPlan, path: Path) -> None:

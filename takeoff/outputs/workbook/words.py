@@ -1,12 +1,11 @@
 """The words of the workbook from a data file: English is shipped, an office puts its own language beside it."""
 
 import re
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
+from takeoff.data_files import read_toml
 from takeoff.findings import InputError
 from takeoff.templates import template_path
 
@@ -48,8 +47,8 @@ def load_words(path: Path) -> Words:
     Raises InputError for a file that cannot be read, a text that no sheet has, and one that lacks a `{name}` of
     the English text or has another one.
     """
-    content = _content(path)
-    known = _content(template_path("words-english.toml")).get("words", {})
+    content = read_toml(path)
+    known = read_toml(template_path("words-english.toml")).get("words", {})
     texts = content.get("words", {})
     if not isinstance(texts, dict) or not all(isinstance(text, str) for text in texts.values()):
         raise InputError(f"{path}: words: must be a table of English texts and what stands for them")
@@ -68,12 +67,3 @@ def load_words(path: Path) -> Words:
     if signs["decimal"] == signs["thousands"]:
         raise InputError(f"{path}: decimal and thousands are the same sign")
     return Words(texts, signs["decimal"], signs["thousands"])
-
-
-def _content(path: Path) -> dict[str, Any]:
-    try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise InputError(f"{path}: the words cannot be read: {error.strerror}") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise InputError(f"{path}: not a TOML text file: {error}") from error
