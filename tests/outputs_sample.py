@@ -20,6 +20,7 @@ from takeoff.measuring.piece_records import (
     StoreyRow,
 )
 from takeoff.measuring.records import (
+    ConventionRow,
     DeclaredRow,
     EnvelopeRow,
     FormworkRow,
@@ -252,6 +253,10 @@ def sample_measurement() -> Measurement:
         storeys=(StoreyRow(MODEL, "Upper", 3.0, 3.2, 90.0, 40.0, "3.200 m", "A"),),
         repetition=(RepetitionRow("pieces in groups of 2 or more", "", "nr", 6.0, 6.0, "S1 4 times"),),
         caution="Competent people decide on lifting.",
+        conventions=(
+            ConventionRow("slopes.free_below_deg", "15", 1, "formwork by area", "m2", 90.0, 81.0),
+            ConventionRow("bands.hole_area_m2", "0.1, 0.5", 2, "holes split by bands", "nr", 2.0, 2.0),
+        ),
         pours=(PourRow(MODEL, wall.global_id, 1, "wall", "Upper", 2, 1, 3.0, 0.9),),
         findings=(
             _finding("note", "method-assumed", wall, "Nothing says how it is made", "cast", 9.6, "m3"),

@@ -145,6 +145,20 @@ class Reveals(_Table):
     apart: bool
 
 
+Counted = Literal["length", "out", "in"]
+
+
+class Narrow(_Table):
+    """Strips up to a width, 0 for none, and what becomes of them: by length, out, or in with the rest by area."""
+
+    formwork_mm: Positive
+    formwork: Counted
+    reveal_mm: Positive
+    reveal: Counted
+    finish_mm: Positive
+    finish: Counted
+
+
 class Rounding(_Table):
     """Decimal places of bill quantities by unit; in an imperial file the keys are yd3, ft2, ft and ton."""
 
@@ -169,6 +183,7 @@ class Convention(_Table):
     bands: Bands
     edges: Edges
     reveals: Reveals
+    narrow: Narrow
     rounding: Rounding
     units: Units = "metric"
 
@@ -203,6 +218,11 @@ def _metric_keys(content: dict[str, Any]) -> dict[str, Any]:
         named = {name: metric for metric, name in _IMPERIAL_ROUNDING.items()}
         content["rounding"] = {named.get(name, name): value for name, value in rounding.items()}
     return content
+
+
+def band_key(convention: "Convention", name: str) -> str:
+    """The key under which the convention's file has a band."""
+    return _IMPERIAL_BANDS[name][0] if convention.units == "imperial" else name
 
 
 def _refuse(table: Mapping[str, Any], metric: Mapping[str, Any], where: str) -> None:

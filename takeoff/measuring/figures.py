@@ -104,9 +104,12 @@ def pack(figures: Figures) -> tuple[Any, ...]:
     rows = tuple(row for body in formed for row in body.rows)
     surfaces = tuple(row for body in formed for row in body.surfaces)
     sums = [
-        (number, len(body.rows), len(body.surfaces), body.area, body.seated, body.no_floor, body.cramped)
+        (
+            number, len(body.rows), len(body.surfaces), body.area, body.seated, body.no_floor, body.cramped,
+            body.effects, body.by_thickness,
+        )
         for number, body in figures.formed.items()
-    ]
+    ]  # fmt: skip
     pierced = {number: holes for number, holes in figures.pierced.items() if holes}
     sizes = columns_of(tuple(figures.sizes.values()))
     return (
@@ -123,9 +126,9 @@ def unpack(content: tuple[Any, ...]) -> Figures:
         number: FormedBody(
             tuple(next(next_row) for _ in range(row_count)),
             tuple(next(next_surface) for _ in range(surface_count)),
-            area, seated, no_floor, cramped,
+            area, seated, no_floor, cramped, (), effects, thin,
         )
-        for number, row_count, surface_count, area, seated, no_floor, cramped in sums
+        for number, row_count, surface_count, area, seated, no_floor, cramped, effects, thin in sums
     }  # fmt: skip
     return Figures(
         dict(zip(numbers, _rows(sizes), strict=True)),

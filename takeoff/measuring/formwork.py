@@ -1,5 +1,6 @@
 """Formwork contact area: what remains of each face after everything that needs no form is taken off."""
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -12,22 +13,25 @@ from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.bodies import Body
 from takeoff.measuring.convention import Convention, band
 from takeoff.measuring.dimensions import Dimensions
+from takeoff.measuring.face_pieces import NOISE, STRIPS, View, split_face, with_filled
 from takeoff.measuring.faces import AGAINST, FREE, GROUND, SEAT, Face, classify_faces
 from takeoff.measuring.finishes import Finishes, FinishRule, finish_class
 from takeoff.measuring.holes import LeftIn
+from takeoff.measuring.narrow import limit_for, strips_of, told_apart
 from takeoff.measuring.records import FormworkRow, SurfaceRow
 from takeoff.measuring.relief import CONTACT, LOST_FORM, Relief, find_relief
-from takeoff.measuring.remains import Remains, Strip, find_remains
-from takeoff.measuring.soffits import Below, Floors
+from takeoff.measuring.remains import find_remains
+from takeoff.measuring.soffits import Floors
 
-SLIVER = 1e-3
-"""Share of a soffit below which a different height under it is not told apart."""
-NOISE = 1e-6
-"""Remainders of a face under this area, m2, are rounding."""
 UNFORMED = (FREE, GROUND, AGAINST)
 """Faces that need no form of themselves: what touches them is no form either."""
-STRIPS = ("slab-edge", "foundation-side", "beam-side", "stair-riser")
-"""Categories of which each connected piece has its own depth and length."""
+
+NARROW = {"opening-reveal": "narrow.reveal_mm"}
+"""Keys of the convention by which strips of a category are narrow; of any other it is that of formwork."""
+CLOSED = 1e-4
+"""Faces nearer to each other than this, m, touch without any tolerance."""
+LEVEL = 0.05
+"""Tops that slope less than this, degrees, are level."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,7 +56,9 @@ class FormedBody:
     """Formwork rows of one body, its other surfaces, what had to be assumed, and the state of each face.
 
     `seated` m2 stand on nothing that is shown, `no_floor` m2 of soffit hang over nothing; `cramped` is the m2 of
-    soffit with too little room to strike a form, and the least height there.
+    soffit with too little room to strike a form, and the least height there. `effects` are the m2 of formwork that
+    values of the convention made more or less, by key; `by_thickness` the m2 on precast pieces that are taken as
+    forms that stay because they are thin.
     """
 
     rows: tuple[FormworkRow, ...]
@@ -62,6 +68,8 @@ class FormedBody:
     no_floor: float
     cramped: tuple[float, float]
     faces: tuple[FaceState, ...] = ()
+    effects: tuple[tuple[str, float], ...] = ()
+    by_thickness: float = 0.0
 
 
 def measure_formwork(
@@ -107,7 +115,7 @@ def measure_formwork(
     ]
     soffits = [row for row, category in left if category.endswith("soffit") and surfaces.frame[row] >= 0]
     below = Floors(surfaces, concrete).below(soffits, [remains.rest[row] for row in soffits])
-    view = _View(
+    view = View(
         surfaces,
         bodies,
         relief,
@@ -153,30 +161,8 @@ def _none() -> Ints:
     return np.empty(0, dtype=np.int64)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _View:
-    """What all `bodies` are measured by: `below` the soffits' floors, `strips` the pieces of edges, both by row.
-
-    `area` m2, what is `left` of it, `slope` degrees, `shape` and `radius` m of every surface stand here as plain
-    lists: read one by one, an array costs ten times as much.
-    """
-
-    surfaces: Surfaces
-    bodies: Sequence[Body]
-    relief: Relief
-    remains: Remains
-    below: Mapping[int, list[Below]]
-    strips: Mapping[int, list[Strip]]
-    convention: Convention
-    area: list[float]
-    left: list[float]
-    slope: list[float]
-    shape: list[str]
-    radius: list[float | None]
-
-
 def _measure(
-    view: _View,
+    view: View,
     rows: Ints,
     faces: Sequence[Face],
     body: Body,
@@ -193,9 +179,11 @@ def _measure(
     no_floor = 0.0
     cramped, lowest = 0.0, np.inf
 
-    def surface(state: str, area: float, slope: float, *why: str) -> None:
-        others.append(SurfaceRow(model, global_id, part, body.role, body.storey, state, area, slope, *why))
+    def surface(state: str, area: float, slope: float, why: tuple[str, str, str] = ("", "", "")) -> None:
+        others.append(SurfaceRow(*body.key, body.role, body.storey, state, area, slope, *why))
 
+    effects: dict[str, float] = defaultdict(float)
+    thin = 0.0
     seated = 0.0
     holes = left_in.formwork if left_in is not None else ()
     for row, face in zip(rows.tolist(), faces, strict=True):
@@ -208,7 +196,16 @@ def _measure(
         if region is not None and taken > 0:
             total = sum(touch.area for touch in touches)
             for touch, why in zip(touches, reasons, strict=True):
-                surface(why, taken * touch.area / total, slope, *_because(view.bodies, body, touch.body, why))
+                part_taken = taken * touch.area / total
+                surface(why, part_taken, slope, _because(view.bodies, body, touch.body, why))
+                if face.category in UNFORMED or face.category == SEAT:
+                    continue
+                if touch.gap > CLOSED:
+                    effects["contacts.gap_mm"] -= part_taken
+                if touch.closed:
+                    effects["contacts.close_mm"] -= part_taken
+                if why == LOST_FORM and view.bodies[touch.body].concrete:
+                    thin += 0.0 if view.bodies[touch.body].plan.shell else part_taken
         touching = frozenset(reasons)
         if area <= NOISE:
             states.append(FaceState(row, "", False, None, region, touching))
@@ -221,17 +218,35 @@ def _measure(
             continue
         states.append(FaceState(row, category, category not in UNFORMED, rest, region, touching))
         if category == FREE:
-            surface("free", area, slope)
+            tops = _free(view, row, body, rest, area)
+            others += tops
+            effects["narrow.finish_mm"] -= sum(top.area_m2 for top in tops if top.length_m is not None)
+            if slope > LEVEL:
+                effects["slopes.free_below_deg"] -= area
             continue
         if row in rims:
             surface("left-in", area, slope)
+            effects["voids.leave_in_formwork_m2"] -= area
             continue
         if category in UNFORMED:
-            surface(category, area, slope, *_because(view.bodies, body, -1, category))
+            surface(category, area, slope, _because(view.bodies, body, -1, category))
+            if category == GROUND and body.role == "slab" and body.element.subrole.upper() != "BASESLAB":
+                effects["ground.slab_words"] -= area
             continue
         filled = sum([hole.area for hole in holes if row in hole.faces]) if holes else 0.0
-        pieces = _split(view, row, area, category, dimensions, body)
-        for piece in _with_filled(pieces, filled):
+        if filled:
+            effects["voids.leave_in_formwork_m2"] += filled
+        pieces = split_face(view, row, area, category, dimensions, body)
+        limit, counted = limit_for(convention, category)
+        if limit > 0:
+            pieces = told_apart(pieces, category, strips_of(view.surfaces, row, rest, limit))
+        for piece in with_filled(pieces, filled):
+            if piece.narrow and counted == "out":
+                surface("narrow", piece.area, slope)
+                effects[NARROW.get(category, "narrow.formwork_mm")] -= piece.area
+                continue
+            if piece.narrow and counted == "length":
+                effects[NARROW.get(category, "narrow.formwork_mm")] -= piece.area
             if piece.height is None and category.endswith("soffit"):
                 no_floor += piece.area
             if piece.height is not None and piece.height < convention.soffits.least_height_m:
@@ -247,6 +262,7 @@ def _measure(
                 "opening" if face.opening else "",
                 view.radius[row],
                 finish_class(finishes, category),
+                "length" if piece.narrow and counted == "length" else "area",
             )
             entry = gathered.setdefault(key, [0.0, 0.0, 0.0, 0.0, 0.0, 0.0])
             entry[0] += piece.area
@@ -263,12 +279,36 @@ def _measure(
             entry[0],
             entry[1] if entry[1] else None,
             height_band, place, entry[3] / entry[0], radius, finish,
-            entry[4] / entry[0] if entry[4] else None,
+            entry[4] / entry[0] if entry[4] else None, measure,
         )
-        for (category, shape, depth_band, height_band, place, radius, finish), entry in gathered.items()
+        for (category, shape, depth_band, height_band, place, radius, finish, measure), entry in gathered.items()
     )  # fmt: skip
     area = sum(row.area_m2 for row in made)
-    return FormedBody(made, tuple(others), area, seated, no_floor, (cramped, float(lowest)), tuple(states))
+    return FormedBody(
+        made, tuple(others), area, seated, no_floor, (cramped, float(lowest)), tuple(states),
+        tuple((key, size) for key, size in effects.items() if size), thin,
+    )  # fmt: skip
+
+
+def _free(view: View, row: int, body: Body, rest: shapely.Geometry, area: float) -> list[SurfaceRow]:
+    """Rows of a free top: what is narrow, by the convention, apart from the rest."""
+    slope = view.slope[row]
+    limit, counted = limit_for(view.convention, FREE)
+    whole = SurfaceRow(*body.key, body.role, body.storey, "free", area, slope)
+    strips = strips_of(view.surfaces, row, rest, limit) if limit > 0 and counted != "in" else []
+    narrow = sum(strip.area for strip in strips if strip.narrow)
+    if narrow <= 0:
+        return [whole]
+    length = sum(strip.length for strip in strips if strip.narrow)
+    out = counted == "out"
+    apart = replace(
+        whole,
+        state="narrow" if out else "free",
+        area_m2=narrow,
+        measure="area" if out else "length",
+        length_m=length,
+    )
+    return [apart] if area - narrow <= NOISE else [apart, replace(whole, area_m2=area - narrow)]
 
 
 def _because(bodies: Sequence[Body], body: Body, by: int, state: str) -> tuple[str, str, str]:
@@ -279,76 +319,3 @@ def _because(bodies: Sequence[Body], body: Body, by: int, state: str) -> tuple[s
         ground = (other or body).element.ground
         return of, method, ground.evidence if ground else f"class {body.element.facts.ifc_class}"
     return of, method, other.plan.evidence if other and state == LOST_FORM else ""
-
-
-@dataclass(frozen=True, slots=True)
-class _Piece:
-    area: float
-    length: float
-    height: float | None
-    band: str
-    depth: float
-
-
-def _with_filled(pieces: list[_Piece], filled: float) -> list[_Piece]:
-    """The pieces of a face with the area of holes that stay in added to the largest."""
-    if not filled or not pieces:
-        return pieces
-    main = max(pieces, key=lambda piece: piece.area)
-    return [replace(piece, area=piece.area + filled) if piece is main else piece for piece in pieces]
-
-
-def _split(
-    view: _View, row: int, area: float, category: str, dimensions: Dimensions, body: Body
-) -> list[_Piece]:
-    """Divide what remains of a face (`area` m2) by what drives its price: depth of an edge, height to a soffit."""
-    bands = view.convention.bands
-    if category.endswith("soffit"):
-        if category == "slab-soffit":
-            text = band(bands.slab_thickness_mm, dimensions.thickness * 1e3)
-        elif category == "beam-soffit":
-            text = band(bands.beam_depth_mm, dimensions.thickness * 1e3)
-        else:
-            text = ""
-        below = _without_slivers(view.below.get(row, [Below(1.0, None)]))
-        heights = [_assumed(entry, view.surfaces, row, body) for entry in below]
-        return [
-            _Piece(area * entry.share, 0.0, height, text, 0.0)
-            for entry, height in zip(below, heights, strict=True)
-        ]
-    if category in STRIPS:
-        pieces = []
-        for strip in view.strips[row]:
-            if strip.area <= NOISE:
-                continue
-            depth = strip.depth
-            text = ""
-            if category == "slab-edge":
-                text = band(bands.edge_depth_mm, depth * 1e3)
-            elif category == "foundation-side":
-                text = band(bands.foundation_depth_mm, depth * 1e3)
-            elif category == "beam-side":
-                text = band(bands.beam_depth_mm, dimensions.thickness * 1e3)
-            pieces.append(_Piece(strip.area, strip.area / depth if depth > 0 else 0.0, None, text, depth))
-        return pieces
-    text = ""
-    if category == "column-side":
-        text = band(bands.column_girth_mm, dimensions.outline.length * 1e3)
-    return [_Piece(area, 0.0, None, text, 0.0)]
-
-
-def _without_slivers(below: list[Below]) -> list[Below]:
-    """Shares too small to prop for themselves go to the largest."""
-    main = max(below, key=lambda entry: entry.share)
-    kept = [entry for entry in below if entry is main or entry.share > SLIVER]
-    rest = 1.0 - sum(entry.share for entry in kept)
-    return [Below(entry.share + rest, entry.height) if entry is main else entry for entry in kept]
-
-
-def _assumed(below: Below, surfaces: Surfaces, row: int, body: Body) -> float | None:
-    """Height to what is below; to the level of the storey where there is nothing and the storey is under it."""
-    if below.height is not None:
-        return below.height
-    level = body.storey_elevation
-    height = None if level is None else float(surfaces.centre[row, 2]) - level
-    return height if height is not None and height > 0.5 else None

@@ -26,6 +26,7 @@ from takeoff.measuring.below_ground import below_ground_volumes, measure_below_g
 from takeoff.measuring.bodies import PIECES
 from takeoff.measuring.checks import Checks
 from takeoff.measuring.convention import Convention
+from takeoff.measuring.convention_rows import Results, convention_rows
 from takeoff.measuring.declared import compare_declared
 from takeoff.measuring.figures import Figures, Scene, Spread, at_once, measure_figures
 from takeoff.measuring.finishes import Finishes
@@ -158,10 +159,13 @@ def measure(
         PieceRules(rules.handling, rules.joints, rules.panelling),
     )
     findings += made.findings
+    formwork = tuple(row for body in formed.values() for row in body.rows)
+    unformed = tuple(row for body in formed.values() for row in body.surfaces)
+    results = Results(parts, formwork, unformed, holes, made.joints, pours)
     measurement = Measurement(
         parts=tuple(parts),
-        formwork=tuple(row for body in formed.values() for row in body.rows),
-        surfaces=tuple(row for body in formed.values() for row in body.surfaces),
+        formwork=formwork,
+        surfaces=unformed,
         holes=holes,
         reinforcement=steel.rows,
         pieces=made.pieces,
@@ -179,6 +183,7 @@ def measure(
         storeys=made.storeys,
         repetition=made.repetition,
         caution=made.caution,
+        conventions=convention_rows(convention, bodies, formed, left_in, surfaces, contacts, results),
         moulds=made.moulds,
     )
     findings += check_ratios(measurement, rules.checks)

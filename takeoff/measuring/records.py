@@ -63,7 +63,8 @@ class FormworkRow:
     """A row of formwork.csv: formed surface of one part, of one category and band.
 
     `shape` is `plane` or `curved`. `band` is the depth band of an edge, the thickness band of a soffit, else
-    empty; `height_band` bands the height to soffit. `place` is `opening` inside an opening, else empty.
+    empty; `height_band` bands the height to soffit. `place` is `opening` inside an opening, else empty. `measure`
+    is `length` where the convention counts a narrow strip by the metre, else `area`.
     """
 
     model: str
@@ -83,6 +84,7 @@ class FormworkRow:
     radius_m: float | None = None
     finish: str = ""
     depth_m: float | None = None
+    measure: str = "area"
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +93,9 @@ class SurfaceRow:
 
     `state` is `free` (top to be levelled), `contact`, `permanent-formwork` (steel sheet or a precast shell stays
     as the form), `ground` (blinding area), `against-ground` (cast against the ground or what holds it), `left-in`
-    (the rim of a void that stays in) or `seated` (assumed to stand on something that the model does not show).
+    (the rim of a void that stays in), `narrow` (a strip that the convention leaves out) or `seated` (assumed to
+    stand on something that the model does not show). `measure` is `length` where the convention counts a narrow
+    strip by the metre, of `length_m`.
     `other_id` and `other_method` are of the neighbour, `evidence` tells what decided that it, or the ground, is
     the form.
     """
@@ -107,6 +111,8 @@ class SurfaceRow:
     other_id: str = ""
     other_method: str = ""
     evidence: str = ""
+    measure: str = "area"
+    length_m: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -278,6 +284,24 @@ class DeclaredRow:
 
 
 @dataclass(frozen=True, slots=True)
+class ConventionRow:
+    """A value of the convention that changed a number in this run.
+
+    `key` is its table and name in the file, `value` as it stands there; `elements` how many it touched. `quantity`
+    says of what `without_value` and `with_value` are the amounts, in `unit`; they are equal where the value only
+    divides the quantity among items.
+    """
+
+    key: str
+    value: str
+    elements: int
+    quantity: str
+    unit: str
+    without_value: float
+    with_value: float
+
+
+@dataclass(frozen=True, slots=True)
 class Measurement:
     """All that measuring hands on."""
 
@@ -303,3 +327,4 @@ class Measurement:
     repetition: tuple[RepetitionRow, ...] = ()
     caution: str = ""
     moulds: tuple[MouldRow, ...] = ()
+    conventions: tuple[ConventionRow, ...] = ()

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -28,11 +28,16 @@ REACH = 0.8
 
 @dataclass(frozen=True, slots=True)
 class Touch:
-    """A neighbour at a face: `body` its position (-1: the ground itself), `state` why no form is needed, m2."""
+    """A neighbour at a face: `body` its position (-1: the ground itself), `state` why no form is needed, m2.
+
+    `gap` m between the two faces; `closed`: no body lies there, it is a gap between two that is closed.
+    """
 
     body: int
     state: str
     area: float
+    gap: float = 0.0
+    closed: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,17 +63,18 @@ def find_relief(
     relieved = _relieved(bodies, formed, surfaces.part[own], surfaces.part[other], convention)
     polygon = np.concatenate([contacts.polygon] * 2)[relieved]
     area = np.concatenate([contacts.area] * 2)[relieved]
+    apart = np.abs(np.concatenate([contacts.gap] * 2)[relieved])
     own, other = own[relieved], other[relieved]
     state = _states(surfaces, bodies, other, convention)
     touching: dict[int, list[Touch]] = defaultdict(list)
-    for row, by, why, size in zip(
-        own.tolist(), surfaces.part[other].tolist(), state, area.tolist(), strict=True
+    for row, by, why, size, wide in zip(
+        own.tolist(), surfaces.part[other].tolist(), state, area.tolist(), apart.tolist(), strict=True
     ):
-        touching[row].append(Touch(by, why, size))
+        touching[row].append(Touch(by, why, size, wide))
     region = covered(own, polygon)
-    for row, by, shape in _shadows(surfaces, bodies, rows_of, formed, convention):
+    for row, by, shape, closed in _shadows(surfaces, bodies, rows_of, formed, convention):
         why = LOST_FORM if bodies[by].plan.permanent_formwork else AGAINST
-        _add(surfaces, region, touching, row, Touch(by, why, 0.0), shape)
+        _add(surfaces, region, touching, row, Touch(by, why, 0.0, 0.0, closed), shape)
     wanted = set(formed)
     for row, shape in against.items():
         if int(surfaces.part[row]) in wanted:
@@ -93,7 +99,7 @@ def _add(
     if area <= 1e-9:
         return
     region[row] = new if known is None else shapely.union(known, new)
-    touching[row].append(Touch(touch.body, touch.state, area))
+    touching[row].append(replace(touch, area=area))
 
 
 def _states(surfaces: Surfaces, bodies: Sequence[Body], other: Ints, convention: Convention) -> list[str]:
@@ -135,14 +141,19 @@ def _relieved(
     return out
 
 
+def stands_later(one: Body, other: Body) -> bool:
+    """Whether `other` is cast after `one`, so that it alone is relieved where a convention says so."""
+    return CASTING.index(other.role) > CASTING.index(one.role)
+
+
 def _shadows(
     surfaces: Surfaces,
     bodies: Sequence[Body],
     rows_of: Sequence[Ints],
     formed: Sequence[int],
     convention: Convention,
-) -> list[tuple[int, int, shapely.Geometry]]:
-    """(surface, body, region) of flat faces at which profiled sheets that stay, or round piles, stand as forms."""
+) -> list[tuple[int, int, shapely.Geometry, bool]]:
+    """(surface, body, region, whether a closed gap) of flat faces where sheets that stay, or piles, stand as forms."""
     stands = [
         number
         for number, body in enumerate(bodies)
@@ -153,7 +164,7 @@ def _shadows(
         return []
     gap, close = convention.contacts.gap_mm / 1e3, convention.contacts.close_mm / 1e3
     boxes = boxes_of([body.mesh for body in bodies])
-    found: list[tuple[int, int, shapely.Geometry]] = []
+    found: list[tuple[int, int, shapely.Geometry, bool]] = []
     for number in formed:
         near = [
             by
@@ -170,7 +181,7 @@ def _shadows(
 
 def _at_face(
     surfaces: Surfaces, row: int, bodies: Sequence[Body], near: Sequence[int], gap: float, close: float
-) -> list[tuple[int, int, shapely.Geometry]]:
+) -> list[tuple[int, int, shapely.Geometry, bool]]:
     """Shadows on one face; what closes the gaps between them goes to the last."""
     offset = float(surfaces.centre[row] @ surfaces.normal[row])
     cast: dict[bool, list[tuple[int, NDArray[np.object_]]]] = {True: [], False: []}
@@ -180,7 +191,8 @@ def _at_face(
             cast[bodies[by].plan.permanent_formwork].append((by, shape))
     found = []
     for shapes in cast.values():
-        found += [(row, by, joined(shape, 0.0)) for by, shape in shapes]
+        found += [(row, by, joined(shape, 0.0), False) for by, shape in shapes]
         if shapes and close > 0:
-            found.append((row, shapes[-1][0], joined(np.concatenate([shape for _, shape in shapes]), close)))
+            whole = joined(np.concatenate([shape for _, shape in shapes]), close)
+            found.append((row, shapes[-1][0], whole, True))
     return found

@@ -23,6 +23,7 @@ from takeoff.measuring.piece_records import (
 )
 from takeoff.measuring.places import Place
 from takeoff.measuring.records import (
+    ConventionRow,
     DeclaredRow,
     EnvelopeRow,
     FormworkRow,
@@ -64,6 +65,7 @@ TABLES: tuple[tuple[str, type, str], ...] = (
     ("envelope.csv", EnvelopeRow, "envelope"),
     ("declared.csv", DeclaredRow, "declared"),
     ("pours.csv", PourRow, "pours"),
+    ("conventions.csv", ConventionRow, "conventions"),
     ("moulds.csv", MouldRow, "moulds"),
 )
 

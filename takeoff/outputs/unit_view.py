@@ -32,6 +32,15 @@ def shown_in(measurement: Measurement, system: UnitSystem) -> Measurement:
         **tables,
         findings=findings_shown_in(measurement.findings, system),
         declared=tuple(_declared(row, system) for row in measurement.declared),
+        conventions=tuple(
+            dataclasses.replace(
+                row,
+                without_value=row.without_value * system.factor(row.unit),
+                with_value=row.with_value * system.factor(row.unit),
+                unit=system.unit(row.unit),
+            )
+            for row in measurement.conventions
+        ),
         repetition=tuple(
             dataclasses.replace(
                 row,

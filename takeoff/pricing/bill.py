@@ -7,6 +7,7 @@ from pathlib import Path
 from takeoff.measuring.records import Measurement
 from takeoff.pricing.carry import carried_markups, carry, check_previous
 from takeoff.pricing.choices import Choices
+from takeoff.pricing.convention_basis import convention_lines
 from takeoff.pricing.entries import make_entries
 from takeoff.pricing.gaps import (
     allowed_items,
@@ -78,7 +79,10 @@ def make_bill(
         tuple(item.key or item.description for item in items if item.rate is None and item.by_hand != "text"),
         shares_in(prefabrication_shares(measurement, items, dimensions, markups.currency), choices.system),
         findings,
-        tuple(_basis(items, rates, used, sections, markups)),
+        (
+            *_basis(items, rates, used, sections, markups),
+            *convention_lines(measurement.conventions, choices.system),
+        ),
         tuple(_build_ups(items, used)),
         choices.system.name,
         carried,

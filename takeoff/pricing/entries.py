@@ -193,7 +193,7 @@ def _from_formwork(measurement: Measurement, register: Register, choices: Choice
             _fields(
                 register, part, row.role, row.storey,
                 category=category, shape=row.shape, band=row.band, height_band=row.height_band,
-                place=place, finish=row.finish,
+                place=place, finish=row.finish, measure=row.measure,
             ),
             _numbers(
                 height_to_soffit_m=row.height_to_soffit_m,
@@ -214,9 +214,12 @@ def _from_surfaces(measurement: Measurement, register: Register) -> Iterator[Ent
         part = register.part(row.model, row.global_id, row.part)
         yield Entry(
             "surfaces", row.model, row.global_id, row.part, row.storey, _location(part),
-            _fields(register, part, row.role, row.storey, state=row.state, other_method=row.other_method),
+            _fields(
+                register, part, row.role, row.storey,
+                state=row.state, other_method=row.other_method, measure=row.measure,
+            ),
             _numbers(slope_deg=row.slope_deg),
-            _measures(area=row.area_m2),
+            _measures(area=row.area_m2, length=row.length_m),
             row.evidence,
         )  # fmt: skip
 

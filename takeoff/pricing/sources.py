@@ -45,11 +45,13 @@ SOURCES = {
         },
     ),
     "formwork": Source(
-        ("category", "shape", "band", "height_band", "place", "finish"),
+        ("category", "shape", "band", "height_band", "place", "finish", "measure"),
         ("height_to_soffit_m", "depth_m", "slope_deg", "radius_m"),
         {"area": ("m2",), "length": ("m",)},
     ),
-    "surfaces": Source(("state", "other_method"), ("slope_deg",), {"area": ("m2",)}),
+    "surfaces": Source(
+        ("state", "other_method", "measure"), ("slope_deg",), {"area": ("m2",), "length": ("m",)}
+    ),
     "holes": Source(("band",), ("area_m2",), {"count": ("nr",), "area": ("m2",), "girth": ("m",)}),
     "reinforcement": Source(("basis", "kind", "diameter"), (), {"mass": ("t", "kg")}),
     "pieces": Source(

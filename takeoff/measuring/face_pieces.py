@@ -1,0 +1,117 @@
+"""Pieces of a face that is formed, by what drives their price: depth of an edge, height to a soffit, narrow strips."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from takeoff.geometry.surfaces import Surfaces
+from takeoff.measuring.bodies import Body
+from takeoff.measuring.convention import Convention, band
+from takeoff.measuring.dimensions import Dimensions
+from takeoff.measuring.relief import Relief
+from takeoff.measuring.remains import Remains, Strip
+from takeoff.measuring.soffits import Below
+
+SLIVER = 1e-3
+"""Share of a soffit below which a different height under it is not told apart."""
+NOISE = 1e-6
+"""Remainders of a face under this area, m2, are rounding."""
+STRIPS = ("slab-edge", "foundation-side", "beam-side", "stair-riser")
+"""Categories of which each connected piece has its own depth and length."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class View:
+    """What all `bodies` are measured by: `below` the soffits' floors, `strips` the pieces of edges, both by row.
+
+    `area` m2, what is `left` of it, `slope` degrees, `shape` and `radius` m of every surface stand here as plain
+    lists: read one by one, an array costs ten times as much.
+    """
+
+    surfaces: Surfaces
+    bodies: Sequence[Body]
+    relief: Relief
+    remains: Remains
+    below: Mapping[int, list[Below]]
+    strips: Mapping[int, list[Strip]]
+    convention: Convention
+    area: list[float]
+    left: list[float]
+    slope: list[float]
+    shape: list[str]
+    radius: list[float | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """Part of a face: `area` m2, `length` m, `height` m to what lies below a soffit, `depth` m of an edge."""
+
+    area: float
+    length: float
+    height: float | None
+    band: str
+    depth: float
+    narrow: bool = False
+
+
+def with_filled(pieces: list[Piece], filled: float) -> list[Piece]:
+    """The pieces of a face with the area of holes that stay in added to the largest."""
+    if not filled or not pieces:
+        return pieces
+    main = max(pieces, key=lambda piece: piece.area)
+    return [replace(piece, area=piece.area + filled) if piece is main else piece for piece in pieces]
+
+
+def split_face(
+    view: View, row: int, area: float, category: str, dimensions: Dimensions, body: Body
+) -> list[Piece]:
+    """Divide what remains of a face (`area` m2) by what drives its price: depth of an edge, height to a soffit."""
+    bands = view.convention.bands
+    if category.endswith("soffit"):
+        if category == "slab-soffit":
+            text = band(bands.slab_thickness_mm, dimensions.thickness * 1e3)
+        elif category == "beam-soffit":
+            text = band(bands.beam_depth_mm, dimensions.thickness * 1e3)
+        else:
+            text = ""
+        below = _without_slivers(view.below.get(row, [Below(1.0, None)]))
+        heights = [_assumed(entry, view.surfaces, row, body) for entry in below]
+        return [
+            Piece(area * entry.share, 0.0, height, text, 0.0)
+            for entry, height in zip(below, heights, strict=True)
+        ]
+    if category in STRIPS:
+        pieces = []
+        for strip in view.strips[row]:
+            if strip.area <= NOISE:
+                continue
+            depth = strip.depth
+            text = ""
+            if category == "slab-edge":
+                text = band(bands.edge_depth_mm, depth * 1e3)
+            elif category == "foundation-side":
+                text = band(bands.foundation_depth_mm, depth * 1e3)
+            elif category == "beam-side":
+                text = band(bands.beam_depth_mm, dimensions.thickness * 1e3)
+            pieces.append(Piece(strip.area, strip.area / depth if depth > 0 else 0.0, None, text, depth))
+        return pieces
+    text = ""
+    if category == "column-side":
+        text = band(bands.column_girth_mm, dimensions.outline.length * 1e3)
+    return [Piece(area, 0.0, None, text, 0.0)]
+
+
+def _without_slivers(below: list[Below]) -> list[Below]:
+    """Shares too small to prop for themselves go to the largest."""
+    main = max(below, key=lambda entry: entry.share)
+    kept = [entry for entry in below if entry is main or entry.share > SLIVER]
+    rest = 1.0 - sum(entry.share for entry in kept)
+    return [Below(entry.share + rest, entry.height) if entry is main else entry for entry in kept]
+
+
+def _assumed(below: Below, surfaces: Surfaces, row: int, body: Body) -> float | None:
+    """Height to what is below; to the level of the storey where there is nothing and the storey is under it."""
+    if below.height is not None:
+        return below.height
+    level = body.storey_elevation
+    height = None if level is None else float(surfaces.centre[row, 2]) - level
+    return height if height is not None and height > 0.5 else None
