@@ -10,9 +10,10 @@ import numpy as np
 from takeoff.geometry.booleans import BooleanFailed, bare, manifold, mesh_of, without_crumbs
 from takeoff.geometry.items import Items, NoSolid, Solid, is_one_shell, moved, solid_moved, union
 from takeoff.geometry.mesh import Floats, Mesh, volume
-from takeoff.geometry.placements import Placements, applied, matrix_of
+from takeoff.geometry.placements import Placements, applied, determinant, matrix_of
 from takeoff.geometry.repair import mend
 from takeoff.geometry.representations import body_representation, other_bodies
+from takeoff.geometry.shape_keys import shape_key
 from takeoff.geometry.slicing import across, cuts, sliced
 from takeoff.geometry.solids import Slice, SolidRequest, SolidResult
 from takeoff.geometry.tessellation import KERNELS, tessellate
@@ -44,7 +45,7 @@ _MOST_PIECES = 200_000
 
 @dataclass(frozen=True, slots=True)
 class _Shape:
-    """An element's shape in its own axes: what is equal for all elements of one mapped representation."""
+    """An element's shape in its own axes: what is equal for all elements whose representations say the same."""
 
     slices: tuple[tuple[float, float, Mesh] | None, ...]
     condition: str = ""
@@ -54,7 +55,7 @@ class _Shape:
 
 
 class Bodies:
-    """The bodies of one open file. Equal mapped shapes are worked out once.
+    """The bodies of one open file. Equal shapes are worked out once.
 
     `kernels` are the geometry kernels that may be asked, in this order.
     """
@@ -66,7 +67,7 @@ class Bodies:
         units = read_units(file)  # by the reader's rules, so that nothing is read in two units
         self.items = Items(units.length, units.angle, kernels)
         self.placements = Placements(units.length)
-        self._shapes: dict[tuple[Any, ...], _Shape] = {}
+        self._shapes: dict[Any, _Shape] = {}
 
     def result(self, request: SolidRequest, origin: Floats, transform: Floats | None = None) -> SolidResult:
         """Measure one request: meshes in metres relative to `origin` (3,), after `transform` (4, 4)."""
@@ -74,19 +75,16 @@ class Bodies:
         products = [self.file.by_id(number) for number in request.body]
         openings = [self.file.by_id(number) for number in request.openings]
         base = products[0].ObjectPlacement if products else None
-        key = self._key(products, openings, request, base)
-        shape = self._shapes.get(key) if key else None
-        if shape is None:
-            shape = self._shape(products, openings, request, base)
-            if key:
-                self._shapes[key] = shape
+        shape = self._known(products, openings, request, base)
         matrix = self.placements.absolute(base)
         if transform is not None:
             matrix = transform @ matrix
-        anchor = np.array(shape.anchor)
-        shift = matrix[:3, :3] @ anchor + matrix[:3, 3] - origin
-        place = matrix_of(matrix[:3, :3], shift)
-        size = abs(float(np.linalg.det(matrix[:3, :3])))
+        turn = matrix[:3, :3]
+        shift = matrix[:3, 3] - origin
+        if any(shape.anchor):
+            shift += turn @ np.array(shape.anchor)
+        place = matrix_of(turn, shift)
+        size = abs(determinant(turn))
         if not np.abs(shift).max() < _OUT_OF_REACH:
             return SolidResult(request.key, (), "it stands out of reach of its coordinates' digits")
         slices = tuple(
@@ -100,30 +98,22 @@ class Bodies:
             remarks = (*remarks, ("placement-missing", "nothing says where it stands: taken without a shift"))
         return SolidResult(request.key, slices, shape.condition, remarks, seconds, volumes)
 
-    def _key(
+    def _known(
         self, products: list[Entity], openings: list[Entity], request: SolidRequest, base: Entity
-    ) -> tuple[Any, ...] | None:
-        """What makes two requests equal in shape: mapped items, their places, slices. None: not mapped."""
-        parts: list[Any] = [request.slicing, request.hint]
-        for product in [*products, *openings]:
-            representation = body_representation(product)
-            if representation is None or other_bodies(product, representation):
-                return None
-            for item in representation.Items:
-                if not item.is_a("IfcMappedItem"):
-                    if product in products:
-                        return None
-                    parts.append(item.id())
-                else:
-                    target = item.MappingTarget
-                    parts.append(
-                        (
-                            item.MappingSource.id(),
-                            str(target.get_info(recursive=True, include_identifier=False)),
-                        )
-                    )
-            parts.append(np.round(self.placements.relative(base, product.ObjectPlacement), 9).tobytes())
-        return tuple(parts)
+    ) -> _Shape:
+        """The shape of a request, worked out once for all that are equal."""
+        key = shape_key(products, openings, request, base, self.placements)
+        if key is None:
+            return self._shape(products, openings, request, base)
+        shape = self._shapes.get(key) or self._shapes.get((key, request.hint))
+        if shape is None:
+            shape = self._shape(products, openings, request, base)
+            # What is remarked may name an opening or depend on the volume that was declared.
+            if not shape.remarks:
+                self._shapes[key] = shape
+            elif not openings:
+                self._shapes[key, request.hint] = shape
+        return shape
 
     def _solids(self, product: Entity, base: Entity) -> tuple[list[Solid], list[NoSolid]]:
         """Solids of a product's body in the axes of `base`, and what could not be made into one."""

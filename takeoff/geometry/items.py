@@ -14,7 +14,7 @@ from takeoff.geometry.extrusions import Crossing, all_untangled, extrusion, pris
 from takeoff.geometry.flush import Planes, aligned
 from takeoff.geometry.folds import folded, is_box_like
 from takeoff.geometry.mesh import Floats, Mesh, volume
-from takeoff.geometry.placements import applied, axis_placement, mapping
+from takeoff.geometry.placements import applied, axis_placement, determinant, mapping
 from takeoff.geometry.primitives import primitive
 from takeoff.geometry.profiles import turned
 from takeoff.geometry.refusals import Nonsense, Sheet, Unread
@@ -341,7 +341,7 @@ def _folds(mesh: Mesh) -> tuple[tuple[str, str], ...]:
 def moved(mesh: Mesh, matrix: Floats) -> Mesh:
     """The mesh moved by a (4, 4) matrix; its faces are turned back where the matrix mirrors."""
     faces = mesh.faces
-    if float(np.linalg.det(matrix[:3, :3])) < 0.0:
+    if determinant(matrix[:3, :3]) < 0.0:
         faces = np.ascontiguousarray(faces[:, ::-1])
     return Mesh(applied(matrix, mesh.vertices), faces, mesh.labels)
 

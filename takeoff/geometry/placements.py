@@ -6,6 +6,7 @@ item is moved by its target after its origin, a mirrored operator is allowed.
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,16 @@ from takeoff.geometry.refusals import Nonsense, Unread, number
 
 Entity = Any
 """An ifcopenshell entity; the library carries no types."""
+
+
+def determinant(linear: Floats) -> float:
+    """Determinant of a (3, 3) matrix; the model's few directions are worked out once."""
+    return _determinant(linear.tobytes())
+
+
+@lru_cache(maxsize=4096)
+def _determinant(content: bytes) -> float:
+    return float(np.linalg.det(np.frombuffer(content).reshape(3, 3)))
 
 
 def unit(vector: Sequence[float]) -> Floats:
@@ -92,9 +103,17 @@ def axis_placement(placement: Entity, scale: float) -> Floats:
     out[: len(coordinates), 3] = coordinates
     out[:3, 3] *= scale
     if axis is not None or reference is not None:
-        z = unit(axis[0]) if axis is not None else np.array([0.0, 0.0, 1.0])
-        out[:3, :3] = axes(z, unit(reference[0]) if reference is not None else None)
+        out[:3, :3] = _frame(
+            axis[0] if axis is not None else None, reference[0] if reference is not None else None
+        )
     return out
+
+
+@lru_cache(maxsize=4096)
+def _frame(axis: tuple[float, ...] | None, reference: tuple[float, ...] | None) -> Floats:
+    """Axes (3, 3) of a placement's two directions, which a model has few of. Not to be written into."""
+    z = unit(axis) if axis is not None else np.array([0.0, 0.0, 1.0])
+    return axes(z, unit(reference) if reference is not None else None)
 
 
 def operator(target: Entity, scale: float) -> Floats:

@@ -47,11 +47,13 @@ def body_representation(product: Entity) -> Entity:
 
 def other_bodies(product: Entity, chosen: Entity) -> list[Entity]:
     """Further bodies that a product has beside the one that is taken: of the same name and in the same context."""
-    if product.Representation is None or len(product.Representation.Representations) < 2:
+    shape = product.Representation
+    parts = () if shape is None else shape.Representations
+    if len(parts) < 2:
         return []
     return [
         part
-        for part in product.Representation.Representations
+        for part in parts
         if part.id() != chosen.id()
         and part.is_a("IfcShapeRepresentation")
         and part[3]

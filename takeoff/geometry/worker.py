@@ -11,6 +11,7 @@ import time
 from dataclasses import dataclass, replace
 from typing import Any, BinaryIO
 
+from takeoff.geometry.board import Board
 from takeoff.geometry.errands import Done, Errand
 from takeoff.geometry.mesh import Floats
 from takeoff.geometry.solids import SolidRequest, SolidResult
@@ -25,7 +26,7 @@ class Job:
     """What a worker has to know: the file, where results lie, which kernels it may use, how much memory.
 
     `memory` is in bytes, None for no limit; `parent` is the process that started it, 0 where that sees to its end
-    itself. Without a `path` it does errands only.
+    itself. Without a `path` it does errands only. `board` is where it writes what it is at.
     """
 
     path: str
@@ -34,6 +35,7 @@ class Job:
     kernels: tuple[str, ...]
     memory: int | None
     parent: int
+    board: str = ""
 
 
 def serve() -> None:
@@ -49,7 +51,8 @@ def work_for(source: BinaryIO, sink: BinaryIO, file: Any = None) -> None:
     """Read a `Job`, then lists of requests until None or the end of the stream; answer each request.
 
     `file` is the job's file where it is open already. Messages out: ("ready", ""), ("failed", reason),
-    ("begin", key) for each request, ("done", results) now and then, ("idle", results) at the end of each list.
+    ("done", results) now and then, ("idle", results) at the end of each list. Each request is written on the
+    job's board before it is begun.
     """
 
     def tell(kind: str, what: Any) -> None:
@@ -59,6 +62,7 @@ def work_for(source: BinaryIO, sink: BinaryIO, file: Any = None) -> None:
     job: Job = pickle.load(source)
     _guard(job)
     bodies: Any = None
+    board = Board(job.board)
     try:
         if file is None and job.path:
             import ifcopenshell
@@ -83,14 +87,16 @@ def work_for(source: BinaryIO, sink: BinaryIO, file: Any = None) -> None:
         done: list[SolidResult | Done] = []
         told = time.monotonic()
         for request in requests:
-            tell("begin", request.key)
+            board.begin(request.key)
             if isinstance(request, Errand):
                 done.append(run_errand(request))
             else:
                 done.append(measured(bodies, request, job))
             if time.monotonic() - told > TELL_SECONDS:
+                board.clear()
                 tell("done", done)
                 done, told = [], time.monotonic()
+        board.clear()
         tell("idle", done)
 
 

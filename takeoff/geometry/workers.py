@@ -1,7 +1,7 @@
 """Solids worked out in worker processes, so that a crash or a hang costs one element.
 
-Each worker opens the file once and announces every element before it begins, so that the parent knows whom a
-dead worker died of. That element is tried once more, alone, with the second geometry kernel.
+Each worker opens the file once and writes every element on a board before it begins, so that the parent knows whom
+a dead worker died of. That element is tried once more, alone, with the second geometry kernel.
 """
 
 import contextlib
@@ -12,7 +12,6 @@ import queue
 import subprocess
 import sys
 import threading
-import time
 from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
@@ -22,6 +21,7 @@ from typing import TYPE_CHECKING, Any, cast
 import numpy as np
 
 from takeoff.findings import InputError
+from takeoff.geometry.board import Board
 from takeoff.geometry.errands import Done, Errand
 from takeoff.geometry.mesh import Floats
 from takeoff.geometry.solids import SolidRequest, SolidResult
@@ -65,13 +65,12 @@ TURNS = (KERNELS, KERNELS[1:], KERNELS[:1])
 
 @dataclass(slots=True)
 class _Slot:
-    """One worker's place: its process, and the element it is at."""
+    """One worker's place: its process, and the board with the element it is at."""
 
     process: "subprocess.Popen[bytes] | Worker | None" = None
     turn: int = 0
-    current: int | None = None
-    began: float = 0.0
     killed: str = ""
+    board: Board | None = None
     lock: threading.Lock = field(default_factory=threading.Lock)
 
 
@@ -152,7 +151,7 @@ class _Pool:
         self.host = host
         self.wanted = len(requests)
         self.batches: deque[Batch] = deque(_batches(requests, count))
-        self.answers: queue.Queue[Result | BaseException] = queue.Queue()
+        self.answers: queue.Queue[list[Result] | BaseException] = queue.Queue()
         self.slots = [_Slot() for _ in range(count)]
         self.held: dict[int, Result] = {}
         self.over = False
@@ -171,7 +170,7 @@ class _Pool:
                 continue
             if isinstance(answer, BaseException):
                 raise answer
-            results[answer.key] = answer
+            results.update((result.key, result) for result in answer)
             if on_done is not None:
                 on_done(len(results))
             self._watch(limit_seconds)
@@ -185,12 +184,12 @@ class _Pool:
                 if slot.process is not None:
                     slot.process.kill()
                     slot.process.wait()
+                self._put_away(slot)
 
     def _watch(self, limit_seconds: float) -> None:
-        now = time.monotonic()
         for slot in self.slots:
             with slot.lock:
-                late = slot.current is not None and now - slot.began > limit_seconds
+                late = slot.board is not None and slot.board.current()[1] > limit_seconds
                 if late and slot.process is not None and not slot.killed:
                     slot.killed = f"geometry took longer than {limit_seconds:g} s"
                     slot.process.kill()
@@ -222,11 +221,6 @@ class _Pool:
             _send(process.stdin, batch)
             while True:
                 kind, what = pickle.load(process.stdout)
-                with slot.lock:
-                    slot.current = what if kind == "begin" else None
-                    slot.began = time.monotonic()
-                if kind == "begin":
-                    continue
                 for result in what:
                     self._take(result, left.pop(result.key), turn)
                 if kind == "idle":
@@ -241,8 +235,9 @@ class _Pool:
         """A worker died: put aside the element it died of, hand the others out again."""
         with slot.lock:
             code = process.wait()
-            culprit, reason = slot.current, slot.killed
-            slot.process, slot.current, slot.killed = None, None, ""
+            culprit, reason = slot.board.current()[0] if slot.board else None, slot.killed
+            slot.process, slot.killed = None, ""
+            self._put_away(slot)
         reason = reason or f"the geometry kernel crashed (exit {code})"
         request = left.pop(culprit) if culprit in left else None
         if request is None:
@@ -250,7 +245,7 @@ class _Pool:
             if self.strays > STRAYS:
                 for key in left:
                     text = "not worked out: geometry workers end before they begin"
-                    self.answers.put(left[key].failed(text))
+                    self.answers.put([left[key].failed(text)])
                 return
         if left:
             self.batches.appendleft((list(left.values()), turn))
@@ -261,7 +256,7 @@ class _Pool:
             self.batches.append(([request], turn + 1))
         else:
             held = self.held.pop(request.key) if request.key in self.held else None
-            self.answers.put(held or request.failed(f"{reason}, each time"))
+            self.answers.put([held or request.failed(f"{reason}, each time")])
 
     def _take(self, result: Result, request: Request, turn: int) -> None:
         """Hand on a result; one of the second kernel that is no solid is held until the first was asked alone."""
@@ -272,14 +267,15 @@ class _Pool:
         held = self.held.pop(result.key, None)
         if held is not None and isinstance(result, SolidResult) and result.condition:
             result = held
-        self.answers.put(_other(result, turn) if turn else result)
+        self.answers.put([_other(result, turn) if turn else result])
 
     def _start(self, slot: _Slot, turn: int) -> None:
         """Start a worker that may ask the kernels of this turn. Raises InputError if it cannot open the file."""
-        job = replace(self.job, kernels=TURNS[turn])
         with slot.lock:
             if self.over:
                 raise InterruptedError
+            slot.board = Board.new()
+            job = replace(self.job, board=slot.board.path, kernels=TURNS[turn])
             slot.process = self._new()
             slot.turn = turn
             if not isinstance(slot.process, subprocess.Popen):
@@ -330,6 +326,14 @@ class _Pool:
             process.wait()
         with slot.lock:
             slot.process = None
+            self._put_away(slot)
+
+    @staticmethod
+    def _put_away(slot: _Slot) -> None:
+        """Close the board of a worker that is no more."""
+        if slot.board is not None:
+            slot.board.close()
+            slot.board = None
 
 
 def _send(stream: Any, what: Any) -> None:
