@@ -5,7 +5,9 @@ from dataclasses import dataclass
 
 from takeoff.findings import Finding
 from takeoff.outputs.finding_groups import Kind, group_findings, severity_counts
-from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, Column, Formula, Page, Sheet, require_rows
+from takeoff.outputs.workbook.cells import Figure, Formula
+from takeoff.outputs.workbook.rows import RowWriter
+from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, Column, Page, Sheet, require_rows
 from takeoff.outputs.workbook.styles import UNIT_KINDS
 
 COLUMNS = (
@@ -21,6 +23,10 @@ COLUMNS = (
     Column("Element (GlobalId)", widest=24, narrowest=24),
     Column("Model", widest=26, narrowest=14),
 )
+
+
+KINDS = ("text", "text", "text", "length", "text", "money", *["wrapped"] * 3, "text", "text")
+"""Kinds of the cells of one finding: it has no number."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +56,9 @@ def write_findings(sheet: Sheet, page: Page, findings: Sequence[Finding]) -> Fin
         sheet.put_as(FIRST_ROW, 0, sheet.words("Nothing to look at."), sheet.styles.note)
     sheet.put_as(list_heading - 1, 0, sheet.words("Every finding"), sheet.styles.subtitle)
     sheet.headings(list_heading, COLUMNS)
+    writer = sheet.rows(KINDS, "")
     for row, finding in enumerate(shown, start=first):
-        _write_finding(sheet, row, finding)
+        _write_finding(sheet, writer, row, finding)
     sheet.widen_to(COLUMNS)
     sheet.fit()
     last_column = len(COLUMNS) - 1
@@ -117,16 +124,10 @@ def _write_kind(sheet: Sheet, row: int, kind: Kind, first: int, end: int) -> Non
     sheet.put(row, 10, None)
 
 
-def _write_finding(sheet: Sheet, row: int, finding: Finding) -> None:
+def _write_finding(sheet: Sheet, writer: RowWriter, row: int, finding: Finding) -> None:
     texts = (finding.message, finding.assumed, finding.ask)
     sheet.heighten(row, [(text, COLUMNS[place].widest) for place, text in enumerate(texts, start=6)])
-    sheet.put(row, 0, finding.severity)
-    sheet.put(row, 1, finding.kind)
-    sheet.put(row, 2, None)
-    sheet.put(row, 3, finding.worth, UNIT_KINDS.get(finding.worth_unit, "length"))
-    sheet.put(row, 4, finding.worth_unit)
-    sheet.put(row, 5, finding.money, "money")
-    for place, text in enumerate(texts, start=6):
-        sheet.put(row, place, text, "wrapped")
-    sheet.put(row, 9, finding.global_id)
-    sheet.put(row, 10, finding.model)
+    sheet.leave(row)
+    worth = Figure(finding.worth, UNIT_KINDS.get(finding.worth_unit, "length"))
+    begin = (finding.severity, finding.kind, None, worth, finding.worth_unit, finding.money)
+    writer.write(row, (*begin, *texts, finding.global_id, finding.model))

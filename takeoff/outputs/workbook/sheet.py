@@ -5,6 +5,7 @@ import numbers
 import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import xlsxwriter
@@ -13,7 +14,10 @@ from xlsxwriter.utility import xl_col_to_name
 
 from takeoff.findings import InputError
 from takeoff.outputs.text import cell_text, display_width, heading_text, shortened, starts_like_formula
+from takeoff.outputs.workbook.cells import Figure as Figure
+from takeoff.outputs.workbook.cells import Formula as Formula
 from takeoff.outputs.workbook.marks import BLANK, TYPED, formula_mark, mark, seal_text
+from takeoff.outputs.workbook.rows import RowSheet, RowWriter, is_blank, known_value
 from takeoff.outputs.workbook.styles import NUMBERS, Styles
 from takeoff.outputs.workbook.words import Words
 
@@ -33,22 +37,6 @@ MOST_LINES = 14
 
 PAPERS = {"a4": 9, "letter": 1}
 """Paper codes of ECMA-376 part 1, 18.3.1.63."""
-
-
-@dataclass(frozen=True, slots=True)
-class Formula:
-    """A live formula and the value that it has now, for readers that do not calculate."""
-
-    text: str
-    value: float | int | str
-
-
-@dataclass(frozen=True, slots=True)
-class Figure:
-    """A figure of another kind than its column's, for columns that hold several units."""
-
-    value: Formula | float | None
-    kind: str
 
 
 class HandRow(tuple[object, ...]):
@@ -87,7 +75,7 @@ class Sheet:
     def __init__(
         self, book: xlsxwriter.Workbook, styles: Styles, name: str, words: Words | None = None
     ) -> None:
-        self.raw = book.add_worksheet(name)
+        self.raw: RowSheet = book.add_worksheet(name, worksheet_class=RowSheet)
         self.styles = styles
         self.name = name
         self.words = words or Words()
@@ -107,6 +95,14 @@ class Sheet:
         """The row that is being written is a person's: it has no marks, so that later runs see it as theirs."""
         self._start(row)
         self._kind = None
+
+    def rows(self, kinds: Sequence[str], told: str) -> RowWriter:
+        """A writer of whole rows of which the marks say `told`; only for books that keep one row in memory."""
+        return RowWriter(self.raw, self.styles, kinds, told)
+
+    def leave(self, row: int) -> None:
+        """A row is written with its marks by a writer of whole rows."""
+        self.tell_nothing(row)
 
     def _start(self, row: int) -> None:
         if row != self._row:
@@ -142,8 +138,8 @@ class Sheet:
         """Write a value with a given format. Text is always stored as text, never as a formula or a link."""
         if isinstance(value, Formula):
             self._note(row, column, formula_mark(value.text))
-            self.raw.write_formula(row, column, value.text, form, _known(value.value))
-        elif value is None or value == "" or (isinstance(value, float) and not math.isfinite(value)):
+            self.raw.write_formula(row, column, value.text, form, known_value(value.value))
+        elif is_blank(value):
             self._note(row, column, BLANK)
             self.raw.write_blank(row, column, None, form)
         elif isinstance(value, numbers.Real):
@@ -254,10 +250,15 @@ def write_table(
     _write_totals(sheet, columns, table, end)
     sheet.headings(HEADING_ROW, columns)
     sheet.tell(HEADING_ROW, "head", *(column.heading for column in columns))
+    writer = sheet.rows(kinds, "row") if sheet.raw.constant_memory else None
     for row, values in enumerate(table, start=FIRST_ROW):
         sheet.heighten(row, [(values[index], widths[index]) for index in wrapped])
         if isinstance(values, HandRow):
             sheet.tell_nothing(row)
+        elif writer is not None:
+            sheet.leave(row)
+            writer.write(row, values)
+            continue
         else:
             sheet.tell(row, "row")
         for index, value in enumerate(values):
@@ -289,10 +290,13 @@ def require_rows(sheet: Sheet, rows: int) -> None:
 def _column_widths(columns: Sequence[Column], table: Sequence[Sequence[object]]) -> list[int]:
     """Widths in characters that show what the columns hold, within their limits."""
     widths = [_heading_width(column) for column in columns]
-    for values in table:
-        for index, value in enumerate(values):
-            if value is not None and widths[index] < columns[index].widest:
-                widths[index] = max(widths[index], shown_width(value, columns[index].kind))
+    for index, values in enumerate(zip(*table, strict=True)):
+        kind, widest = columns[index].kind, columns[index].widest
+        for value in dict.fromkeys(values):
+            if widths[index] >= widest:
+                break
+            if value is not None:
+                widths[index] = max(widths[index], shown_width(value, kind))
     return [
         max(column.narrowest, min(width, column.widest))
         for column, width in zip(columns, widths, strict=True)
@@ -342,15 +346,10 @@ def _heading_width(column: Column) -> int:
     return max(column.narrowest, longest + 1, length + 1 if length <= 9 else length // 2 + 2)
 
 
+@lru_cache(maxsize=4096)
 def _line_count(text: str, width: int) -> int:
     """Lines that a text takes in a column of `width` characters; a little more fits, letters being narrow."""
     room = max(1, int(width * 1.1))
     if len(text) <= room and "\n" not in text:
         return 1
     return sum(max(1, len(textwrap.wrap(line, room))) for line in text[:4000].split("\n"))
-
-
-def _known(value: float | int | str) -> float | int | str:
-    if isinstance(value, float) and not math.isfinite(value):
-        return 0
-    return cell_text(value) if isinstance(value, str) else value
