@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from xlsxwriter.utility import xl_col_to_name
+from xlsxwriter.utility import xl_col_to_name, xl_rowcol_to_cell
 from xlsxwriter.worksheet import Worksheet
 
 from takeoff.outputs.text import cell_text, starts_like_formula
@@ -42,6 +42,10 @@ class RowSheet(Worksheet):
     def _write_cell(self, row: int, col: int, cell: Any) -> None:
         if isinstance(cell, _Run):
             self.fh.write(cell.text)
+        elif self.constant_memory and getattr(cell, "string", "").startswith("<r>"):
+            # The library would take a text like this for marked-up text of its own and write it as it is.
+            place = xl_rowcol_to_cell(row, col)
+            self.fh.write(f'<c r="{place}" s="{_text_end(cell.format._get_xf_index(), cell.string)}')
         else:
             super()._write_cell(row, col, cell)
 
