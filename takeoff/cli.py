@@ -13,10 +13,11 @@ from takeoff.commands.measure import measure
 from takeoff.commands.nightly import nightly
 from takeoff.commands.page import page
 from takeoff.commands.rates import rates
+from takeoff.commands.standard_output import Program
 from takeoff.commands.templates import templates
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=Program, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="takeoff")
 def main() -> None:
     """Quantities and a priced bill for concrete structures, measured from IFC building models."""

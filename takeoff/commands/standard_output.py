@@ -1,0 +1,66 @@
+"""Standard output that a reader may leave early: what was done stays done, and the exit code stays true."""
+
+import contextlib
+import io
+import os
+import sys
+from collections.abc import Iterator
+from typing import Any
+
+import click
+
+
+class Unsaid(Exception):
+    """Standard output takes nothing, for instance because it goes to a file on a full disk."""
+
+
+class _Output(io.FileIO):
+    def write(self, data: Any) -> int:
+        try:
+            return super().write(data) or 0
+        except BrokenPipeError:
+            return memoryview(data).nbytes  # nobody listens any more
+        except OSError as fault:
+            raise Unsaid(fault.strerror or str(fault)) from fault
+
+
+class Program(click.Group):
+    """A group of commands that speak on such an output."""
+
+    def main(self, *args: Any, **more: Any) -> Any:
+        """Run a command. Where somebody else has taken over standard output (a test), it is left alone."""
+        for name in ("stdout", "stderr"):
+            if getattr(sys, name) is None:  # closed by whoever started the program
+                setattr(sys, name, open(os.devnull, "w"))  # noqa: SIM115 (for as long as the program runs)
+        if sys.stdout is not sys.__stdout__:
+            return super().main(*args, **more)
+        try:
+            with _output():
+                return super().main(*args, **more)
+        except Unsaid as fault:
+            click.echo(
+                f"takeoff: standard output cannot be written ({fault}); what was written stays", err=True
+            )
+            sys.exit(1)
+
+
+@contextlib.contextmanager
+def _output() -> Iterator[None]:
+    usual = sys.stdout
+    usual.flush()
+    try:
+        raw = _Output(usual.fileno(), "w", closefd=False)
+    except (OSError, ValueError):  # closed, or no file: nothing to look after
+        yield
+        return
+    ours = io.TextIOWrapper(
+        io.BufferedWriter(raw), usual.encoding, usual.errors, newline=None, line_buffering=usual.isatty()
+    )
+    sys.stdout = ours
+    try:
+        yield
+    finally:
+        sys.stdout = usual
+        with contextlib.suppress(ValueError):
+            ours.flush()
+            ours.detach()
