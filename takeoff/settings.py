@@ -1,5 +1,6 @@
 """Everything a run needs: data files, limits, choices; from a job file and the flags that win over it."""
 
+import math
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
@@ -38,6 +39,9 @@ _FILES = {
     "words": "words-english.toml",
     "markups": "markups.toml",
 }
+
+LONGEST_SECONDS = 1_000_000
+"""Bound on patience (and far more than any count of processes): the system's clocks take no endless wait."""
 
 _OPTIONAL = ("overrides", "scoring")
 """Files that a run can do without."""
@@ -148,12 +152,12 @@ def _checked(job: Path, key: str, value: Any) -> Any:
             raise InputError(f"{job}: '{key}' must be true or false")
         return value
     if key == "ground_level":
-        if isinstance(value, bool) or not isinstance(value, int | float):
+        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
             raise InputError(f"{job}: 'ground_level' must be a number of metres")
         return float(value)
     if key in ("processes", "limit_seconds"):
-        if isinstance(value, bool) or not isinstance(value, int | float) or value <= 0:
-            raise InputError(f"{job}: '{key}' must be a number above 0")
+        if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value < LONGEST_SECONDS:
+            raise InputError(f"{job}: '{key}' must be a number above 0 and below {LONGEST_SECONDS}")
         return int(value) if key == "processes" else float(value)
     if not isinstance(value, str):
         raise InputError(f"{job}: '{key}' must be a text in quotes")

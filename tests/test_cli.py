@@ -183,3 +183,26 @@ def test_a_job_file_holds_everything_and_flags_win(shed, tmp_path):
 def test_a_second_run_replaces_the_first(shed, tmp_path):
     assert run("measure", shed, "--out", tmp_path / "out").exit_code == 0
     assert run("measure", shed, "--out", tmp_path / "out").exit_code == 0
+
+
+@pytest.mark.parametrize(
+    "flag", ["--ground-level=nan", "--ground-level=inf", "--limit-seconds=nan", "--limit-seconds=inf"]
+)
+def test_what_is_no_number_is_a_usage_error(tmp_path: Path, flag: str) -> None:
+    told = CliRunner().invoke(main, ["measure", "model.ifc", "--out", str(tmp_path / "out"), flag])
+    assert told.exit_code == 2
+    assert "Invalid value" in told.stderr
+
+
+@pytest.mark.parametrize(
+    "line", ["ground_level = nan", "ground_level = inf", "limit_seconds = inf", "processes = inf"]
+)
+def test_what_is_no_number_in_a_job_file_is_one_line(tmp_path: Path, line: str) -> None:
+    job = tmp_path / "job.toml"
+    job.write_text(f"{line}\n")
+    told = CliRunner().invoke(
+        main, ["measure", "model.ifc", "--out", str(tmp_path / "out"), "--job", str(job)]
+    )
+    assert told.exit_code == 1
+    assert told.stderr.count("\n") == 1
+    assert "must be a number" in told.stderr

@@ -54,6 +54,7 @@ def test_a_killed_run_leaves_no_process_and_no_lock(tmp_path: Path) -> None:
 
 def test_two_runs_keep_apart_and_a_stop_is_clean(tmp_path: Path) -> None:
     first_night(tmp_path / "models")
+    more = [write_wall(tmp_path / "models" / f"more-{number}.ifc", 3.0 + number).name for number in range(30)]
     first = subprocess.Popen(command(tmp_path), stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
     _wait_for_child(first.pid)
     second = subprocess.run(command(tmp_path), capture_output=True, text=True, check=False)
@@ -67,7 +68,7 @@ def test_two_runs_keep_apart_and_a_stop_is_clean(tmp_path: Path) -> None:
     run_whole(tmp_path)
     history, _ = states(tmp_path)
     measured = {key[1]: value[0]["state"] for key, value in history.items() if key[0] == "model"}
-    assert measured == dict.fromkeys(("going.ifc", "moving.ifc", "wall-1.ifc"), "measured")
+    assert measured == dict.fromkeys(("going.ifc", "moving.ifc", "wall-1.ifc", *more), "measured")
 
 
 def _runs(pid: int) -> bool:

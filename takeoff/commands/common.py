@@ -4,22 +4,38 @@ Exit codes: 0 done; 1 nothing could be produced; 2 wrong usage; 3 produced but i
 """
 
 import json
+import math
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
+from takeoff.commands.standard_output import Unsaid
 from takeoff.findings import InputError
+from takeoff.settings import LONGEST_SECONDS
 from takeoff.told import counted
 
 if TYPE_CHECKING:
     from takeoff.pipeline import Progress, Run
     from takeoff.settings import Settings
 
-PATH = click.Path(path_type=Path)
+
+class Figure(click.FloatRange):
+    """A number between bounds; the library's own range lets through what is no number."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """The number. Raises a usage error where it is none."""
+        figure = float(super().convert(value, param, ctx))
+        if math.isnan(figure):
+            self.fail(f"{value!r} is not a valid float.", param, ctx)
+        return figure
+
+
+PATH = click.Path(path_type=Path, readable=False)
+"""A path. Whether it can be read is told by whoever reads it, and costs no more than that file."""
 
 VERBOSE = "takeoff.verbose"
 """Where a command's context keeps whether -v was given."""
@@ -72,11 +88,15 @@ def measuring(command: Callable[..., None]) -> Callable[..., None]:
         click.option("--checks", type=PATH, help="Limits of the plausibility checks (TOML)."),
         click.option("--questions", type=PATH, help="What to ask about each kind of finding (TOML)."),
         click.option(
-            "--ground-level", type=float, help="Level of the ground, metres above the models' zero."
+            "--ground-level",
+            type=Figure(-12_000, 12_000),
+            help="Level of the ground, metres above the models' zero.",
         ),
         click.option("--processes", type=click.IntRange(1, 64), help="Worker processes for geometry."),
         click.option(
-            "--limit-seconds", type=click.FloatRange(0.1), help="Patience with one element; default 60."
+            "--limit-seconds",
+            type=Figure(0.1, LONGEST_SECONDS),
+            help="Patience with one element; default 60.",
         ),
         click.option(
             "--cache/--no-cache",
@@ -112,7 +132,7 @@ def problems() -> Iterator[None]:
     except KeyboardInterrupt:
         click.echo("takeoff: stopped; nothing was written", err=True)
         sys.exit(130)
-    except (click.ClickException, click.Abort, click.exceptions.Exit, BrokenPipeError):
+    except (click.ClickException, click.Abort, click.exceptions.Exit, BrokenPipeError, Unsaid):
         raise
     except Exception as fault:
         if verbose():
