@@ -1,6 +1,7 @@
 """Fixtures that several test files use."""
 
 import os
+import signal
 from pathlib import Path
 
 import pytest
@@ -21,3 +22,10 @@ def no_cache_between_tests(tmp_path_factory: pytest.TempPathFactory) -> None:
     barred = tmp_path_factory.mktemp("cache") / "barred"
     barred.write_text("")
     os.environ["XDG_CACHE_HOME"] = os.environ["LOCALAPPDATA"] = str(barred)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def interrupts_are_heard() -> None:
+    """A shell starts what it runs in the background deaf to Ctrl-C, and so would be all that tests start and stop."""
+    if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
