@@ -105,6 +105,9 @@ def test_an_empty_rate_takes_an_item_out_of_a_wider_pattern(tmp_path: Path) -> N
         ('concrete.*,m3,"1,200.50",,,,,', "line 2: rate `1,200.50` is not a number"),
         ("concrete.*,m3,nan,,,,,", "line 2: rate `nan` is not a number"),
         ("concrete.*,m3,Infinity,,,,,", "line 2: rate `Infinity` is not a number"),
+        ("concrete.*,m3,1e999,,,,,", "line 2: rate `1e999` is too large"),
+        ("concrete.*,m3,1_000,,,,,", "line 2: rate `1_000` is not a number"),
+        ("concrete.*,m3,\u0661\u0662,,,,,", "line 2: rate `\u0661\u0662` is not a number"),
         ("concrete.*,m3,-5,,,,,", "line 2: rate -5 is negative"),
         ("concrete.*,m3,5,-1,,,,", "line 2: low -1 is negative"),
         ("concrete.*,m3,5,6,,,,", "line 2: low 6 is above the rate 5"),
@@ -112,10 +115,12 @@ def test_an_empty_rate_takes_an_item_out_of_a_wider_pattern(tmp_path: Path) -> N
         ("concrete.*,m3,,5,4,,,", "line 2: low 5 is above high 4"),
         ("concrete.*,cubic,5,,,,,", "line 2: unit `cubic` is not one of m3, m2, m, t, kg, nr"),
         ("concrete.*,,5,,,,,", "line 2: unit `` is not one of"),
-        (",m3,5,,,,,", "line 2: item `` is not a key"),
+        (",m3,5,,,,,", "line 2: `item` is empty; give the item's key"),
         ("concrete..wall,m3,5,,,,,", "line 2: item `concrete..wall` is not a key"),
         ("concrete wall,m3,5,,,,,", "line 2: item `concrete wall` is not a key"),
         ("concrete.*,m3,5,,,,31.1.2026,", "line 2: date `31.1.2026` is not a date"),
+        ("concrete.*,m3,5,,,,20260131,", "line 2: date `20260131` is not a date"),
+        ("concrete.*,m3,5,,,,2026-02-30,", "line 2: date `2026-02-30` is not a date"),
         ("concrete.*,m3,5", "line 2: 3 columns, expected 8"),
         ("concrete.*,m3,1,2,,,,,", "line 2: 9 columns, expected 8"),
         ('concrete.*,m3,"5,,,,,', "line 2: not readable as CSV"),
@@ -142,13 +147,14 @@ def test_faults_name_file_line_and_what_is_wrong(tmp_path: Path, row: str, told:
         ("item,unit,rate,low,high,source,date", "column `note` is missing; expected"),
         ("item,unit,rate,low,high,source,date,note,by", "column 9 `by` is not known; expected"),
         ("item;unit;rate;low;high;source;date;note", "columns are separated by semicolons"),
-        ("", "column `item` is missing"),
+        ("item\tunit\trate\tlow", "columns are separated by tabs"),
+        ("item|unit|rate|low", "columns are separated by bars"),
     ],
 )
 def test_a_wrong_header_names_the_column(tmp_path: Path, header: str, told: str) -> None:
     with pytest.raises(InputError) as fault:
         load_rates(write(tmp_path, "rates.csv", header + "\n"))
-    assert str(fault.value).startswith(f"{tmp_path / 'rates.csv'}: {told}")
+    assert str(fault.value).startswith(f"{tmp_path / 'rates.csv'}, line 1: {told}")
 
 
 def test_unreadable_files(tmp_path: Path) -> None:
@@ -156,6 +162,32 @@ def test_unreadable_files(tmp_path: Path) -> None:
         load_rates(tmp_path / "nowhere.csv")
     with pytest.raises(InputError, match="the rates cannot be read: Is a directory"):
         load_rates(tmp_path)
-    (tmp_path / "latin.csv").write_bytes(HEADER.encode() + b"concrete.*,m3,1,,,\xe9,,\n")
-    with pytest.raises(InputError, match="not UTF-8 text"):
-        load_rates(tmp_path / "latin.csv")
+
+
+@pytest.mark.parametrize(
+    ("content", "told"),
+    [
+        (b"", ": holds no line but comments; expected item,unit,rate"),
+        (b"# nothing yet\r\n\r\n", ": holds no line but comments; expected item,unit,rate"),
+        (HEADER.encode() + b"concrete.*,m3,1,,,\xe9,,\n", ", line 2: not UTF-8 text"),
+        (HEADER.encode("utf-16"), ", line 1: not UTF-8 text"),
+        (HEADER.encode("utf-16-le"), ", line 1: not UTF-8 text (zero bytes)"),
+        (b"PK\x03\x04rest", ": is a workbook or packed file and no CSV; save the rates as .xlsx or as CSV"),
+        (b"\xd0\xcf\x11\xe0rest", ": is a workbook of the old binary kind and no CSV"),
+    ],
+)
+def test_files_that_are_no_table_of_text(tmp_path: Path, content: bytes, told: str) -> None:
+    (tmp_path / "rates.csv").write_bytes(content)
+    with pytest.raises(InputError) as fault:
+        load_rates(tmp_path / "rates.csv")
+    assert str(fault.value).startswith(f"{tmp_path / 'rates.csv'}{told}")
+    assert "\n" not in str(fault.value)
+
+
+@pytest.mark.parametrize("ends", ["\n", "\r\n", "\r"])
+@pytest.mark.parametrize("mark", ["", "\ufeff"])
+def test_marks_and_line_ends_of_any_system_read_the_same(tmp_path: Path, ends: str, mark: str) -> None:
+    text = mark + HEADER + "concrete.*,m3,5,4,6,example value,2031-01-31,\n"
+    (tmp_path / "rates.csv").write_bytes(text.replace("\n", ends).encode())
+    (rate,) = load_rates(tmp_path / "rates.csv").rates
+    assert (rate.item, rate.rate, rate.line, rate.date) == ("concrete.*", 5.0, 2, "2031-01-31")

@@ -206,7 +206,7 @@ def test_resources_in_another_currency_are_refused(tmp_path: Path) -> None:
 def test_a_wrong_header_names_the_column(tmp_path: Path, header: str, told: str) -> None:
     with pytest.raises(InputError) as fault:
         load_rates(write(tmp_path, "rates.csv", header + "\n"))
-    assert str(fault.value).startswith(f"{tmp_path / 'rates.csv'}: {told}")
+    assert str(fault.value).startswith(f"{tmp_path / 'rates.csv'}, line 1: {told}")
 
 
 def test_faults_in_workbooks_name_sheet_and_line(tmp_path: Path) -> None:
@@ -226,3 +226,19 @@ def test_faults_in_workbooks_name_sheet_and_line(tmp_path: Path) -> None:
         load_rates(path)
     with pytest.raises(InputError, match=r"nowhere\.xlsx: the rates cannot be read: No such file"):
         load_rates(tmp_path / "nowhere.xlsx")
+
+
+def test_a_sheet_is_found_by_its_name_and_merged_cells_are_told(tmp_path: Path) -> None:
+    path = tmp_path / "rates.xlsx"
+    made = openpyxl.Workbook()
+    made.active.append(["a cover"])
+    sheet = made.create_sheet("RATES")
+    sheet.append(HEADER.strip().split(","))
+    sheet.append(["concrete.*", "m3", 5])
+    made.save(path)
+    assert [rate.rate for rate in load_rates(path).rates] == [5.0]
+    sheet.append(["concrete.*", "m3", 6])
+    sheet.merge_cells("A2:A3")
+    made.save(path)
+    with pytest.raises(InputError, match=r"sheet RATES, line 3: `item` is empty \(of merged cells only"):
+        load_rates(path)

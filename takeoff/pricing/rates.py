@@ -179,6 +179,11 @@ def load_rates(path: Path, resources: ResourceBook | None = None, currency: str 
 def _rate(cells: dict[str, str], row: Row, currency: str) -> Rate:
     place = row.place
     item = cells["item"].casefold()
+    if not item:
+        merged = " (of merged cells only the first one has it)" if row.ragged else ""
+        raise InputError(
+            f"{place}: `item` is empty{merged}; give the item's key, or the `resource` of a build-up"
+        )
     if not all(_SEGMENT.fullmatch(segment) for segment in item.split(".")):
         raise InputError(
             f"{place}: item `{cells['item']}` is not a key: words joined by dots, `*` for any, such as "

@@ -1,17 +1,25 @@
 """Tables that an estimator keeps: rows of a CSV file or of a workbook's sheet, as text, with their places."""
 
 import csv
+import math
 import re
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import date, datetime
-from decimal import Decimal, InvalidOperation
 from pathlib import Path
 
 from takeoff.findings import InputError
 
 WORKBOOKS = (".xlsx", ".xlsm")
+_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_SEPARATORS = {";": "semicolons", "\t": "tabs", "|": "bars"}
+_OTHER_FORMATS = {
+    b"PK\x03\x04": "a workbook or packed file",
+    b"\xd0\xcf\x11\xe0": "a workbook of the old binary kind",
+}
+"""First bytes of files that are no text, by what they are (ZIP; compound file of older spreadsheets)."""
 _CURRENCY = re.compile(r"^(?:[A-Za-z]{3}\s+|\W\s?)?-?[\d.,' ]+(?:\s*[A-Za-z]{3}|\s?[^\w\s.,])?$")
 
 
@@ -44,19 +52,25 @@ def check_header(row: Row | None, path: Path, columns: tuple[str, ...], more: tu
     while header and not header[-1]:
         header.pop()
     expected = f"expected {','.join(columns)}"
-    if len(header) == 1 and ";" in header[0]:
-        raise InputError(f"{path}: columns are separated by semicolons; save with commas: {expected}")
+    if row is None or not header:
+        raise InputError(f"{path}: holds no line but comments; {expected} in the first line, then the rows")
+    for sign, name in _SEPARATORS.items():
+        if len(header) == 1 and sign in header[0]:
+            raise InputError(
+                f"{row.place}: columns are separated by {name}; save with commas and a decimal point, or as .xlsx: "
+                f"{expected}"
+            )
     for place, (name, right) in enumerate(zip(header, columns, strict=False), 1):
         if name != right:
-            raise InputError(f"{path}: column {place} is `{name}` where `{right}` belongs; {expected}")
+            raise InputError(f"{row.place}: column {place} is `{name}` where `{right}` belongs; {expected}")
     if len(header) < len(columns):
-        raise InputError(f"{path}: column `{columns[len(header)]}` is missing; {expected}")
+        raise InputError(f"{row.place}: column `{columns[len(header)]}` is missing; {expected}")
     for place, name in enumerate(header[len(columns) :], len(columns) + 1):
         if name not in more:
             further = f", then any of {', '.join(more)}" if more else ""
-            raise InputError(f"{path}: column {place} `{name}` is not known; {expected}{further}")
+            raise InputError(f"{row.place}: column {place} `{name}` is not known; {expected}{further}")
         if header.count(name) > 1:
-            raise InputError(f"{path}: column `{name}` is there twice; keep one")
+            raise InputError(f"{row.place}: column `{name}` is there twice; keep one")
     return header
 
 
@@ -79,22 +93,21 @@ def figure(cell: str, column: str, place: str) -> float | None:
     """The number in a cell, None for an empty one. Raises InputError for what is no number, or negative."""
     if not cell:
         return None
-    try:
-        value = Decimal(cell)
-    except InvalidOperation as fault:
+    if not _NUMBER.fullmatch(cell):
         if _CURRENCY.match(cell) and not re.fullmatch(r"-?[\d.,' ]+", cell):
             raise InputError(
                 f"{place}: {column} `{cell}` holds a currency beside the number; write the number alone, the "
                 "currency in the column `currency`"
-            ) from fault
+            )
         raise InputError(
             f"{place}: {column} `{cell}` is not a number; write digits with a decimal point, such as 1250.50"
-        ) from fault
-    if not value.is_finite():
-        raise InputError(f"{place}: {column} `{cell}` is not a number")
+        )
+    value = float(cell)
+    if not math.isfinite(value):
+        raise InputError(f"{place}: {column} `{cell}` is too large")
     if value < 0:
         raise InputError(f"{place}: {column} {cell} is negative")
-    return float(value)
+    return value
 
 
 def check_range(rate: float | None, low: float | None, high: float | None, place: str, what: str) -> None:
@@ -109,11 +122,16 @@ def check_range(rate: float | None, low: float | None, high: float | None, place
 
 def check_date(text: str, place: str) -> None:
     """Raise InputError for a date that is not written 2026-01-31."""
-    if text:
-        try:
-            date.fromisoformat(text)
-        except ValueError as fault:
-            raise InputError(f"{place}: date `{text}` is not a date like 2026-01-31") from fault
+    if text and not _is_date(text):
+        raise InputError(f"{place}: date `{text}` is not a date like 2026-01-31")
+
+
+def _is_date(text: str) -> bool:
+    try:
+        date.fromisoformat(text)
+    except ValueError:
+        return False
+    return _DATE.fullmatch(text) is not None
 
 
 def check_currency(text: str, currency: str, place: str) -> None:
@@ -127,11 +145,20 @@ def check_currency(text: str, currency: str, place: str) -> None:
 
 def _csv_rows(path: Path, what: str) -> Iterator[Row]:
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        content = path.read_bytes()
     except OSError as fault:
         raise InputError(f"{path}: the {what} cannot be read: {fault.strerror}") from fault
+    for begin, kind in _OTHER_FORMATS.items():
+        if content.startswith(begin):
+            raise InputError(f"{path}: is {kind} and no CSV; save the {what} as .xlsx or as CSV UTF-8")
+    try:
+        text = content.decode("utf-8-sig")
     except UnicodeDecodeError as fault:
-        raise InputError(f"{path}: not UTF-8 text; save the {what} as CSV UTF-8") from fault
+        line = content.count(b"\n", 0, fault.start) + 1
+        raise InputError(f"{path}, line {line}: not UTF-8 text; save the {what} as CSV UTF-8") from fault
+    if "\0" in text:
+        line = text.count("\n", 0, text.index("\0")) + 1
+        raise InputError(f"{path}, line {line}: not UTF-8 text (zero bytes); save the {what} as CSV UTF-8")
     reader = csv.reader(text.splitlines(keepends=True), strict=True)
     line = 1
     try:
@@ -153,7 +180,11 @@ def _sheet_rows(path: Path, what: str, sheet: str) -> Iterator[Row]:
     except Exception as fault:
         raise InputError(f"{path}: not a readable workbook; save the {what} as .xlsx or CSV") from fault
     with closing(values), closing(formulas):
-        name = sheet if sheet in values.sheetnames else values.sheetnames[0]
+        named = [name for name in values.sheetnames if name.casefold() == sheet.casefold()]
+        tables = {found.title for found in values.worksheets}
+        name = next((name for name in (*named, *values.sheetnames) if name in tables), None)
+        if name is None:
+            raise InputError(f"{path}: has no sheet with cells; give one with the {what}")
         pairs = zip(values[name].iter_rows(), formulas[name].iter_rows(), strict=False)
         for number, (row, written) in enumerate(pairs, 1):
             place = f"{path}, sheet {name}, line {number}"
