@@ -12,10 +12,11 @@ from takeoff.pricing.entries import make_entries
 from takeoff.pricing.gaps import (
     allowed_items,
     example_rates,
-    is_example,
+    rests_on_example,
     unmeasured_parts,
     unpriced_items,
 )
+from takeoff.pricing.idle_rates import idle_rates
 from takeoff.pricing.items import SectionItems, make_items
 from takeoff.pricing.markups import MarkupPlan, apply_markups
 from takeoff.pricing.money import amount, exact_sum
@@ -65,7 +66,8 @@ def make_bill(
         *listed.findings,
         *unmeasured_parts(measurement),
         *unpriced_items(items),
-        *example_rates(items, rates, used.values()),
+        *idle_rates(rates, sections),
+        *example_rates(items, rates, used),
         *allowed_items(items, sections),
         *(carried.findings if carried else ()),
     )
@@ -136,7 +138,7 @@ def _basis(
 ) -> list[tuple[str, str, str]]:
     """Topic, text and source of what the figures of the bill rest on."""
     missing = sum(1 for item in items if item.amount is None)
-    examples = sum(1 for rate in used.values() if is_example(rate.source))
+    examples = sum(1 for rate in used.values() if rests_on_example(rate))
     rows = [
         (
             "Rates",

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from takeoff.findings import Finding, InputError
 from takeoff.pricing.markups import MarkupPlan
 from takeoff.pricing.money import amount, total_quantity
-from takeoff.pricing.records import Dimension, Item, Section
+from takeoff.pricing.records import TYPED, Dimension, Item, Section
 from takeoff.pricing.typed import CARRIED, EarlierItem, HandItem, HandSheet, KeptText, TypedBill
 from takeoff.told import counted
 
@@ -157,7 +157,7 @@ class _Earlier:
                 else item.high
             )
             item = replace(item, low=low, high=high)
-            item = replace(item, rate_source=f"typed in {self._file}", rate_origin="typed")
+            item = replace(item, rate_source=f"typed in {self._file}", rate_origin=TYPED)
         return _priced(item)
 
 

@@ -1,13 +1,13 @@
 """What a bill lacks or rests on guesses: findings of the pricing stage."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from takeoff.findings import Finding
 from takeoff.measuring.records import Measurement
 from takeoff.pricing.money import exact_sum
 from takeoff.pricing.rates import Rate, RateBook
-from takeoff.pricing.records import Item
+from takeoff.pricing.records import TYPED, Item
 from takeoff.pricing.sections import SectionPlan
 from takeoff.told import counted
 
@@ -31,7 +31,9 @@ def unpriced_items(items: Iterable[Item]) -> list[Finding]:
             "item-unpriced",
             "",
             "",
-            f"item {item.number} has no rate: add a line for {item.key} in {item.unit} to the rates",
+            f"item {item.number} has no rate: add a line for {item.key} in {item.unit} to the rates"
+            if not item.by_hand
+            else f"{item.description or 'an item'}, written by hand, has no rate: type one into the bill",
             "left out of the totals",
             item.quantity,
             "pieces" if item.unit == "nr" else item.unit,
@@ -41,20 +43,27 @@ def unpriced_items(items: Iterable[Item]) -> list[Finding]:
     ]
 
 
-def example_rates(items: Iterable[Item], rates: RateBook, used: Iterable[Rate]) -> list[Finding]:
-    """One finding when any item is priced by a shipped example."""
-    lines = sum(1 for rate in used if is_example(rate.source))
-    if not lines:
+def rests_on_example(rate: Rate) -> bool:
+    """Whether a rate, or a price that it is built up of, is an example."""
+    used = [line.resource for line in rate.build_up.components] if rate.build_up else []
+    sources = [resource.source for resource in used if not resource.typed]
+    return any(is_example(source) for source in (rate.source, *sources))
+
+
+def example_rates(items: Iterable[Item], rates: RateBook, used: Mapping[int, Rate]) -> list[Finding]:
+    """One finding when any item is priced by a shipped example, `used` being the rates by line."""
+    lines = {line for line, rate in used.items() if rests_on_example(rate)}
+    priced = [item for item in items if item.rate_line in lines and item.rate_origin != TYPED]
+    if not priced:
         return []
-    priced = [item for item in items if item.rate is not None and is_example(item.rate_source)]
-    count = len(priced)
+    told = counted(len({item.rate_line for item in priced}), "line")
     return [
         Finding(
             "warning",
             "rates-are-examples",
             "",
             "",
-            f"{counted(count, 'item is', 'items are')} priced with invented example rates ({counted(lines, 'line')} of "
+            f"{counted(len(priced), 'item is', 'items are')} priced with invented example rates ({told} of "
             f"{Path(rates.file).name}): put your own rates there before you use a total",
             "priced with example values",
             money=exact_sum(item.amount or 0.0 for item in priced),

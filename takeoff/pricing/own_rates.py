@@ -47,6 +47,12 @@ class OwnAllowances(AllowanceTable):
         return own or (self.base.find(role, method, strength_class, names) if self.base else None)
 
 
+def place_of(rate: Rate) -> str:
+    """Where a rate stands in its own file: a line, or the number of an alternative's rate."""
+    number, own = rate.line % _OWN, rate.line // _OWN
+    return f"rate {number}" if own == 1 else f"line {number}"
+
+
 def own_rates(
     file: Alternatives, alternative: Alternative, base: RateBook, load_book: Callable[[Path], RateBook]
 ) -> RateBook:

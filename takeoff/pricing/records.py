@@ -10,6 +10,9 @@ if TYPE_CHECKING:
     from takeoff.pricing.carry import Carried
     from takeoff.pricing.rates import Rate
 
+TYPED = "typed"
+"""Origin of a rate that a person typed into an earlier bill."""
+
 
 @dataclass(frozen=True, slots=True)
 class Dimension:
