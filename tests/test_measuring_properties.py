@@ -3,38 +3,15 @@
 from collections import defaultdict
 
 import manifold3d
-import numpy as np
 import pytest
+from assemblies import measured_things
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from meshes import box, cylinder, mesh
+from meshes import box, cylinder
 
-from takeoff.geometry.mesh import areas, volume
-from takeoff.geometry.solids import Slice, SolidRequest, SolidResult
-from takeoff.measuring.measure import measure
-from takeoff.measuring.orders import Order
-from takeoff.measuring.plan import ElementPlan, PartPlan
-from takeoff.preparing import read_rules
-from takeoff.reading.facts import ElementFacts, ModelFacts
-from takeoff.settings import Settings
+from takeoff.geometry.mesh import areas
 
-RULES = read_rules(Settings())[0]
 ROLES = ("foundation", "slab", "column", "wall", "beam")
-MODEL = ModelFacts("made", "made.ifc", "0" * 64, "IFC4", 1.0)
-
-
-def _measured(things):
-    """Measure (role, method, solid) triples; GlobalIds follow the solids' places, not their order."""
-    plans, orders, solids = [], [], {}
-    for number, (role, method, solid) in enumerate(things):
-        body = mesh(solid)
-        facts = ElementFacts("made", number, f"id-{number:03d}", "IfcElement", role=role, body=(number,))
-        plan = ElementPlan(facts, role, "", (PartPlan(1, method, "made"),))
-        plans.append(plan)
-        orders.append(Order(SolidRequest(number, (number,)), number, plan.parts))
-        size = volume(body)
-        solids[number] = SolidResult(number, (Slice(size, size, body),))
-    return measure((MODEL,), plans, orders, solids, np.zeros(3), RULES)
 
 
 def _totals(measured):
@@ -73,7 +50,7 @@ _calm = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCh
 @_calm
 @given(_things)
 def test_each_cubic_metre_belongs_to_one_part(things):
-    measured = _measured(things)
+    measured = measured_things(things)
     union = manifold3d.Manifold.batch_boolean([t[2] for t in things], manifold3d.OpType.Add).volume()
     total = sum(part.net_volume_m3 or 0.0 for part in measured.measurement.parts)
     assert total == pytest.approx(union, rel=1e-4, abs=1e-4)
@@ -82,7 +59,7 @@ def test_each_cubic_metre_belongs_to_one_part(things):
 @_calm
 @given(_things)
 def test_every_square_metre_is_formed_or_has_its_reason(things):
-    measured = _measured(things)
+    measured = measured_things(things)
     surface = defaultdict(float)
     for body in measured.bodies:
         surface[body.key] += float(areas(body.mesh.corners).sum())
@@ -98,7 +75,7 @@ def test_every_square_metre_is_formed_or_has_its_reason(things):
 @given(_things, st.sampled_from([17.3, 90.0, 211.0]), st.tuples(st.floats(-500, 500), st.floats(-500, 500)))
 def test_turning_and_moving_changes_no_total(things, turn, shift):
     moved = [(role, how, solid.rotate((0, 0, turn)).translate((*shift, 0.0))) for role, how, solid in things]
-    _same(_totals(_measured(things)), _totals(_measured(moved)), rel=5e-4)
+    _same(_totals(measured_things(things)), _totals(measured_things(moved)), rel=5e-4)
 
 
 _grid = st.integers(0, 4)
@@ -113,7 +90,7 @@ def test_the_order_of_the_elements_changes_no_total(cells, random):
     things = [(role, "cast-in-place", box((x * 0.8, 0, z * 0.8), (1.0, 1.0, 1.0))) for role, x, z in cells]
     shuffled = list(things)
     random.shuffle(shuffled)
-    one, two = _totals(_measured(things)), _totals(_measured(shuffled))
+    one, two = _totals(measured_things(things)), _totals(measured_things(shuffled))
     # between equals the lower id keeps: which of two equal roles is named may change, the sums may not
     _same({k: v for k, v in one.items() if k[0] == "net"}, {k: v for k, v in two.items() if k[0] == "net"})
 
@@ -129,7 +106,7 @@ def test_splitting_a_wall_changes_no_total(pieces, turn, with_slab):
     def turned(things):
         return [(role, how, solid.rotate((0, 0, turn))) for role, how, solid in things]
 
-    one, two = _totals(_measured(turned(whole + slab))), _totals(_measured(turned(parts + slab)))
+    one, two = _totals(measured_things(turned(whole + slab))), _totals(measured_things(turned(parts + slab)))
     assert two.pop(("surface", "contact")) == pytest.approx(
         one.pop(("surface", "contact"), 0.0) + 2 * (pieces - 1) * 0.9, rel=1e-6
     )
@@ -141,7 +118,7 @@ def test_splitting_a_wall_changes_no_total(pieces, turn, with_slab):
 def test_precast_keeps_its_shape_and_cast_concrete_yields(place, method):
     panel = box((place * 0.5, 0, 0), (2.0, 0.2, 3.0))
     things = [("wall", method, panel), ("slab", "cast-in-place", box((0, -1, 1.4), (5, 3, 0.2)))]
-    parts = {part.role: part for part in _measured(things).measurement.parts}
+    parts = {part.role: part for part in measured_things(things).measurement.parts}
     if method == "cast-in-place":
         assert parts["slab"].net_volume_m3 == pytest.approx(3.0)
     else:

@@ -17,9 +17,10 @@ def _below(solids, which, sheet=None, monkeypatch=None):  # type: ignore[no-unty
     rows = np.arange(len(surfaces))
     down = rows[(surfaces.part == which) & (surfaces.normal[:, 2] < -0.9)]
     floors = Floors(surfaces, rows)
-    (found,) = floors.below(down.tolist(), [surfaces.polygon[row] for row in down])
+    (outlook,) = floors.below(down.tolist(), [surfaces.polygon[row] for row in down])
     return [
-        (round(entry.share, 6), None if entry.height is None else round(entry.height, 6)) for entry in found
+        (round(entry.share, 6), None if entry.height is None else round(entry.height, 6))
+        for entry in outlook.below
     ]
 
 

@@ -10,6 +10,8 @@ from takeoff.geometry.mesh import Ints
 from takeoff.geometry.surfaces import Surfaces
 
 LEVEL = 1e-4
+LEVEL_AXIS = 1e-12
+"""A frame is level when the upward share of its normal is one to within this: its polygons are plans."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -31,7 +33,7 @@ def plan_polygon(surfaces: Surfaces, row: int, shape: shapely.Geometry | None = 
     """A flat surface's polygon (or a `shape` in its frame) seen from above, in plan coordinates."""
     shape = surfaces.polygon[row] if shape is None else shape
     axes = surfaces.axes[row]
-    if 1.0 - abs(axes[2, 2]) < 1e-12:
+    if 1.0 - abs(axes[2, 2]) < LEVEL_AXIS:
         return shape
     offset = float(surfaces.centre[row] @ axes[2])
 

@@ -9,7 +9,7 @@ from takeoff.measuring.convention import Convention, band
 from takeoff.measuring.dimensions import Dimensions
 from takeoff.measuring.relief import Relief
 from takeoff.measuring.remains import Remains, Strip
-from takeoff.measuring.soffits import Below
+from takeoff.measuring.soffits import Below, Outlook
 
 SLIVER = 1e-3
 """Share of a soffit below which a different height under it is not told apart."""
@@ -24,21 +24,21 @@ class View:
     """What all `bodies` are measured by: `below` the soffits' floors, `strips` the pieces of edges, both by row.
 
     `area` m2, what is `left` of it, `slope` degrees, `shape` and `radius` m of every surface stand here as plain
-    lists: read one by one, an array costs ten times as much.
+    values: read one by one, an array costs ten times as much.
     """
 
     surfaces: Surfaces
     bodies: Sequence[Body]
     relief: Relief
     remains: Remains
-    below: Mapping[int, list[Below]]
+    below: Mapping[int, Outlook]
     strips: Mapping[int, list[Strip]]
     convention: Convention
-    area: list[float]
-    left: list[float]
-    slope: list[float]
-    shape: list[str]
-    radius: list[float | None]
+    area: Mapping[int, float]
+    left: Mapping[int, float]
+    slope: Mapping[int, float]
+    shape: Mapping[int, str]
+    radius: Mapping[int, float | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +73,7 @@ def split_face(
             text = band(bands.beam_depth_mm, dimensions.thickness * 1e3)
         else:
             text = ""
-        below = _without_slivers(view.below.get(row, [Below(1.0, None)]))
+        below = _without_slivers(view.below[row].below if row in view.below else (Below(1.0, None),))
         heights = [_assumed(entry, view.surfaces, row, body) for entry in below]
         return [
             Piece(area * entry.share, 0.0, height, text, 0.0)
@@ -100,7 +100,7 @@ def split_face(
     return [Piece(area, 0.0, None, text, 0.0)]
 
 
-def _without_slivers(below: list[Below]) -> list[Below]:
+def _without_slivers(below: Sequence[Below]) -> list[Below]:
     """Shares too small to prop for themselves go to the largest."""
     main = max(below, key=lambda entry: entry.share)
     kept = [entry for entry in below if entry is main or entry.share > SLIVER]

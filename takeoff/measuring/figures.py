@@ -1,9 +1,13 @@
-"""What is measured of each body by itself: sizes, holes, formwork; in ranges, so that processes can share the work."""
+"""What is measured of each body by itself: sizes, holes, formwork; once for all bodies in equal situations.
+
+Processes share what there is to measure.
+"""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
 import shapely
 
 from takeoff.cache.columns import Columns, columns_of
@@ -16,6 +20,8 @@ from takeoff.measuring.dimensions import Dimensions, measure_dimensions
 from takeoff.measuring.finishes import Finishes
 from takeoff.measuring.formwork import FormedBody, measure_formwork
 from takeoff.measuring.holes import Hole, LeftIn, find_holes, voids_left_in
+from takeoff.measuring.relief import Touches, find_touches
+from takeoff.measuring.soffits import Floors
 
 Spread = Callable[..., "list[Figures]"]
 """Does work over a count of things in ranges, with how to pack and unpack its results for their way."""
@@ -23,21 +29,23 @@ Spread = Callable[..., "list[Figures]"]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Scene:
-    """Bodies with their surfaces and contacts; `grounded[b]`: body b is a slab on the ground.
+    """Bodies with their surfaces, what touches them and what props can stand on.
 
-    `against` are the regions of faces, by surface, that are cast against the ground.
+    `grounded[b]`: body b is a slab on the ground. `against` are the regions of faces, by surface, that are cast
+    against the ground.
     """
 
     surfaces: Surfaces
     bodies: Sequence[Body]
     rows_of: Sequence[Ints]
-    contacts: Contacts
+    touches: Touches
+    floors: Floors
     grounded: Sequence[bool]
     convention: Convention
     finishes: Finishes
     against: Mapping[int, shapely.Geometry] = field(default_factory=dict)
 
-    def figures(self, numbers: range) -> "Figures":
+    def figures(self, numbers: Sequence[int]) -> "Figures":
         """Figures of the bodies `numbers`."""
         sizes = {
             number: measure_dimensions(
@@ -58,20 +66,38 @@ class Scene:
         return Figures(sizes, pierced, left_in, self.formed(numbers, sizes, left_in))
 
     def formed(
-        self, numbers: range, sizes: Mapping[int, Dimensions], left_in: Mapping[int, LeftIn]
+        self, numbers: Sequence[int], sizes: Mapping[int, Dimensions], left_in: Mapping[int, LeftIn]
     ) -> dict[int, FormedBody]:
         """Formwork of the bodies `numbers`, with what became of each face."""
         return measure_formwork(
-            self.surfaces, self.bodies, sizes, self.rows_of, self.contacts, self.grounded,
+            self.surfaces, self.bodies, sizes, self.rows_of, self.touches, self.floors, self.grounded,
             self.convention, left_in, self.finishes, numbers, self.against,
         )  # fmt: skip
+
+
+def make_scene(
+    surfaces: Surfaces,
+    bodies: Sequence[Body],
+    rows_of: Sequence[Ints],
+    contacts: Contacts,
+    grounded: Sequence[bool],
+    convention: Convention,
+    finishes: Finishes,
+    against: Mapping[int, shapely.Geometry],
+) -> Scene:
+    """A scene with what follows from all of its bodies together."""
+    concrete = [rows for rows, body in zip(rows_of, bodies, strict=True) if body.concrete]
+    floors = Floors(surfaces, np.concatenate(concrete or [np.empty(0, dtype=np.int64)]))
+    touches = find_touches(surfaces, bodies, rows_of, contacts, convention)
+    return Scene(surfaces, bodies, rows_of, touches, floors, grounded, convention, finishes, against)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Figures:
     """Figures of some bodies by their number: sizes, holes, voids left in, formwork.
 
-    `complete`: the formwork tells what became of each face. Faces do not travel between processes.
+    `complete`: the formwork tells what became of each face. Faces do not travel between processes, nor from one
+    body to another that is measured by it.
     """
 
     sizes: dict[int, Dimensions]
@@ -80,17 +106,29 @@ class Figures:
     formed: dict[int, FormedBody]
     complete: bool = True
 
+    @staticmethod
+    def together(parts: "Sequence[Figures]") -> "Figures":
+        """Figures of several sets of bodies, by body."""
+        return Figures(
+            _by_number([part.sizes for part in parts]),
+            _by_number([part.pierced for part in parts]),
+            _by_number([part.left_in for part in parts]),
+            _by_number([part.formed for part in parts]),
+            all(part.complete for part in parts),
+        )
 
-def measure_figures(scene: Scene, spread: Spread) -> Figures:
-    """Figures of all bodies of a scene."""
-    parts = spread(scene.figures, len(scene.bodies), pack, unpack)
-    whole = Figures({}, {}, {}, {}, all(part.complete for part in parts))
-    for part in parts:
-        whole.sizes.update(part.sizes)
-        whole.pierced.update(part.pierced)
-        whole.left_in.update(part.left_in)
-        whole.formed.update(part.formed)
-    return whole
+
+def _by_number(tables: Sequence[Mapping[int, Any]]) -> dict[int, Any]:
+    return dict(sorted((number, value) for table in tables for number, value in table.items()))
+
+
+def figures_of(scene: Scene, numbers: Sequence[int], spread: Spread) -> list[Figures]:
+    """Figures of the bodies `numbers`, each measured by itself, the work shared by `spread`."""
+    if not numbers:
+        return []
+    return spread(
+        lambda places: scene.figures([numbers[place] for place in places]), len(numbers), pack, unpack
+    )
 
 
 def at_once(work: Callable[[range], Figures], count: int, *_: object) -> list[Figures]:
@@ -106,7 +144,7 @@ def pack(figures: Figures) -> tuple[Any, ...]:
     sums = [
         (
             number, len(body.rows), len(body.surfaces), body.area, body.seated, body.no_floor, body.cramped,
-            body.effects, body.by_thickness,
+            body.effects, body.by_thickness, body.reach,
         )
         for number, body in figures.formed.items()
     ]  # fmt: skip
@@ -126,9 +164,9 @@ def unpack(content: tuple[Any, ...]) -> Figures:
         number: FormedBody(
             tuple(next(next_row) for _ in range(row_count)),
             tuple(next(next_surface) for _ in range(surface_count)),
-            area, seated, no_floor, cramped, (), effects, thin,
+            area, seated, no_floor, cramped, (), effects, thin, reach,
         )
-        for number, row_count, surface_count, area, seated, no_floor, cramped, effects, thin in sums
+        for number, row_count, surface_count, area, seated, no_floor, cramped, effects, thin, reach in sums
     }  # fmt: skip
     return Figures(
         dict(zip(numbers, _rows(sizes), strict=True)),

@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from takeoff.geometry.contacts import Contacts
 from takeoff.geometry.mesh import Ints
 from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.bodies import Body
@@ -19,7 +18,7 @@ from takeoff.measuring.finishes import Finishes, FinishRule, finish_class
 from takeoff.measuring.holes import LeftIn
 from takeoff.measuring.narrow import limit_for, strips_of, told_apart
 from takeoff.measuring.records import FormworkRow, SurfaceRow
-from takeoff.measuring.relief import CONTACT, LOST_FORM, Relief, find_relief
+from takeoff.measuring.relief import CONTACT, LOST_FORM, Relief, Touches, find_relief
 from takeoff.measuring.remains import find_remains
 from takeoff.measuring.soffits import Floors
 
@@ -58,7 +57,8 @@ class FormedBody:
     `seated` m2 stand on nothing that is shown, `no_floor` m2 of soffit hang over nothing; `cramped` is the m2 of
     soffit with too little room to strike a form, and the least height there. `effects` are the m2 of formwork that
     values of the convention made more or less, by key; `by_thickness` the m2 on precast pieces that are taken as
-    forms that stay because they are thin.
+    forms that stay because they are thin. What lies lower than `reach` m (in the meshes' heights) has no say in any of
+    it: inf where nothing is hung over, -inf where a soffit hangs over nothing.
     """
 
     rows: tuple[FormworkRow, ...]
@@ -70,35 +70,34 @@ class FormedBody:
     faces: tuple[FaceState, ...] = ()
     effects: tuple[tuple[str, float], ...] = ()
     by_thickness: float = 0.0
+    reach: float = np.inf
 
 
 def measure_formwork(
     surfaces: Surfaces,
     bodies: Sequence[Body],
-    dimensions: Sequence[Dimensions] | Mapping[int, Dimensions],
+    dimensions: Mapping[int, Dimensions],
     rows_of: Sequence[Ints],
-    contacts: Contacts,
+    touches: Touches,
+    floors: Floors,
     on_ground: Sequence[bool],
     convention: Convention,
     left_in: Mapping[int, LeftIn],
     finishes: Finishes,
-    numbers: range | None = None,
-    against: Mapping[int, shapely.Geometry] | None = None,
+    numbers: Sequence[int],
+    against: Mapping[int, shapely.Geometry],
 ) -> dict[int, FormedBody]:
-    """Formwork of every body that is formed, by position in `bodies`; of those in `numbers` only, if given.
+    """Formwork of the bodies `numbers` that are formed, by position in `bodies`.
 
-    `rows_of[b]` are the surfaces of body b, `dimensions` is asked for the wanted ones only; `on_ground[b]` says that
+    `rows_of[b]` are the surfaces of body b, `dimensions` is asked for the wanted ones only; `floors` are all that props
+    can stand on; `on_ground[b]` says that
     its underside lies on the ground; `left_in[b]` are the voids that stay in the quantity: their rims are not
     formed, their area counts as face. `against` are regions of faces that are cast against the ground.
     """
-    formed = [number for number in numbers or range(len(bodies)) if bodies[number].formed]
-    relief = find_relief(surfaces, bodies, rows_of, formed, contacts, convention, against or {})
-    concrete = np.concatenate(
-        [rows for rows, body in zip(rows_of, bodies, strict=True) if body.concrete] or [_none()]
-    )
-    remains = find_remains(
-        surfaces, np.concatenate([rows_of[number] for number in formed] or [_none()]), relief.region
-    )
+    formed = [number for number in numbers if bodies[number].formed]
+    relief = find_relief(surfaces, bodies, rows_of, formed, touches, convention, against)
+    wanted = np.concatenate([rows_of[number] for number in formed] or [_none()])
+    remains = find_remains(surfaces, wanted, relief.region)
     faces_of = {
         number: _formed_faces(surfaces, number, rows_of[number], bodies, dimensions, relief, convention, on_ground)
         for number in formed
@@ -106,7 +105,8 @@ def measure_formwork(
     rims = {
         number: frozenset().union(*(hole.rim for hole in left.formwork)) for number, left in left_in.items()
     }
-    areas_left = remains.area.tolist()
+    listed = wanted.tolist()
+    areas_left = dict(zip(listed, remains.area[wanted].tolist(), strict=True))
     left = [
         (row, face.category)
         for number, faces in faces_of.items()
@@ -114,7 +114,10 @@ def measure_formwork(
         if areas_left[row] > NOISE and row not in rims.get(number, ())
     ]
     soffits = [row for row, category in left if category.endswith("soffit") and surfaces.frame[row] >= 0]
-    below = Floors(surfaces, concrete).below(soffits, [remains.rest[row] for row in soffits])
+    below = floors.below(soffits, [remains.rest[row] for row in soffits])
+    slope = [round(90.0 - abs(rise), 1) for rise in surfaces.rise[wanted].tolist()]
+    shape = ["curved" if curved else "plane" for curved in surfaces.curved[wanted].tolist()]
+    radius = [None if size != size else round(size, 4) for size in surfaces.radius[wanted].tolist()]
     view = View(
         surfaces,
         bodies,
@@ -123,12 +126,12 @@ def measure_formwork(
         dict(zip(soffits, below, strict=True)),
         remains.strips(surfaces, [row for row, category in left if category in STRIPS]),
         convention,
-        surfaces.area.tolist(),
+        dict(zip(listed, surfaces.area[wanted].tolist(), strict=True)),
         areas_left,
-        [round(90.0 - abs(rise), 1) for rise in surfaces.rise.tolist()],
-        ["curved" if curved else "plane" for curved in surfaces.curved.tolist()],
-        [None if radius != radius else round(radius, 4) for radius in surfaces.radius.tolist()],
-    )
+        dict(zip(listed, slope, strict=True)),
+        dict(zip(listed, shape, strict=True)),
+        dict(zip(listed, radius, strict=True)),
+    )  # fmt: skip
     return {
         number: _measure(
             view, rows_of[number], faces, bodies[number], dimensions[number],
@@ -143,7 +146,7 @@ def _formed_faces(
     number: int,
     rows: Ints,
     bodies: Sequence[Body],
-    dimensions: Sequence[Dimensions] | Mapping[int, Dimensions],
+    dimensions: Mapping[int, Dimensions],
     relief: Relief,
     convention: Convention,
     on_ground: Sequence[bool],
@@ -287,6 +290,7 @@ def _measure(
     return FormedBody(
         made, tuple(others), area, seated, no_floor, (cramped, float(lowest)), tuple(states),
         tuple((key, size) for key, size in effects.items() if size), thin,
+        min((view.below[row].reach for row in rows.tolist() if row in view.below), default=np.inf),
     )  # fmt: skip
 
 

@@ -28,7 +28,7 @@ from takeoff.measuring.checks import Checks
 from takeoff.measuring.convention import Convention
 from takeoff.measuring.convention_rows import Results, convention_rows
 from takeoff.measuring.declared import compare_declared
-from takeoff.measuring.figures import Figures, Scene, Spread, at_once, measure_figures
+from takeoff.measuring.figures import Figures, Scene, Spread, at_once, make_scene
 from takeoff.measuring.finishes import Finishes
 from takeoff.measuring.formwork import FormedBody
 from takeoff.measuring.ground import find_ground_level, ground_finding
@@ -47,6 +47,7 @@ from takeoff.measuring.prefabrication import measure_prefabrication
 from takeoff.measuring.ratios import check_ratios
 from takeoff.measuring.records import EnvelopeRow, MeasuredPart, Measurement
 from takeoff.measuring.reinforcement import Reinforcement, reinforce
+from takeoff.measuring.repeats import measure_figures
 from takeoff.measuring.settling import settle
 from takeoff.measuring.sides import sides_against_ground
 from takeoff.measuring.unmeasured import said_once, unmeasured_parts
@@ -104,7 +105,9 @@ def measure(
     grounded, findings = slabs_on_ground(bodies, convention)
     sides = sides_against_ground(surfaces, bodies, rows_of, convention.slopes.side_within_deg)
     findings += sides.findings
-    scene = Scene(surfaces, bodies, rows_of, contacts, grounded, convention, rules.finishes, sides.regions)
+    scene = make_scene(
+        surfaces, bodies, rows_of, contacts, grounded, convention, rules.finishes, sides.regions
+    )
     figures = measure_figures(scene, spread)
     sizes = [figures.sizes[number] for number in range(len(bodies))]
     formed, left_in = figures.formed, figures.left_in

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from takeoff.geometry import planar
 from takeoff.geometry.contacts import Contacts, covered
-from takeoff.geometry.mesh import Ints, boxes_of
+from takeoff.geometry.mesh import Floats, Ints, boxes_of
 from takeoff.geometry.shadows import joined, shadow
 from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.bodies import PIECES, Body
@@ -48,36 +48,73 @@ class Relief:
     touching: Mapping[int, Sequence[Touch]]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Touches:
+    """Contacts from the side of each face that would be formed and needs no form there; entries (k,), by contact.
+
+    `own` surface is relieved by the surface `other`, over `area` m2, a `gap` m apart; `polygon` in the coordinates of
+    `own`, `state` why no form is needed. `beside` (by body) are the sheets that stay, and the piles, near a body that
+    is formed: they are forms for what no contact shows.
+    """
+
+    own: Ints
+    other: Ints
+    area: Floats
+    gap: Floats
+    polygon: NDArray[np.object_]
+    state: list[str]
+    beside: Mapping[int, Sequence[int]]
+
+
+def find_touches(
+    surfaces: Surfaces,
+    bodies: Sequence[Body],
+    rows_of: Sequence[Ints],
+    contacts: Contacts,
+    convention: Convention,
+) -> Touches:
+    """What neighbours take off the faces of all bodies that are formed."""
+    own = np.concatenate([contacts.first, contacts.second])
+    other = np.concatenate([contacts.second, contacts.first])
+    relieved = np.flatnonzero(_relieved(bodies, surfaces.part[own], surfaces.part[other], convention))
+    twice = relieved % len(contacts) if len(contacts) else relieved
+    other = other[relieved]
+    state = _states(surfaces, bodies, other, convention)
+    gap = np.abs(contacts.gap[twice])
+    beside = _standing_near(surfaces, bodies, rows_of)
+    return Touches(own[relieved], other, contacts.area[twice], gap, contacts.polygon[twice], state, beside)
+
+
 def find_relief(
     surfaces: Surfaces,
     bodies: Sequence[Body],
     rows_of: Sequence[Ints],
     formed: Sequence[int],
-    contacts: Contacts,
+    touches: Touches,
     convention: Convention,
     against: Mapping[int, shapely.Geometry],
 ) -> Relief:
     """What needs no form of the faces of the bodies `formed`; `against` are regions cast against the ground."""
-    own = np.concatenate([contacts.first, contacts.second])
-    other = np.concatenate([contacts.second, contacts.first])
-    relieved = _relieved(bodies, formed, surfaces.part[own], surfaces.part[other], convention)
-    polygon = np.concatenate([contacts.polygon] * 2)[relieved]
-    area = np.concatenate([contacts.area] * 2)[relieved]
-    apart = np.abs(np.concatenate([contacts.gap] * 2)[relieved])
-    own, other = own[relieved], other[relieved]
-    state = _states(surfaces, bodies, other, convention)
+    asked = np.zeros(len(bodies), dtype=bool)
+    asked[list(formed)] = True
+    chosen = np.flatnonzero(asked[surfaces.part[touches.own]])
+    own = touches.own[chosen]
     touching: dict[int, list[Touch]] = defaultdict(list)
-    for row, by, why, size, wide in zip(
-        own.tolist(), surfaces.part[other].tolist(), state, area.tolist(), apart.tolist(), strict=True
+    for k, row, by, size, wide in zip(
+        chosen.tolist(),
+        own.tolist(),
+        surfaces.part[touches.other[chosen]].tolist(),
+        touches.area[chosen].tolist(),
+        touches.gap[chosen].tolist(),
+        strict=True,
     ):
-        touching[row].append(Touch(by, why, size, wide))
-    region = covered(own, polygon)
-    for row, by, shape, closed in _shadows(surfaces, bodies, rows_of, formed, convention):
+        touching[row].append(Touch(by, touches.state[k], size, wide))
+    region = covered(own, touches.polygon[chosen])
+    for row, by, shape, closed in _shadows(surfaces, bodies, rows_of, formed, touches.beside, convention):
         why = LOST_FORM if bodies[by].plan.permanent_formwork else AGAINST
         _add(surfaces, region, touching, row, Touch(by, why, 0.0, 0.0, closed), shape)
-    wanted = set(formed)
     for row, shape in against.items():
-        if int(surfaces.part[row]) in wanted:
+        if asked[surfaces.part[row]]:
             _add(surfaces, region, touching, row, Touch(-1, AGAINST, 0.0), shape)
     return Relief(region, touching)
 
@@ -125,19 +162,17 @@ def _states(surfaces: Surfaces, bodies: Sequence[Body], other: Ints, convention:
 
 
 def _relieved(
-    bodies: Sequence[Body], wanted: Sequence[int], body: Ints, neighbour: Ints, convention: Convention
+    bodies: Sequence[Body], body: Ints, neighbour: Ints, convention: Convention
 ) -> NDArray[np.bool_]:
-    """Whether a face of body `body[k]`, if it is wanted, needs no form where body `neighbour[k]` touches it, (k,)."""
+    """Whether a face of body `body[k]` would be formed but for body `neighbour[k]` that touches it, (k,)."""
     formed = np.array([one.formed for one in bodies], dtype=bool)
-    asked = np.zeros(len(bodies), dtype=bool)
-    asked[list(wanted)] = True
     concrete = np.array([one.concrete for one in bodies], dtype=bool)
     stays = np.array([one.plan.permanent_formwork or one.holds_ground for one in bodies], dtype=bool)
     order = {role: place for place, role in enumerate(CASTING)}
     turn = np.array([order.get(one.role, len(order)) for one in bodies], dtype=np.int64)
     first = ~formed[neighbour] | (turn[body] >= turn[neighbour])
     cast = concrete[neighbour] & (first | (convention.contacts.relieve == "both"))
-    out: NDArray[np.bool_] = asked[body] & (stays[neighbour] | cast)
+    out: NDArray[np.bool_] = formed[body] & (stays[neighbour] | cast)
     return out
 
 
@@ -146,33 +181,44 @@ def stands_later(one: Body, other: Body) -> bool:
     return CASTING.index(other.role) > CASTING.index(one.role)
 
 
+def _standing_near(
+    surfaces: Surfaces, bodies: Sequence[Body], rows_of: Sequence[Ints]
+) -> dict[int, list[int]]:
+    """The sheets that stay, and the piles, near each body that is formed; bodies with none near are left out."""
+    stands = np.array(
+        [
+            number
+            for number, body in enumerate(bodies)
+            if (body.plan.permanent_formwork or body.holds_ground)
+            and (not body.concrete or bool(surfaces.curved[rows_of[number]].any()))
+        ],
+        dtype=np.int64,
+    )
+    if not len(stands):
+        return {}
+    boxes = boxes_of([body.mesh for body in bodies])
+    low, high = boxes[stands, 0] - REACH, boxes[stands, 1] + REACH
+    found = {}
+    for number, body in enumerate(bodies):
+        if body.formed:
+            near = stands[np.all((low <= boxes[number, 1]) & (high >= boxes[number, 0]), axis=1)]
+            found[number] = [by for by in near.tolist() if by != number]
+    return {number: near for number, near in found.items() if near}
+
+
 def _shadows(
     surfaces: Surfaces,
     bodies: Sequence[Body],
     rows_of: Sequence[Ints],
     formed: Sequence[int],
+    beside: Mapping[int, Sequence[int]],
     convention: Convention,
 ) -> list[tuple[int, int, shapely.Geometry, bool]]:
     """(surface, body, region, whether a closed gap) of flat faces where sheets that stay, or piles, stand as forms."""
-    stands = [
-        number
-        for number, body in enumerate(bodies)
-        if (body.plan.permanent_formwork or body.holds_ground)
-        and (not body.concrete or bool(surfaces.curved[rows_of[number]].any()))
-    ]
-    if not stands or not formed:
-        return []
     gap, close = convention.contacts.gap_mm / 1e3, convention.contacts.close_mm / 1e3
-    boxes = boxes_of([body.mesh for body in bodies])
     found: list[tuple[int, int, shapely.Geometry, bool]] = []
-    for number in formed:
-        near = [
-            by
-            for by in stands
-            if by != number
-            and np.all(boxes[by, 0] <= boxes[number, 1] + REACH)
-            and np.all(boxes[by, 1] >= boxes[number, 0] - REACH)
-        ]
+    for number in formed if beside else ():
+        near = beside.get(number, ())
         for row in rows_of[number].tolist() if near else ():
             if surfaces.frame[row] >= 0 and surfaces.rise[row] < 60.0:
                 found += _at_face(surfaces, row, bodies, near, gap, close)
