@@ -5,6 +5,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import ClassVar
 
@@ -14,17 +15,20 @@ import pytest
 from click.testing import CliRunner
 from outputs_sample import RUN, sample_bill, sample_measurement
 from pricing_rows import shipped_bill, small_building, write
+from test_changes import sample_changes
 
 import takeoff
 from takeoff import api
 from takeoff.cli import main
 from takeoff.findings import InputError
 from takeoff.measuring.records import Measurement
+from takeoff.outputs.changes.book import STATUSES, write_changes
 from takeoff.outputs.frames import bill_frames, measurement_frames, write_frames
 from takeoff.outputs.rate_lists import write_rate_list
 from takeoff.outputs.workbook import write_workbook
 from takeoff.outputs.workbook.look import load_look
 from takeoff.outputs.workbook.words import Words, load_words
+from takeoff.pricing.changes import REASONS
 from takeoff.pricing.rate_lists import MISSING, list_rates
 from takeoff.pricing.rates import load_rates
 from takeoff.templates import template_path
@@ -202,6 +206,11 @@ def test_all_words_of_the_workbook_are_in_the_data_file(tmp_path: Path) -> None:
         tmp_path / "a.xlsx", sample_measurement(), sample_bill(sample_measurement()), RUN, None, asked
     )
     write_workbook(tmp_path / "b.xlsx", small_building(), shipped_bill(small_building()), RUN, None, asked)
+    changes = sample_changes()
+    other = replace(changes, new=replace(changes.new, convention="own b2", grand_total=None))
+    for name, found in (("c.xlsx", changes), ("d.xlsx", other)):
+        write_changes(tmp_path / name, found, RUN, None, asked)
+    _Asked.seen |= {*REASONS, *STATUSES}
     assert {text for text in _Asked.seen if text.strip()} - set(known) == set()
     assert all(english == text for english, text in known.items())
 

@@ -25,7 +25,9 @@ from takeoff.outputs.run_folders import read_run_folder
 from takeoff.outputs.tables import write_tables
 from takeoff.outputs.workbook import write_workbook
 from takeoff.outputs.workbook.bill_reader import read_bill
+from takeoff.outputs.workbook.words import load_words
 from takeoff.pricing.changes import Changes, Side, SideItem, check_sides, find_changes
+from takeoff.pricing.markups import apply_markups, load_markups
 from takeoff.pricing.money import exact_sum
 from takeoff.pricing.records import Bill
 from takeoff.settings import Settings
@@ -34,8 +36,8 @@ from takeoff.templates import template_path
 WALLS = "concrete.wall.cast-in-place.c30-37.150-300"
 
 
-def price(measurement: Measurement, rates: Path | None = None) -> Bill:
-    return load_billing(Settings(rates=rates)).price(measurement)
+def price(measurement: Measurement, rates: Path | None = None, units: str = "metric") -> Bill:
+    return load_billing(Settings(rates=rates, units=units)).price(measurement)
 
 
 def side(
@@ -44,8 +46,9 @@ def side(
     places: Mapping[ElementKey, Place] | None = None,
     convention: str = "net a1",
     rates: Path | None = None,
+    units: str = "metric",
 ) -> Side:
-    bill = price(measurement, rates)
+    bill = price(measurement, rates, units)
     items = {
         item.key: SideItem(
             item.key, item.number, item.section, item.description, item.unit, item.quantity, item.rate, item.amount
@@ -54,7 +57,15 @@ def side(
         for item in section.items
     }  # fmt: skip
     return Side(
-        name, measurement.parts, places or {}, items, bill.dimensions, convention, bill.currency, bill.units
+        name,
+        measurement.parts,
+        places or {},
+        items,
+        bill.dimensions,
+        convention,
+        bill.currency,
+        bill.units,
+        bill.grand_total,
     )
 
 
@@ -183,6 +194,92 @@ def test_renewed_ids_are_found_by_shape_and_place() -> None:
     assert (changes.matching.added, changes.matching.removed) == ((), ())
     assert len(changes.matching.renewed) == 9
     assert sum(finding.kind == "element-matched" for finding in changes.findings) == 9
+
+
+def renewed(first: Measurement, shared: Mapping[str, str]) -> Changes:
+    """The building again with other GlobalIds, dimensions of `shared` elements filed under their partners."""
+    places = {
+        (MODEL, row.global_id): Place((n * 10.0, 0.0, 0.0), (n * 10.0 + 5, 0.2 + n / 10, 3.0))
+        for n, row in enumerate(first.parts)
+    }
+    old = side(first, places=places)
+    new = replace(
+        old,
+        name="new",
+        parts=tuple(replace(row, global_id=f"new-{row.global_id}") for row in old.parts),
+        places={(model, f"new-{global_id}"): place for (model, global_id), place in places.items()},
+        dimensions=tuple(
+            replace(row, global_id=f"new-{shared.get(row.global_id, row.global_id)}")
+            for row in old.dimensions
+        ),
+    )
+    return find_changes(old, new)
+
+
+def test_what_elements_share_may_stand_under_any_of_them_where_ids_were_renewed() -> None:
+    changes = renewed(small_building(), {"wall1": "wall2", "wall2": "wall1"})
+    assert (changes.elements, changes.items, changes.lines) == ((), (), ())
+    assert changes.unchanged == 9
+    (told,) = [finding for finding in changes.findings if finding.kind == "lines-refiled"]
+    assert told.severity == "note"
+
+
+def test_an_element_that_is_not_counted_any_more_says_so() -> None:
+    nothing = {
+        "net_volume_m3": None, "gross_volume_m3": None, "length_m": None, "width_m": None, "height_m": None,
+        "formwork_m2": None, "reinforcement_kg": None, "condition": "the same body as W2",
+    }  # fmt: skip
+    changes = find_changes(
+        side(small_building()), side(edit(small_building(), wall2=nothing), "new", convention="net a1")
+    )
+    (wall,) = [change for change in changes.elements if change.name == "wall wall2"]
+    assert (wall.reason, wall.what) == (
+        "surroundings",
+        "counted before, not counted (the same body as W2) now",
+    )
+
+
+def test_the_workbook_is_in_the_units_and_words_of_the_bills(tmp_path: Path) -> None:
+    first = small_building()
+    second = edit(first, wall2={"net_volume_m3": 4.5, "gross_volume_m3": 4.5, "length_m": 7.5})
+    changes = find_changes(side(first, units="imperial"), side(second, "new", units="imperial"))
+    words = tmp_path / "words.toml"
+    words.write_text('[words]\n"dimension" = "Abmessung"\n"changed" = "anders"\n"Reason" = "Grund"\n')
+    write_changes(tmp_path / "c.xlsx", changes, {}, None, load_words(words))
+    book = openpyxl.load_workbook(tmp_path / "c.xlsx", data_only=True)
+    sheet = book["Elements"]
+    cells = {str(head.value): cell.value for head, cell in zip(sheet[4], sheet[5], strict=True)}
+    assert cells["What differs"] == "length 16'-4 7/8\" to 24'-7 1/4\"; gross volume 3.924 yd3 to 5.886 yd3"
+    assert (cells["Status"], cells["Grund"]) == ("anders", "Abmessung")
+    assert cells["New net yd3"] - cells["Old net yd3"] == pytest.approx(1.5 / 0.9144**3)
+    texts = [cell.value for sheet in book for row in sheet.iter_rows() for cell in row if cell.value]
+    assert not [text for text in texts if str(text).endswith((" m", " m2", " m3", " kg"))]
+    if OFFICE is not None:
+        assert assert_same(tmp_path / "c.xlsx", recalculated(tmp_path / "c.xlsx", tmp_path)) > 20
+
+
+def test_markups_typed_into_a_bill_are_in_the_grand_totals(tmp_path: Path) -> None:
+    path = bill_file(tmp_path / "a.xlsx", small_building())
+    book = openpyxl.load_workbook(path)
+    sheet = book["Summary"]
+    row = next(n for n in range(1, 60) if sheet.cell(n, 2).value == "Preliminaries")
+    sheet.cell(row, 3).value = 15
+    book.save(tmp_path / "b.xlsx")
+    changes = find_changes(read_bill(path), read_bill(tmp_path / "b.xlsx"))
+    bill = price(small_building())
+    assert changes.old.grand_total == bill.grand_total
+    plan = load_markups(template_path("markups.toml"))
+    rules = [
+        rule.model_copy(update={"percent": 15.0} if rule.name == "Preliminaries" else {})
+        for rule in plan.markup
+    ]
+    expected = apply_markups(bill.net_total, plan.model_copy(update={"markup": tuple(rules)}))[1]
+    assert changes.new.grand_total == expected
+    write_changes(tmp_path / "c.xlsx", changes, {})
+    shown = openpyxl.load_workbook(tmp_path / "c.xlsx", data_only=True)["Summary"]
+    totals = {str(shown.cell(n, 2).value).partition(",")[0]: shown.cell(n, 5).value for n in range(5, 9)}
+    assert totals["Net total of the items"] == 0
+    assert totals["Markups on it"] == totals["Grand total"] == pytest.approx(expected - bill.grand_total)
 
 
 def test_money_and_units_must_be_the_same() -> None:

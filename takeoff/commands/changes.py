@@ -19,6 +19,7 @@ from takeoff.commands.common import PATH, problems, progress
 @click.option("--convention", type=PATH, help="Measuring convention, for models on either side.")
 @click.option("--rates", type=PATH, help="Rates (CSV or .xlsx), for models and folders on either side.")
 @click.option("--look", type=PATH, help="Head, fonts and colours of the workbook (TOML).")
+@click.option("--words", type=PATH, help="Words of the workbook in another language (TOML).")
 @click.option("--units", type=click.Choice(["metric", "imperial"]), help="Units, for models and folders.")
 @click.option("--json", "as_json", is_flag=True, help="Print the record of the run on stdout.")
 @click.option("-q", "--quiet", is_flag=True, help="Print problems only.")
@@ -43,6 +44,7 @@ def changes(
         from takeoff.outputs.changes.book import write_changes
         from takeoff.outputs.changes.tables import write_change_tables
         from takeoff.outputs.workbook.look import load_look
+        from takeoff.outputs.workbook.words import load_words
         from takeoff.pricing.changes import check_sides, find_changes
         from takeoff.settings import load_settings
         from takeoff.sides import load_side
@@ -52,7 +54,7 @@ def changes(
                 f"--out {out}: the changes are a workbook; give it a name that ends in .xlsx"
             )
         settings = load_settings(job, flags)
-        look = load_look(settings.file("look"))
+        look, words = load_look(settings.file("look")), load_words(settings.file("words"))
         with progress(quiet) as report:
             sides = [
                 load_side((first, *more), settings, report)
@@ -75,7 +77,7 @@ def changes(
                 | {"unchanged": found.unchanged},
                 "money_by_reason": found.by_reason,
             }
-            write_changes(out, found, record, look)
+            write_changes(out, found, record, look, words)
             if folder is not None:
                 write_change_tables(folder, found, record)
     for side in sides:

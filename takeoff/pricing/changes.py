@@ -1,7 +1,7 @@
 """What a revision did: elements that came, went or changed, quantities and money by item, and the reasons."""
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
@@ -10,8 +10,10 @@ from takeoff.measuring.identity import Matching, match_elements
 from takeoff.measuring.records import MeasuredPart
 from takeoff.measuring.units import ElementKey
 from takeoff.measuring.whereabouts import Place
+from takeoff.pricing.element_differences import alike, differences, is_swallowed, summed
 from takeoff.pricing.money import MONEY_DIGITS, exact, half_up
 from takeoff.pricing.records import Dimension
+from takeoff.told import counted
 
 REASONS = (
     "added",
@@ -31,9 +33,6 @@ REASONS = (
 `surroundings`: the element itself is the same, what touches it or lies under it is not. `by hand`: a dimension or
 an item that a person wrote. `rounding`: quantities are rounded and amounts are to the cent.
 """
-
-SAME = 1e-6
-"""Relative difference up to which two measured figures are one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,21 +162,34 @@ def find_changes(old: Side, new: Side) -> Changes:
     """Compare two sides; the money of the lines of an item adds up to the change of its amount, to the cent."""
     matching = match_elements(old.parts, new.parts, old.places, new.places)
     olds, news = _by_element(old.parts), _by_element(new.parts)
+    other = "convention" if old.convention != new.convention else "surroundings"
     described = {
-        (pair.old, pair.new): _differences(olds[pair.old], news[pair.new], old, new)
+        (pair.old, pair.new): differences(
+            olds[pair.old], news[pair.new], (old.places.get(pair.old), new.places.get(pair.new)), other
+        )
         for pair in matching.pairs
     }
     reasons = {key: found[0] for key, found in described.items()}
+    # Where identities were renewed, what two elements share may be filed under the other one.
+    refilable = {
+        (pair.old, pair.new)
+        for pair in matching.renewed
+        if not described[pair.old, pair.new][1]
+        or is_swallowed(olds[pair.old]) != is_swallowed(news[pair.new])
+    }
+    refiled = 0
     lines: list[LineChange] = []
     items: list[ItemChange] = []
     quantities = _Quantities(old, new, matching)
     for key in _in_order(old.items, new.items):
+        refiled += quantities.settle(key, refilable)
         own = _item_lines(key, old.items.get(key), new.items.get(key), quantities, reasons)
         lines += own
         item = ItemChange(key, old.items.get(key), new.items.get(key), _sums(own))
         if own or item.old is None or item.new is None:
             items.append(item)
     money = _money_by_element(lines)
+    touched = _items_by_element(lines)
     elements = [
         *(_came_or_went("removed", key, olds[key], money) for key in matching.removed),
         *(_came_or_went("added", key, news[key], money) for key in matching.added),
@@ -186,9 +198,11 @@ def find_changes(old: Side, new: Side) -> Changes:
     for pair in matching.pairs:
         reason, what = described[pair.old, pair.new]
         worth = money.get((pair.old, pair.new), 0.0)
-        if not what and not worth and (pair.old, pair.new) not in money:
+        if not what and (pair.old, pair.new) not in money:
             unchanged += 1
             continue
+        if not what:
+            what = f"the same in itself; differs in {', '.join(touched[pair.old, pair.new])}"
         elements.append(
             _element_change(
                 "changed",
@@ -205,7 +219,7 @@ def find_changes(old: Side, new: Side) -> Changes:
     elements.sort(key=lambda change: (-abs(change.money), change.status, change.name))
     return Changes(
         old, new, tuple(elements), tuple(items), tuple(lines), unchanged, matching,
-        tuple(_findings(old, new, matching)),
+        tuple(_findings(old, new, matching, refiled)),
     )  # fmt: skip
 
 
@@ -256,6 +270,19 @@ class _Quantities:
         sums[pair] = sums.get(pair, 0.0) + row.quantity
         self.locations.setdefault(pair, row.location)
 
+    def settle(self, key: str, pairs: Collection[tuple[ElementKey | None, ElementKey | None]]) -> int:
+        """Leave out what an item only has at other elements of `pairs` now, all of them together having the same
+        quantity; returns how many elements that are."""
+        before, after = self.old.get(key, {}), self.new.get(key, {})
+        moved = [pair for pair in pairs if not alike(before.get(pair, 0.0), after.get(pair, 0.0))]
+        sums = [math.fsum(side.get(pair, 0.0) for pair in moved) for side in (before, after)]
+        if not moved or not alike(*sums):
+            return 0
+        for pair in moved:
+            before.pop(pair, None)
+            after.pop(pair, None)
+        return len(moved)
+
 
 def _item_lines(
     key: str,
@@ -272,7 +299,7 @@ def _item_lines(
     lines: list[LineChange] = []
     for pair in dict.fromkeys((*before, *after)):
         was, now = before.get(pair, 0.0), after.get(pair, 0.0)
-        if math.isclose(was, now, rel_tol=SAME, abs_tol=1e-6):
+        if alike(was, now):
             continue
         money = half_up((exact(now) - exact(was)) * rate, MONEY_DIGITS)
         lines.append(
@@ -308,74 +335,6 @@ def _reason(
     return "removed" if new is None else reasons[old, new]
 
 
-def _differences(
-    old: Sequence[MeasuredPart], new: Sequence[MeasuredPart], before: Side, after: Side
-) -> tuple[str, str]:
-    """The leading reason why an element differs, and all that differs in words; no words where nothing does."""
-    told: list[str] = []
-    reason = ""
-
-    def differ(kind: str, name: str, was: str, now: str) -> None:
-        nonlocal reason
-        told.append(f"{name} {was or 'none'} to {now or 'none'}")
-        reason = reason or kind
-
-    for kind, name, key in (
-        ("method", "method", "method"),
-        ("material", "strength", "strength_class"),
-        ("material", "material", "material"),
-        ("dimension", "role", "role"),
-    ):
-        was, now = (", ".join(dict.fromkeys(getattr(part, key) for part in parts)) for parts in (old, new))
-        if was != now:
-            differ(kind, name, was, now)
-    for key, name, unit in (
-        ("length_m", "length", "m"),
-        ("width_m", "width", "m"),
-        ("height_m", "height", "m"),
-        ("gross_volume_m3", "gross volume", "m3"),
-    ):
-        figures = [_sum(parts, key) for parts in (old, new)]
-        if _unlike(*figures):
-            differ("dimension", name, f"{figures[0]:.3f} {unit}", f"{figures[1]:.3f} {unit}")
-    moved = _moved(old, new, before, after)
-    if moved:
-        told.append(moved)
-    volumes = [_sum(parts, "net_volume_m3") for parts in (old, new)]
-    other = "convention" if before.convention != after.convention else "surroundings"
-    if _unlike(*volumes) and not reason:
-        differ(other, "net volume", f"{volumes[0]:.3f} m3", f"{volumes[1]:.3f} m3")
-    steel = [_sum(parts, "reinforcement_kg") for parts in (old, new)]
-    if _unlike(*steel) and not _unlike(*volumes):
-        differ("reinforcement", "reinforcement", f"{steel[0]:.1f} kg", f"{steel[1]:.1f} kg")
-    formed = [_sum(parts, "formwork_m2") for parts in (old, new)]
-    if _unlike(*formed) and not reason:
-        differ(other, "formwork", f"{formed[0]:.3f} m2", f"{formed[1]:.3f} m2")
-    storeys = [", ".join(dict.fromkeys(part.storey for part in parts)) for parts in (old, new)]
-    if storeys[0] != storeys[1]:
-        told.append(f"storey {storeys[0] or 'none'} to {storeys[1] or 'none'}")
-    return reason or other, "; ".join(told)
-
-
-def _moved(old: Sequence[MeasuredPart], new: Sequence[MeasuredPart], before: Side, after: Side) -> str:
-    places = (
-        before.places.get((old[0].model, old[0].global_id)),
-        after.places.get((new[0].model, new[0].global_id)),
-    )
-    if places[0] is None or places[1] is None:
-        return ""
-    distance = math.dist(places[0].centre, places[1].centre)
-    return f"moved by {distance:.3f} m" if distance > 1e-3 else ""
-
-
-def _sum(parts: Iterable[MeasuredPart], name: str) -> float:
-    return math.fsum(getattr(part, name) or 0.0 for part in parts)
-
-
-def _unlike(was: float, now: float) -> bool:
-    return not math.isclose(was, now, rel_tol=SAME, abs_tol=1e-6)
-
-
 def _amount(item: SideItem | None) -> Decimal:
     return exact(item.amount) if item is not None and item.amount is not None else Decimal(0)
 
@@ -396,6 +355,15 @@ def _money_by_element(
             pair = (line.old, line.new)
             sums[pair] = sums.get(pair, Decimal(0)) + exact(line.money)
     return {pair: float(value) for pair, value in sums.items()}
+
+
+def _items_by_element(
+    lines: Iterable[LineChange],
+) -> dict[tuple[ElementKey | None, ElementKey | None], list[str]]:
+    found: dict[tuple[ElementKey | None, ElementKey | None], list[str]] = {}
+    for line in lines:
+        found.setdefault((line.old, line.new), []).append(line.item)
+    return found
 
 
 def _came_or_went(
@@ -432,17 +400,17 @@ def _element_change(
         shown.storey,
         shown.role,
         what,
-        _sum(before, "net_volume_m3"),
-        _sum(after, "net_volume_m3"),
-        _sum(before, "formwork_m2"),
-        _sum(after, "formwork_m2"),
-        _sum(before, "reinforcement_kg"),
-        _sum(after, "reinforcement_kg"),
+        summed(before, "net_volume_m3"),
+        summed(after, "net_volume_m3"),
+        summed(before, "formwork_m2"),
+        summed(after, "formwork_m2"),
+        summed(before, "reinforcement_kg"),
+        summed(after, "reinforcement_kg"),
         money,
     )
 
 
-def _findings(old: Side, new: Side, matching: Matching) -> list[Finding]:
+def _findings(old: Side, new: Side, matching: Matching, refiled: int) -> list[Finding]:
     found = [
         Finding(
             "note",
@@ -454,6 +422,16 @@ def _findings(old: Side, new: Side, matching: Matching) -> list[Finding]:
         )
         for pair in matching.renewed
     ]
+    if refiled:
+        found.append(
+            Finding(
+                "note", "lines-refiled", "", "",
+                f"{counted(refiled, 'line of an element', 'lines of elements')} with a renewed GlobalId stand at "
+                "another of these elements now, with the same quantity in all: joints, moulds and the like are filed "
+                "under one of those that share them",
+                "not listed as a change",
+            )
+        )  # fmt: skip
     for unpriced in sorted({*_unpriced(old), *_unpriced(new)}):
         found.append(
             Finding(

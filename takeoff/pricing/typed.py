@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from takeoff.pricing.markups import MarkupRule
 from takeoff.pricing.records import Dimension
 
 CARRIED = ("description", "rate", "low", "high", "note")
@@ -82,7 +83,7 @@ class TypedBill:
     """An earlier bill: its items, and everything in it that a person typed.
 
     `vanished` are items that an earlier run had found gone already. `percents` are typed markups by name,
-    `prices` typed prices of resources.
+    `prices` typed prices of resources, `markups` all markups as they stand.
     """
 
     file: str
@@ -96,3 +97,4 @@ class TypedBill:
     currency: str = ""
     units: str = ""
     prices: Mapping[str, float] = field(default_factory=dict)
+    markups: tuple[MarkupRule, ...] = ()

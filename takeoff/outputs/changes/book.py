@@ -1,6 +1,7 @@
 """The changes of a revision as a workbook: summary, items, elements, and the lines behind both."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -19,8 +20,11 @@ from takeoff.outputs.workbook.sheet import (
     write_table,
 )
 from takeoff.outputs.workbook.styles import UNIT_KINDS, Styles
-from takeoff.pricing.changes import REASONS, Changes, Side
+from takeoff.outputs.workbook.words import Words, words_in
+from takeoff.pricing.changes import REASONS, Changes, ElementChange, Side
 from takeoff.pricing.money import exact_sum
+from takeoff.pricing.unit_systems import METRIC, UnitSystem, unit_system
+from takeoff.told import in_units
 
 SHEETS = ("Summary", "Items", "Elements", "Lines", "Findings")
 
@@ -78,6 +82,10 @@ _ELEMENT_ORDER = [at for at, column in enumerate(ELEMENTS) if column.printed] + 
 _LINE_ORDER = [at for at, column in enumerate(LINES) if column.printed] + [
     at for at, column in enumerate(LINES) if not column.printed
 ]
+STATUSES = ("added", "removed", "changed")
+ELEMENT_FIGURES = tuple(
+    f"{side}_{figure}" for side in ("old", "new") for figure in ("volume_m3", "formwork_m2", "steel_kg")
+)
 MEASURED = (
     ("net_volume_m3", "Net concrete, m3"),
     ("formwork_m2", "Formwork, m2"),
@@ -93,60 +101,93 @@ FINDINGS = (
 
 
 def write_changes(
-    path: Path, changes: Changes, record: Mapping[str, object], look: Look | None = None
+    path: Path,
+    changes: Changes,
+    record: Mapping[str, object],
+    look: Look | None = None,
+    words: Words | None = None,
 ) -> None:
-    """Write the workbook; sums are formulas over the sheet Lines.
+    """Write the workbook in the units of the two sides; sums are formulas over the sheet Lines.
 
     Raises:
         InputError: the path cannot be written, or there are more rows than a sheet holds.
     """
-    write_whole(path, partial(_write, changes=changes, record=record, look=look or shipped_look()))
+    words = words_in(words or Words(), unit_system(changes.new.units))
+    write_whole(
+        path, partial(_write, changes=changes, record=record, look=look or shipped_look(), words=words)
+    )
 
 
-def _write(path: Path, changes: Changes, record: Mapping[str, object], look: Look) -> None:
+def _write(path: Path, changes: Changes, record: Mapping[str, object], look: Look, words: Words) -> None:
+    system = unit_system(changes.new.units)
     font = {"font_name": look.font.name, "font_size": look.font.size}
     with book_at(path, {"constant_memory": True, "default_format_properties": font}) as book:
         styles = Styles(book, look)
-        sheets = {name: Sheet(book, styles, name) for name in SHEETS}
+        sheets = {name: Sheet(book, styles, name, words) for name in SHEETS}
         origin = f"takeoff {record.get('version', '')}, {record.get('created', '')}"
-        title = f"{changes.old.name} to {changes.new.name}"
+        title = words("{old} to {new}", old=changes.old.name, new=changes.new.name)
         page = Page(title, origin, str(record.get("paper") or "a4"), look.office.name)
         items = [
-            _item_cells(number, row) for number, row in enumerate(map(item_row, changes.items), FIRST_ROW + 1)
+            _item_cells(number, row, words)
+            for number, row in enumerate(map(item_row, changes.items), FIRST_ROW + 1)
         ]
         write_table(
             sheets["Items"], page, "Changes by item",
-            "Quantities at the old rate, then the rate; columns to the right of the printed ones divide by reason.",
+            words(
+                "Quantities at the old rate, then the rate; columns to the right of the printed ones divide by "
+                "reason."
+            ),
             ITEMS, items, "No item changed.",
         )  # fmt: skip
         write_table(
             sheets["Elements"], page, "Changes by element",
-            "Matched by GlobalId, then by shape and place. Money is at the old rates.",
+            words("Matched by GlobalId, then by shape and place. Money is at the old rates."),
             [ELEMENTS[at] for at in _ELEMENT_ORDER],
-            [[row[at] for at in _ELEMENT_ORDER] for row in map(element_row, changes.elements)],
+            [
+                _element_cells(row, words)
+                for row in map(element_row, (_element_in(change, system) for change in changes.elements))
+            ],
             "No element changed.",
         )  # fmt: skip
         units = {item.key: item.shown.unit for item in changes.items}
         write_table(
             sheets["Lines"], page, "Changes line by line",
-            "One row an item and element, or an item's rate; every sum of this workbook is made of them.",
+            words("One row an item and element, or an item's rate; every sum of this workbook is made of them."),
             [LINES[at] for at in _LINE_ORDER],
-            [_line_cells(row, units) for row in map(line_row, changes.lines)],
+            [_line_cells(row, units, words) for row in map(line_row, changes.lines)],
             "Nothing changed.",
         )  # fmt: skip
         write_table(
-            sheets["Findings"], page, "Findings", "What to keep in mind with this comparison.", FINDINGS,
+            sheets["Findings"], page, "Findings", words("What to keep in mind with this comparison."), FINDINGS,
             [
                 (finding.severity, finding.kind, finding.message, finding.global_id, finding.model)
                 for finding in changes.findings
             ],
             "Nothing to look at.",
         )  # fmt: skip
-        _summary(sheets["Summary"], page, changes)
+        _summary(sheets["Summary"], page, changes, system)
         sheets["Summary"].raw.activate()
 
 
-def _item_cells(number: int, row: Sequence[object]) -> list[object]:
+def _element_in(change: ElementChange, system: UnitSystem) -> ElementChange:
+    """The change with its figures and words in the units of `system`."""
+    if system is METRIC:
+        return change
+    figures = {
+        field: getattr(change, field) * system.factor(field.rpartition("_")[2]) for field in ELEMENT_FIGURES
+    }
+    return replace(change, what=in_units(change.what, system), **figures)
+
+
+def _element_cells(row: Sequence[object], words: Words) -> list[object]:
+    """Cells of an element in the order of the sheet, its status and reason in the words of the workbook."""
+    cells = list(row)
+    for at in (0, 1):
+        cells[at] = words(str(row[at]))
+    return [cells[at] for at in _ELEMENT_ORDER]
+
+
+def _item_cells(number: int, row: Sequence[object], words: Words) -> list[object]:
     """Cells of an item in row `number` (from 1), its reasons as sums over Lines."""
     cells = list(row)
     kind = UNIT_KINDS.get(str(row[3]), "volume")
@@ -156,15 +197,16 @@ def _item_cells(number: int, row: Sequence[object]) -> list[object]:
     cells[10] = Formula(f"=ROUND(N(J{number})-N(I{number}),2)", float(str(row[10])))
     first = len(ITEMS) - len(REASONS)
     for at, reason in enumerate(REASONS, first):
-        chosen = f'{_column("Item key")},$A{number},{_column("Reason")},"{reason}"'
+        chosen = f'{_column("Item key")},$A{number},{_column("Reason")},"{words(reason)}"'
         text = f"=ROUND(SUMIFS({_column('Change in money')},{chosen}),2)"
         cells[at] = Formula(text, float(str(row[at])))
     return cells
 
 
-def _line_cells(row: Sequence[object], units: Mapping[str, str]) -> list[object]:
+def _line_cells(row: Sequence[object], units: Mapping[str, str], words: Words) -> list[object]:
     kind = UNIT_KINDS.get(units.get(str(row[0]), ""), "volume")
     cells = list(row)
+    cells[1] = words(str(row[1]))
     for at in (7, 8):
         value = row[at]
         cells[at] = Figure(value if isinstance(value, float) else None, kind)
@@ -180,7 +222,7 @@ def _column(heading: str) -> str:
     return f"Lines!${letter}:${letter}"
 
 
-def _summary(sheet: Sheet, page: Page, changes: Changes) -> None:
+def _summary(sheet: Sheet, page: Page, changes: Changes, system: UnitSystem) -> None:
     columns = (
         Column("", narrowest=2),
         Column("Change", narrowest=40),
@@ -188,25 +230,16 @@ def _summary(sheet: Sheet, page: Page, changes: Changes) -> None:
         Column("New", "money", narrowest=15),
         Column("Difference", "money", narrowest=15),
     )
+    words = sheet.words
     old, new = changes.old, changes.new
-    sheet.head("What the revision did", f"From {old.name} to {new.name}")
+    sheet.head(words("What the revision did"), words("From {old} to {new}", old=old.name, new=new.name))
     sheet.headings(HEADING_ROW, columns)
-    row = FIRST_ROW
-    totals = [exact_sum(item.amount or 0.0 for item in side.items.values()) for side in (old, new)]
-    difference = exact_sum((totals[1], -totals[0]))
-    currency = new.currency or old.currency
-    cells = (
-        f"Net total of the items, {currency}".rstrip(", "),
-        *totals,
-        Formula(f"=ROUND(D{row + 1}-C{row + 1},2)", difference),
-    )
-    for at, value in enumerate(("", *cells)):
-        sheet.put_as(row, at, value, sheet.styles.total(columns[at].kind), columns[at].kind)
-    row += 1
+    row = _totals(sheet, columns, FIRST_ROW, changes)
     for kind, text in MEASURED:
-        sums = [sum(getattr(part, kind) or 0.0 for part in side.parts) for side in (old, new)]
+        factor = system.factor(kind.rpartition("_")[2])
+        sums = [sum(getattr(part, kind) or 0.0 for part in side.parts) * factor for side in (old, new)]
         step = Formula(f"=D{row + 1}-C{row + 1}", sums[1] - sums[0])
-        for at, value in enumerate(("", text, *sums, step)):
+        for at, value in enumerate(("", words(text), *sums, step)):
             sheet.put(row, at, value, "volume" if at > 1 else "text")
         row += 1
     row += 1
@@ -220,39 +253,73 @@ def _summary(sheet: Sheet, page: Page, changes: Changes) -> None:
             continue
         row += 1
         text = f"=ROUND(SUMIFS({_column('Change in money')},{_column('Reason')},B{row + 1}),2)"
-        for at, cell in enumerate(("", reason, "", "", Formula(text, value))):
+        for at, cell in enumerate(("", words(reason), "", "", Formula(text, value))):
             sheet.put(row, at, cell, columns[at].kind)
     row += 1
-    whole = Formula(f"=SUM(E{first}:E{row})" if row >= first else "=0", difference)
-    for at, cell in enumerate(("", "All", "", "", whole)):
+    whole = Formula(f"=SUM(E{first}:E{row})" if row >= first else "=0", exact_sum(changes.by_reason.values()))
+    for at, cell in enumerate(("", words("All"), "", "", whole)):
         sheet.put_as(row, at, cell, sheet.styles.total(columns[at].kind), columns[at].kind)
-    row += 2
-    sheet.headings(row, (Column(""), Column("Elements"), Column(""), Column(""), Column("Number", "count")))
-    status = f"Elements!$A${FIRST_ROW + 1}:$A${FIRST_ROW + max(len(changes.elements), 1)}"
-    for name in ("added", "removed", "changed"):
-        row += 1
-        count = sum(change.status == name for change in changes.elements)
-        for at, cell in enumerate(("", name, "", "", Formula(f"=COUNTIF({status},B{row + 1})", count))):
-            sheet.put(row, at, cell, "count" if at == 4 else "text")
-    for text, count in (
-        ("unchanged", changes.unchanged),
-        ("matched by something else than the GlobalId", len(changes.matching.renewed)),
-    ):
-        row += 1
-        for at, cell in enumerate(("", text, "", "", count)):
-            sheet.put(row, at, cell, "count" if at == 4 else "text")
+    row = _counts(sheet, row + 2, changes)
     row = _conventions(sheet, row + 2, old, new)
     sheet.widen_to(columns)
     sheet.fit()
     sheet.set_up(page, len(columns) - 1, row)
 
 
+def _totals(sheet: Sheet, columns: Sequence[Column], row: int, changes: Changes) -> int:
+    """Write the net total and, where both sides have them, markups and grand total; returns the next row."""
+    old, new = changes.old, changes.new
+    words, currency = sheet.words, new.currency or old.currency
+    nets = [exact_sum(item.amount or 0.0 for item in side.items.values()) for side in (old, new)]
+    lines: list[tuple[str, Sequence[object], float]] = [
+        ("Net total of the items, {currency}", nets, exact_sum((nets[1], -nets[0])))
+    ]
+    if old.grand_total is not None and new.grand_total is not None:
+        grand = (old.grand_total, new.grand_total)
+        markups = [exact_sum((whole, -net)) for whole, net in zip(grand, nets, strict=True)]
+        lines.append(("Markups on it, {currency}", markups, exact_sum((markups[1], -markups[0]))))
+        sums = [
+            Formula(f"={letter}{row + 1}+{letter}{row + 2}", whole)
+            for letter, whole in zip("CD", grand, strict=True)
+        ]
+        lines.append(("Grand total, {currency}", sums, exact_sum((grand[1], -grand[0]))))
+    for text, values, difference in lines:
+        step = Formula(f"=ROUND(D{row + 1}-C{row + 1},2)", difference)
+        shown = words(text, currency=currency).rstrip(", ")
+        for at, value in enumerate(("", shown, *values, step)):
+            sheet.put_as(row, at, value, sheet.styles.total(columns[at].kind, top=0), columns[at].kind)
+        row += 1
+    return row
+
+
+def _counts(sheet: Sheet, row: int, changes: Changes) -> int:
+    """Write how many elements came, went, changed and stayed; returns the last row."""
+    words = sheet.words
+    sheet.headings(row, (Column(""), Column("Elements"), Column(""), Column(""), Column("Number", "count")))
+    status = f"Elements!$A${FIRST_ROW + 1}:$A${FIRST_ROW + max(len(changes.elements), 1)}"
+    for name in STATUSES:
+        row += 1
+        count = sum(change.status == name for change in changes.elements)
+        cells = ("", words(name), "", "", Formula(f"=COUNTIF({status},B{row + 1})", count))
+        for at, cell in enumerate(cells):
+            sheet.put(row, at, cell, "count" if at == 4 else "text")
+    for text, count in (
+        ("unchanged", changes.unchanged),
+        ("matched by something else than the GlobalId", len(changes.matching.renewed)),
+    ):
+        row += 1
+        for at, cell in enumerate(("", words(text), "", "", count)):
+            sheet.put(row, at, cell, "count" if at == 4 else "text")
+    return row
+
+
 def _conventions(sheet: Sheet, row: int, old: Side, new: Side) -> int:
+    words = sheet.words
     sheet.headings(
         row, (Column(""), Column("Measuring convention"), Column("Old"), Column("New"), Column(""))
     )
-    names = [side.convention.split(" ")[0] or "not known" for side in (old, new)]
-    same = (
+    names = [side.convention.split(" ")[0] or words("not known") for side in (old, new)]
+    same = words(
         "the same"
         if old.convention == new.convention
         else "not the same: part of the change is the convention's"

@@ -12,7 +12,8 @@ from takeoff.outputs.workbook.previous import dimension_quantity, read_previous
 from takeoff.outputs.workbook.records import ELEMENTS, all_fields
 from takeoff.outputs.workbook.sealed_rows import SheetRow, sealed_rows
 from takeoff.pricing.changes import Side, SideItem
-from takeoff.pricing.money import amount, round_quantity
+from takeoff.pricing.markups import MarkupPlan, apply_markups
+from takeoff.pricing.money import amount, exact_sum, round_quantity
 from takeoff.pricing.records import Dimension
 from takeoff.pricing.unit_systems import METRIC, SYSTEMS, UnitSystem
 
@@ -54,6 +55,8 @@ def read_bill(path: Path) -> Side:
             items[key] = SideItem(
                 key, hand.number, hand.section, hand.description, hand.unit, hand.quantity, hand.rate, money
             )
+    net = exact_sum(item.amount or 0.0 for item in items.values())
+    plan = MarkupPlan(currency=typed.currency or "-", markup=typed.markups)
     return Side(
         path.name,
         parts,
@@ -63,6 +66,7 @@ def read_bill(path: Path) -> Side:
         convention,
         typed.currency,
         typed.units or METRIC.name,
+        apply_markups(net, plan)[1],
     )
 
 

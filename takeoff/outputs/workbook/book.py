@@ -26,10 +26,10 @@ from takeoff.outputs.workbook.score import write_score
 from takeoff.outputs.workbook.sheet import PAPERS, Page, Sheet
 from takeoff.outputs.workbook.styles import Styles
 from takeoff.outputs.workbook.summary import Carried, write_summary
-from takeoff.outputs.workbook.words import Words
+from takeoff.outputs.workbook.words import Words, words_in
 from takeoff.pricing.records import Bill
 from takeoff.pricing.scoring import Score
-from takeoff.pricing.unit_systems import METRIC, unit_system
+from takeoff.pricing.unit_systems import unit_system
 
 SHEETS = (
     "Summary",
@@ -48,8 +48,6 @@ BUILT = ("Build-ups", "Resources")
 """Sheets that follow where rates are built up."""
 KEPT = "Kept"
 """The sheet that follows where an earlier bill held what has no other place."""
-SHOWN_UNITS = ("m3", "m2", "mm", "m", "t", "kg")
-"""Units that headings speak of, by their metric names."""
 HANDLED = "Handling"
 """The sheet that follows where there are pieces to lift."""
 DECLARED = "Declared"
@@ -77,12 +75,7 @@ def write_workbook(
             there are more rows than a sheet holds. What stood at `path` is then left alone.
     """
     system = unit_system(bill.units)
-    words = words or Words()
-    if system is not METRIC:
-        words = replace(
-            words,
-            units={name: system.words[name] if name == "mm" else system.unit(name) for name in SHOWN_UNITS},
-        )
+    words = words_in(words or Words(), system)
     shown = replace(bill, findings=findings_shown_in(bill.findings, system))
     scored = score_shown_in(score, system) if score is not None else None
     book = _Book(shown_in(measurement, system), shown, run, look or shipped_look(), words, scored)

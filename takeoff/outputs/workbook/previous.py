@@ -19,6 +19,7 @@ from takeoff.outputs.workbook.marks import read_seal
 from takeoff.outputs.workbook.sealed_rows import CellValue, SheetRow, sealed_rows
 from takeoff.outputs.workbook.sheet import HEADING_ROW
 from takeoff.pricing.carry import PRICE_AT
+from takeoff.pricing.markups import MarkupRule
 from takeoff.pricing.money import (
     MONEY_DIGITS,
     QUANTITY_DIGITS,
@@ -141,6 +142,7 @@ class _Reader:
         self.vanished: dict[str, EarlierItem] = {}
         self.percents: dict[str, float] = {}
         self.prices: dict[str, float] = {}
+        self.markups: list[MarkupRule] = []
         self.resources: dict[str, float | None] = {}
         self.built: dict[int, float] = {}
         self.currency, self.units = "", ""
@@ -177,6 +179,7 @@ class _Reader:
             self.currency,
             self.units,
             prices=self.prices,
+            markups=tuple(self.markups),
         )
 
     def _keep(self, sheet: str, place: str, heading: str, text: str) -> None:
@@ -348,6 +351,9 @@ class _Reader:
         for row in rows:
             if row.seal is not None and row.seal.kind == "markup" and row.seal.words:
                 percent = row.cell("C")
+                on = "running" if "SUM(" in row.cell("D").formula.upper() else "net"
+                if percent.number is not None and -100 <= percent.number <= 100:
+                    self.markups.append(MarkupRule(name=row.seal.words[0], percent=percent.number, on=on))
                 if "C" in row.typed and percent.number is not None:
                     self.percents[row.seal.words[0]] = percent.number
                     row = replace(row, typed=row.typed - {"C"})

@@ -2,13 +2,16 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from takeoff.data_files import read_toml
 from takeoff.findings import InputError
+from takeoff.pricing.unit_systems import METRIC, UnitSystem
 from takeoff.templates import template_path
 
+SHOWN_UNITS = ("m3", "m2", "mm", "m", "t", "kg")
+"""Units that headings speak of, by their metric names."""
 _FIELD = re.compile(r"\{(\w+)\}")
 
 
@@ -39,6 +42,14 @@ class Words:
         shown = f"{value:,}" if isinstance(value, int) else f"{value:,.3f}"
         whole, dot, part = shown.partition(".")
         return whole.replace(",", self.thousands) + (self.decimal + part if dot else "")
+
+
+def words_in(words: Words, system: UnitSystem) -> Words:
+    """The words with the units of `system` in the headings that speak of one."""
+    if system is METRIC:
+        return words
+    units = {name: system.words[name] if name == "mm" else system.unit(name) for name in SHOWN_UNITS}
+    return replace(words, units=units)
 
 
 def load_words(path: Path) -> Words:
