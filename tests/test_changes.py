@@ -282,6 +282,45 @@ def test_markups_typed_into_a_bill_are_in_the_grand_totals(tmp_path: Path) -> No
     assert totals["Markups on it"] == totals["Grand total"] == pytest.approx(expected - bill.grand_total)
 
 
+def test_an_imperial_bill_reads_back_its_sizes(tmp_path: Path) -> None:
+    """Feet and inches are rounded to a sixteenth: that is no change, half an inch is."""
+    first = small_building()
+    longer = edit(first, wall1={"length_m": (first.parts[1].length_m or 0.0) + 0.0127})
+    write_workbook(tmp_path / "a.xlsx", first, price(first, units="imperial"), RUN)
+    old = read_bill(tmp_path / "a.xlsx")
+    same = find_changes(old, replace(side(first, "new", units="imperial"), convention=old.convention))
+    assert (same.elements, same.lines) == ((), ())
+    moved = find_changes(old, replace(side(longer, "new", units="imperial"), convention=old.convention))
+    assert [(change.name, change.reason) for change in moved.elements] == [("wall wall1", "dimension")]
+
+
+def test_bills_in_two_arrangements_are_compared_without_their_groups() -> None:
+    measurement = small_building()
+    by_storey = load_billing(Settings(arrange="storey")).price(measurement, ("Ground", "Upper"))
+    plain = side(measurement)
+    grouped = replace(
+        plain,
+        name="new",
+        items={
+            item.key: SideItem(
+                item.key, item.number, item.section, item.description, item.unit, item.quantity, item.rate,
+                item.amount,
+            )
+            for section in by_storey.sections
+            for item in section.items
+        },
+        dimensions=by_storey.dimensions,
+    )  # fmt: skip
+    assert any("@" in key for key in grouped.items)
+    changes = find_changes(plain, grouped)
+    assert changes.elements == ()
+    assert {line.reason for line in changes.lines} <= {"rounding"}
+    assert [finding.kind for finding in changes.findings if "arrang" in finding.kind] == [
+        "arrangement-differs"
+    ]
+    assert_adds_up(changes)
+
+
 def test_money_and_units_must_be_the_same() -> None:
     old, new = side(small_building()), side(small_building(), "new")
     with pytest.raises(InputError, match="old is in units and new in crowns; money cannot be compared"):

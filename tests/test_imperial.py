@@ -19,7 +19,7 @@ from takeoff.pipeline import bill
 from takeoff.pricing.records import Bill
 from takeoff.pricing.schemes import load_scheme
 from takeoff.pricing.scoring import make_score
-from takeoff.pricing.unit_systems import IMPERIAL, feet_and_inches, unit_system
+from takeoff.pricing.unit_systems import IMPERIAL, SIXTEENTH, feet_and_inches, metres_of, unit_system
 from takeoff.settings import Settings, load_settings
 from takeoff.templates import template_path
 
@@ -42,10 +42,19 @@ def bill_in(units: str) -> Bill:
         (0.3048 - 0.0254 / 64, "1'-0\""),
         (3.6576 + 0.0254 * 3.5, "12'-3 1/2\""),
         (-0.1, '-3 15/16"'),
+        (2.75, "9'-0 1/4\""),
     ],
 )
 def test_sizes_in_feet_and_inches_to_a_sixteenth(metres: float, shown: str) -> None:
     assert feet_and_inches(metres) == shown
+    back = metres_of(shown)
+    assert back is not None
+    assert abs(back - metres) <= SIXTEENTH / 2 + 1e-12
+
+
+@pytest.mark.parametrize("text", ["", '"', "19'-8", "19'-\"", '8 1/0"', "6.000 m", 'wall 3" thick'])
+def test_what_is_no_size_in_feet_and_inches(text: str) -> None:
+    assert metres_of(text) is None
 
 
 def test_factors_are_those_of_the_yard_and_the_pound() -> None:

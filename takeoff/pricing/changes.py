@@ -13,6 +13,7 @@ from takeoff.measuring.whereabouts import Place
 from takeoff.pricing.element_differences import alike, differences, is_swallowed, summed
 from takeoff.pricing.money import MONEY_DIGITS, exact, half_up
 from takeoff.pricing.records import Dimension
+from takeoff.pricing.ungrouping import arranged_alike, ungrouped
 from takeoff.told import counted
 
 REASONS = (
@@ -51,7 +52,10 @@ class SideItem:
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """The old or the new state: what was given, its parts and where they are, its bill."""
+    """The old or the new state: what was given, its parts and where they are, its bill.
+
+    `size_step`: metres to which sizes of its parts were rounded where they were written.
+    """
 
     name: str
     parts: tuple[MeasuredPart, ...]
@@ -62,6 +66,7 @@ class Side:
     currency: str = ""
     units: str = "metric"
     grand_total: float | None = None
+    size_step: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,12 +165,19 @@ def check_sides(old: Side, new: Side) -> None:
 
 def find_changes(old: Side, new: Side) -> Changes:
     """Compare two sides; the money of the lines of an item adds up to the change of its amount, to the cent."""
+    alike_arranged = arranged_alike(old, new)
+    if not alike_arranged:
+        old, new = ungrouped(old), ungrouped(new)
     matching = match_elements(old.parts, new.parts, old.places, new.places)
     olds, news = _by_element(old.parts), _by_element(new.parts)
     other = "convention" if old.convention != new.convention else "surroundings"
     described = {
         (pair.old, pair.new): differences(
-            olds[pair.old], news[pair.new], (old.places.get(pair.old), new.places.get(pair.new)), other
+            olds[pair.old],
+            news[pair.new],
+            (old.places.get(pair.old), new.places.get(pair.new)),
+            other,
+            max(old.size_step, new.size_step),
         )
         for pair in matching.pairs
     }
@@ -219,7 +231,7 @@ def find_changes(old: Side, new: Side) -> Changes:
     elements.sort(key=lambda change: (-abs(change.money), change.status, change.name))
     return Changes(
         old, new, tuple(elements), tuple(items), tuple(lines), unchanged, matching,
-        tuple(_findings(old, new, matching, refiled)),
+        tuple(_findings(old, new, matching, refiled, alike_arranged)),
     )  # fmt: skip
 
 
@@ -410,7 +422,7 @@ def _element_change(
     )
 
 
-def _findings(old: Side, new: Side, matching: Matching, refiled: int) -> list[Finding]:
+def _findings(old: Side, new: Side, matching: Matching, refiled: int, alike_arranged: bool) -> list[Finding]:
     found = [
         Finding(
             "note",
@@ -422,6 +434,14 @@ def _findings(old: Side, new: Side, matching: Matching, refiled: int) -> list[Fi
         )
         for pair in matching.renewed
     ]
+    if not alike_arranged:
+        found.append(
+            Finding(
+                "note", "arrangement-differs", "", "",
+                f"{old.name} and {new.name} are arranged differently: items are compared without their groups",
+                "one item for all groups",
+            )
+        )  # fmt: skip
     if refiled:
         found.append(
             Finding(

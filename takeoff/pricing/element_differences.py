@@ -31,10 +31,12 @@ def differences(
     new: Sequence[MeasuredPart],
     places: tuple[Place | None, Place | None],
     other: str,
+    size_step: float = 0.0,
 ) -> tuple[str, str]:
     """The leading reason why an element differs, and all that differs; no words where nothing does.
 
-    `other` is the reason where the element itself is the same: its surroundings, or the convention.
+    `other` is the reason where the element itself is the same: its surroundings, or the convention. Sizes are the
+    same up to `size_step` metres a part.
     """
     if _counted(old) != _counted(new):
         return other, f"{_condition(old)} before, {_condition(new)} now"
@@ -44,7 +46,8 @@ def differences(
         if was != now:
             found.append((kind, f"{name} {was or 'none'} to {now or 'none'}"))
     for field, name, unit in _SIZES:
-        found += _figures("dimension", name, old, new, field, unit)
+        step = size_step * max(len(old), len(new)) if unit == "m" else 0.0
+        found += _figures("dimension", name, old, new, field, unit, step)
     reason = found[0][0] if found else ""
     texts = [text for _, text in found]
     if moved := _moved(places):
@@ -68,9 +71,9 @@ def summed(parts: Iterable[MeasuredPart], field: str) -> float:
     return math.fsum(getattr(part, field) or 0.0 for part in parts)
 
 
-def alike(was: float, now: float) -> bool:
-    """Whether two measured figures are one."""
-    return math.isclose(was, now, rel_tol=SAME, abs_tol=SAME)
+def alike(was: float, now: float, step: float = 0.0) -> bool:
+    """Whether two measured figures are one, at least one of them rounded to `step`."""
+    return math.isclose(was, now, rel_tol=SAME, abs_tol=max(SAME, step))
 
 
 def is_swallowed(parts: Sequence[MeasuredPart]) -> bool:
@@ -91,11 +94,17 @@ def _condition(parts: Sequence[MeasuredPart]) -> str:
 
 
 def _figures(
-    kind: str, name: str, old: Sequence[MeasuredPart], new: Sequence[MeasuredPart], field: str, unit: str
+    kind: str,
+    name: str,
+    old: Sequence[MeasuredPart],
+    new: Sequence[MeasuredPart],
+    field: str,
+    unit: str,
+    step: float = 0.0,
 ) -> list[tuple[str, str]]:
     """The change of a figure with its kind, nothing where it is the same."""
     was, now = summed(old, field), summed(new, field)
-    if alike(was, now):
+    if alike(was, now, step):
         return []
     form = ".1f" if unit == "kg" else ".3f"
     size = unit == "m"

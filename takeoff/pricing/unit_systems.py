@@ -4,6 +4,7 @@ Everything is measured in m, m2, m3, kg and t; these systems are for the edge. T
 international yard and pound agreement: 1 ft = 0.3048 m, 1 lb = 0.45359237 kg; a short ton is 2,000 lb.
 """
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -14,6 +15,9 @@ FOOT = 0.3048
 """Metres of a foot."""
 _POUND = 0.45359237
 _SIXTEENTHS = 16
+SIXTEENTH = FOOT / 12 / _SIXTEENTHS
+"""Metres of the sixteenth of an inch to which sizes are written."""
+_FEET = re.compile(r'(-?)(?:(\d+)\'-)?(\d+(?![\d/]))? ?(?:(\d+)/(\d+))?"')
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +111,7 @@ def unit_system(name: str) -> UnitSystem:
 
 
 def feet_and_inches(metres: float) -> str:
-    """A length to the nearest sixteenth of an inch: `19'-8 1/4"`, `7 7/8"`, `0"`."""
+    """A length to the nearest sixteenth of an inch: `19'-8 1/4"`, `9'-0 1/4"`, `7 7/8"`, `0"`."""
     parts = round(abs(metres) / FOOT * 12 * _SIXTEENTHS)
     feet, rest = divmod(parts, 12 * _SIXTEENTHS)
     inches, sixteenths = divmod(rest, _SIXTEENTHS)
@@ -117,6 +121,23 @@ def feet_and_inches(metres: float) -> str:
         while sixteenths % 2 == 0:
             sixteenths, over = sixteenths // 2, over // 2
         fraction = f"{sixteenths}/{over}"
-    small = " ".join(filter(None, (str(inches) if inches or not fraction else "", fraction)))
+    # After feet the inches are always said: 9'-0 1/4", not 9'-1/4".
+    whole = str(inches) if inches or feet or not fraction else ""
+    small = " ".join(filter(None, (whole, fraction)))
     sign = "-" if metres < 0 and parts else ""
     return f"{sign}{feet}'-{small}\"" if feet else f'{sign}{small}"'
+
+
+def metres_of(text: str) -> float | None:
+    """Metres of a length written by `feet_and_inches`, None for any other text."""
+    found = _FEET.fullmatch(text.strip())
+    if found is None:
+        return None
+    sign, feet, inches, over, under = found.groups()
+    if inches is None and over is None:
+        return None
+    if under is not None and not int(under):
+        return None
+    small = int(inches or 0) + (int(over) / int(under) if over else 0.0)
+    metres = (int(feet or 0) * 12 + small) * FOOT / 12
+    return -metres if sign else metres

@@ -15,7 +15,7 @@ from takeoff.pricing.changes import Side, SideItem
 from takeoff.pricing.markups import MarkupPlan, apply_markups
 from takeoff.pricing.money import amount, exact_sum, round_quantity
 from takeoff.pricing.records import Dimension
-from takeoff.pricing.unit_systems import METRIC, SYSTEMS, UnitSystem
+from takeoff.pricing.unit_systems import METRIC, SIXTEENTH, SYSTEMS, UnitSystem, metres_of
 
 
 def read_bill(path: Path) -> Side:
@@ -67,6 +67,7 @@ def read_bill(path: Path) -> Side:
         typed.currency,
         typed.units or METRIC.name,
         apply_markups(net, plan)[1],
+        0.0 if system is METRIC else SIXTEENTH,
     )
 
 
@@ -80,6 +81,9 @@ def _part(row: SheetRow, system: UnitSystem) -> MeasuredPart:
             made[field.name] = cell.text
             continue
         value = cell.number
+        if value is None and (metres := metres_of(cell.text)) is not None:
+            made[field.name] = metres
+            continue
         if hints[field.name] is int:
             made[field.name] = int(value) if value is not None else 1
         elif value is None:

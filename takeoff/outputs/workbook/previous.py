@@ -6,7 +6,7 @@ from contextlib import ExitStack, closing
 from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from takeoff.findings import InputError
 from takeoff.outputs.workbook.arithmetic import plain_value
@@ -351,7 +351,9 @@ class _Reader:
         for row in rows:
             if row.seal is not None and row.seal.kind == "markup" and row.seal.words:
                 percent = row.cell("C")
-                on = "running" if "SUM(" in row.cell("D").formula.upper() else "net"
+                on: Literal["net", "running"] = (
+                    "running" if "SUM(" in row.cell("D").formula.upper() else "net"
+                )
                 if percent.number is not None and -100 <= percent.number <= 100:
                     self.markups.append(MarkupRule(name=row.seal.words[0], percent=percent.number, on=on))
                 if "C" in row.typed and percent.number is not None:
