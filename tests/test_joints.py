@@ -132,6 +132,27 @@ def test_bearings_and_the_short_one(run):
     assert told.worth == 1.0
 
 
+@pytest.mark.parametrize(
+    ("walls", "told"),
+    [
+        ([(0, 0), (0, 4)], True),  # one wall under one end
+        ([(0, 0), (0, 4), (5.8, 0), (5.8, 4)], False),
+        ([(2.6, 0), (2.6, 4)], True),  # under the wrong side of the middle
+        ([(2.85, 0), (2.85, 4)], False),  # balanced on it
+    ],
+)
+def test_a_piece_held_at_one_end_only_is_told(tmp_path, walls, told):
+    m = Model("IFC4", "mm", 20.0, (0.0, 0.0, 0.0), name="one end")
+    m.storey("Ground", 0.0)
+    for start, end in zip(walls[::2], walls[1::2], strict=True):
+        m.wall(start, end, 0.2, 3.0, 0.0, name="Support", material="Concrete C30/37", made="Cast in place")
+    m.slab(rectangle(-0.1, 0.0, 5.9, 1.2), 0.2, 3.0, name="Plank", **PRECAST)
+    run = measure([m.save(tmp_path / "one-end.ifc")], Settings(processes=1))
+    found = [f for f in run.measurement.findings if f.kind == "bearing-on-one-side"]
+    assert bool(found) == told
+    assert not [f for f in run.measurement.findings if f.kind == "bearing-not-shown"]
+
+
 def test_connections_by_piece(run):
     number = {piece.role: 0.0 for piece in run.measurement.pieces}
     for piece in run.measurement.pieces:

@@ -26,6 +26,8 @@ SLENDER = 3.0
 support along the side, not a bearing at an end."""
 SMALLEST = 1e-4
 """Contacts under this area, m2, carry nothing."""
+TOUCH = 1e-3
+"""Pieces whose middle lies within this, m, of what their supports span are held."""
 ROUNDING = 5e-4
 """Bearings this much under the least, m, are drawn to it."""
 
@@ -41,7 +43,8 @@ def measure_bearings(
     """A row for each place where a spanning piece lies on a support; `outlines` are the plans of the bodies.
 
     Bearing is the area of contact over its width across the span, so that a skew or notched end gives the mean.
-    Pieces set by hand are left out. Findings: short bearings, and pieces that lie on nothing shown.
+    Pieces set by hand are left out. Findings: short bearings, pieces that lie on nothing shown, and pieces whose
+    supports do not reach around their centre of gravity in plan.
     """
     spanning = {
         (piece.model, piece.global_id): piece
@@ -53,14 +56,14 @@ def measure_bearings(
         if body.key[:2] in spanning:
             plans[body.key[:2]].append(outline)
     rows: list[BearingRow] = []
-    carried: set[ElementKey] = set()
+    carried: dict[ElementKey, list[shapely.Geometry]] = defaultdict(list)
     for (mine, _, kind), own in patches.items():
         piece = spanning.get(mine)
         if piece is None or kind not in ("bearing", "bed"):
             continue
-        carried.add(mine)
         span, length = _span(plans[mine])
         contact = planar.union_all([plan_polygon(surfaces, patch.row, patch.polygon) for patch in own])
+        carried[mine].append(contact)
         largest = max(own, key=lambda patch: patch.area)
         main = bodies[largest.other]
         least = rules.least_bearing(largest.piece, largest.met)
@@ -78,7 +81,19 @@ def measure_bearings(
                     main.key[0],
                 )
             )  # fmt: skip
-    return tuple(rows), (*_short(rows), *_on_nothing(spanning, carried))
+    tipping = [key for key, contacts in carried.items() if _tips(plans[key], contacts)]
+    return tuple(rows), (
+        *_short(rows),
+        *_on_nothing(spanning, carried),
+        *_on_one_side(spanning, tipping),
+    )
+
+
+def _tips(outlines: Sequence[shapely.Geometry], contacts: Sequence[shapely.Geometry]) -> bool:
+    """Whether the middle of a piece in plan lies outside all that its supports span."""
+    middle = planar.union_all(list(outlines)).centroid
+    held = shapely.convex_hull(shapely.geometrycollections(list(contacts)))
+    return float(shapely.distance(middle, held)) > TOUCH
 
 
 def _span(outlines: Sequence[shapely.Geometry]) -> tuple[Floats, float]:
@@ -131,12 +146,11 @@ def _short(rows: Sequence[BearingRow]) -> list[Finding]:
     return findings
 
 
-def _on_nothing(spanning: Mapping[ElementKey, PieceRow], carried: set[ElementKey]) -> list[Finding]:
+def _on_nothing(
+    spanning: Mapping[ElementKey, PieceRow], carried: Mapping[ElementKey, object]
+) -> list[Finding]:
     """One note a model and role for pieces that span and lie on nothing that the model shows as concrete."""
-    loose: dict[tuple[str, str], list[PieceRow]] = defaultdict(list)
-    for key, piece in spanning.items():
-        if key not in carried:
-            loose[piece.model, piece.role].append(piece)
+    loose = _by_role(piece for key, piece in spanning.items() if key not in carried)
     return [
         Finding(
             "note", "bearing-not-shown", model, members[0].global_id if len(members) == 1 else "",
@@ -148,3 +162,24 @@ def _on_nothing(spanning: Mapping[ElementKey, PieceRow], carried: set[ElementKey
         )
         for (model, role), members in sorted(loose.items())
     ]  # fmt: skip
+
+
+def _on_one_side(spanning: Mapping[ElementKey, PieceRow], tipping: Iterable[ElementKey]) -> list[Finding]:
+    """One note a model and role for pieces that would tip over off the supports that the model shows."""
+    return [
+        Finding(
+            "note", "bearing-on-one-side", model, members[0].global_id,
+            f"{counted(len(members), f'{role} piece')} {'lies' if len(members) == 1 else 'lie'} on concrete at one "
+            f"end or side only, {members[0].mark} for one: the model does not show what holds the other",
+            "bearing counted where it is shown", float(len(members)), "pieces",
+        )
+        for (model, role), members in sorted(_by_role(spanning[key] for key in tipping).items())
+    ]  # fmt: skip
+
+
+def _by_role(pieces: Iterable[PieceRow]) -> dict[tuple[str, str], list[PieceRow]]:
+    """Pieces by model and role."""
+    found: dict[tuple[str, str], list[PieceRow]] = defaultdict(list)
+    for piece in pieces:
+        found[piece.model, piece.role].append(piece)
+    return found
