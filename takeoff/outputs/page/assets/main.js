@@ -72,6 +72,7 @@ class Page {
     this.applyLook();
     this.paint();
     this.display();
+    this.view?.resize(); // the legend stands now, so this is the size that stays
     this.fitAll();
   }
 
@@ -85,7 +86,6 @@ class Page {
       byId("notice").textContent = `The model cannot be drawn: ${error.message}. The tables are complete.`;
       return;
     }
-    this.view.resize();
     let pressed = null;
     const canvas = byId("canvas");
     canvas.addEventListener("pointerdown", (event) => {

@@ -4,6 +4,9 @@ const SOLID = 2;
 const FAINT = 1;
 const HIDDEN = 0;
 
+/** Lines with less ink than this are not seen, and not drawn: half a million of them cost as much as the faces. */
+const FAINTEST = 0.12;
+
 /** Where the camera stands, seen from the model: south-east, north-west, and nearly upright. */
 const SIDES = { corner: [0.55, -0.75, 0.5], other: [-0.55, 0.75, 0.5], above: [0, -0.02, 1], below: [0.3, -0.4, -0.9] };
 
@@ -25,7 +28,8 @@ class View {
     this.controls = new THREE.OrbitControls(this.camera, canvas);
     this.controls.addEventListener("change", () => this.draw());
     this.wanted = false;
-    new ResizeObserver(() => this.resize()).observe(canvas.parentElement);
+    this.edged = false;
+    new ResizeObserver(() => this.resize() && this.now()).observe(canvas.parentElement);
     canvas.addEventListener("keydown", (event) => this.turn(event));
     window.addEventListener("beforeprint", () => this.now());
   }
@@ -71,6 +75,7 @@ class View {
     this.chosenEdges.renderOrder = 2;
     for (const object of [this.solid, this.faint, this.edges, this.chosen, this.chosenEdges]) {
       object.frustumCulled = false;
+      object.visible = false; // until `index` has said what it draws
       this.scene.add(object);
     }
   }
@@ -112,6 +117,7 @@ class View {
     this.index(this.solid, (b) => show[b] === SOLID, "triangles");
     this.index(this.faint, (b) => show[b] === FAINT, "triangles");
     this.index(this.edges, (b) => show[b] === SOLID, "lines");
+    this.edged = this.edges.visible;
     this.draw();
   }
 
@@ -248,21 +254,22 @@ class View {
     this.draw();
   }
 
+  /** Take the size of the place for the model; true where it is another than before, and the picture must be drawn. */
   resize() {
     const { clientWidth, clientHeight } = this.canvas.parentElement;
-    if (!clientWidth || !clientHeight || (clientWidth === this.wide && clientHeight === this.high)) return;
+    if (!clientWidth || !clientHeight || (clientWidth === this.wide && clientHeight === this.high)) return false;
     [this.wide, this.high] = [clientWidth, clientHeight];
     this.renderer.setPixelRatio(Math.min(window.devicePixelRatio, 2));
     this.renderer.setSize(clientWidth, clientHeight, false);
     this.camera.aspect = clientWidth / clientHeight;
     this.camera.updateProjectionMatrix();
-    this.now();
+    return true;
   }
 
   draw() {
     if (this.wanted) return;
     this.wanted = true;
-    requestAnimationFrame(() => this.now());
+    requestAnimationFrame(() => this.wanted && this.now());
   }
 
   now() {
@@ -271,7 +278,9 @@ class View {
     this.camera.near = Math.max(distance / 1000, 0.01);
     this.camera.far = distance * 10 + 1000;
     this.camera.updateProjectionMatrix();
-    this.edges.material.opacity = Math.min(0.45, 30 / distance); // from afar lines would cover the colours
+    const ink = Math.min(0.45, 30 / distance); // from afar lines would cover the colours
+    this.edges.material.opacity = ink;
+    this.edges.visible = this.edged && ink > FAINTEST;
     this.lamp.position.copy(this.camera.position);
     this.lamp.target.position.copy(this.controls.target);
     this.renderer.render(this.scene, this.camera);
