@@ -1,5 +1,6 @@
 """The page in a real browser: it draws, a click shows the part's figures, items and findings light up parts."""
 
+import base64
 import re
 from pathlib import Path
 
@@ -7,6 +8,8 @@ import pytest
 from build import Model
 
 from takeoff import pipeline
+from takeoff.outputs.finding_groups import group_findings
+from takeoff.outputs.page.content import all_findings
 from takeoff.outputs.page.page import write_page
 
 sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
@@ -56,7 +59,8 @@ class Seen:
         self.page.on("console", lambda m: self.complaints.append(m.text) if m.type == "error" else None)
         self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
         self.page.on("dialog", lambda dialog: (self.complaints.append(dialog.message), dialog.dismiss()))
-        self.page.on("request", lambda r: self.complaints.append(r.url) if r.url != path.as_uri() else None)
+        own = (path.as_uri(), "data:")
+        self.page.on("request", lambda r: None if r.url.startswith(own) else self.complaints.append(r.url))
         self.page.goto(path.as_uri())
         self.page.wait_for_selector("html[data-ready]", timeout=60_000)
         self.settle()
@@ -67,6 +71,27 @@ class Seen:
     def picture(self) -> bytes:
         self.settle()
         return self.page.locator("#canvas").screenshot()
+
+    def margins_are_empty(self) -> bool:
+        """Whether nothing is drawn along the left and right side of the canvas, so that no part is cut off."""
+        picture = base64.b64encode(self.picture()).decode()
+        return self.page.evaluate(
+            """async (picture) => {
+            const image = new Image();
+            image.src = "data:image/png;base64," + picture;
+            await image.decode();
+            const paper = document.createElement("canvas");
+            [paper.width, paper.height] = [image.width, image.height];
+            const brush = paper.getContext("2d");
+            brush.drawImage(image, 0, 0);
+            const colours = [1, image.width - 2].flatMap((x) => {
+                const { data } = brush.getImageData(x, 2, 1, image.height - 4);
+                return [...new Uint32Array(data.buffer)];
+            });
+            return new Set(colours).size === 1;
+            }""",
+            picture,
+        )
 
     def click_middle(self, across: float = 0.5, down: float = 0.5) -> None:
         box = self.page.locator("#canvas").bounding_box()
@@ -158,7 +183,25 @@ def test_findings_lead_to_their_elements(seen, run):
     seen.page.get_by_role("button", name="duplicate", exact=True).click()
     seen.page.locator("tr.open button").first.click()
     assert seen.facts()["GlobalId"] == finding.global_id
-    assert finding.message in seen.page.locator("#details").inner_text()
+    told = seen.page.locator("#details").inner_text()
+    name = next(part.name for part in run.measurement.parts if part.global_id == finding.global_id)
+    assert finding.message.removeprefix(f"{name}: ") in told
+    priced = next(f for f in all_findings(run) if f == finding)
+    assert f"At stake: {priced.worth:,.3f} {priced.worth_unit}, {priced.money:,.2f} units." in told
+    assert f"Ask: {priced.ask}" in told
+
+
+def test_each_kind_of_finding_says_what_it_is_worth_and_what_to_ask(seen, run):
+    seen.page.click("#tab-findings")
+    kinds = group_findings(all_findings(run))
+    rows = seen.page.locator("#finding-kinds tr[data-kind]")
+    assert rows.count() == len(kinds)
+    for n, kind in enumerate(kinds):
+        worth = ", ".join(f"{value:,.2f} {unit}" for unit, value in kind.worth.items())
+        money = "" if kind.money is None else f"{kind.money:,.2f}"
+        assert rows.nth(n).locator("td").all_inner_texts()[2:] == [worth, money]
+        asked = rows.nth(n).locator("xpath=following-sibling::tr[1]")
+        assert asked.inner_text() == kind.ask
 
 
 def test_colours_storey_and_cut_change_the_picture(seen):
@@ -189,6 +232,16 @@ def test_keyboard_alone_reaches_everything(seen):
     second = page.evaluate("document.activeElement.textContent")
     page.keyboard.press("Enter")
     assert page.locator("#details h3").first.inner_text() == second
+    focus = "document.activeElement.id || document.activeElement.textContent"
+    assert page.evaluate(focus) == "part"  # not lost with the list that is hidden now
+    item = page.locator("#details .links button").first
+    item.focus()
+    number = item.inner_text()
+    page.keyboard.press("Enter")
+    assert page.evaluate(focus) == number
+    page.locator("tr.open button").first.focus()
+    page.keyboard.press("Escape")
+    assert page.evaluate(focus) == "tab-bill"
     before = seen.picture()
     page.locator("#canvas").focus()
     page.keyboard.press("ArrowLeft")
@@ -204,6 +257,14 @@ def test_every_control_has_a_name(seen):
         !control.getAttribute('aria-label') && !control.labels?.length).map((control) => control.outerHTML)"""
     )
     assert unnamed == []
+    # who speaks to the page says what is seen (WCAG 2.2, 2.5.3)
+    misnamed = seen.page.evaluate(
+        """[...document.querySelectorAll('button[aria-label], input[aria-label]')].filter((control) => {
+        const words = (control.textContent || control.labels?.[0]?.textContent || '').trim();
+        return words && !control.getAttribute('aria-label').includes(words);
+        }).map((control) => control.outerHTML)"""
+    )
+    assert misnamed == []
     tabs = seen.page.get_by_role("tab")
     assert tabs.count() == 5
     assert seen.page.get_by_role("tabpanel").count() == 1
@@ -236,11 +297,16 @@ def test_printed_it_has_the_bill_and_the_model(seen, run, tmp_path):
     assert printed.startswith(b"%PDF")
 
 
-def test_narrow_window_does_not_scroll_sideways(browser, path):
+def test_narrow_window_shows_all_of_the_model_and_readable_lists(browser, path):
     seen = Seen(browser, path)
-    seen.page.set_viewport_size({"width": 420, "height": 800})
+    seen.page.set_viewport_size({"width": 390, "height": 1200})
     seen.settle()
-    assert seen.page.evaluate("document.documentElement.scrollWidth") <= 420
+    assert seen.page.evaluate("document.documentElement.scrollWidth") <= 390
+    assert seen.margins_are_empty()
+    seen.page.click("#tab-parts")
+    name = seen.page.locator("#part-list th[scope=row]").first.bounding_box()
+    assert name is not None
+    assert name["width"] > 100
     seen.context.close()
 
 

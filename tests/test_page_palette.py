@@ -1,6 +1,8 @@
 """Colours of the page under the three kinds of colour blindness, and as greys on paper."""
 
 import itertools
+import re
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -59,3 +61,29 @@ def test_storeys_climb_in_lightness(vision):
 def test_one_storey_and_none():
     assert palette.storey_colours(0) == []
     assert palette.storey_colours(1) == [palette.BLUE]
+
+
+def looks() -> list[dict[str, str]]:
+    """The colours of the page's texts and grounds: light, dark by the system, dark by choice."""
+    style = (Path(palette.__file__).parent / "assets" / "page.css").read_text(encoding="utf-8")
+    blocks = re.findall(r":root[^{]* \{([^}]*--attention-ink[^}]*)\}", style)
+    return [dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6})", block)) for block in blocks]
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance (WCAG 2.2)."""
+    value = np.array(palette.rgb(colour)) / 255.0
+    linear = np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)
+    return float(linear @ [0.2126, 0.7152, 0.0722])
+
+
+READ = [("ink", "paper"), ("ink", "panel"), ("muted", "paper"), ("muted", "panel"), ("accent-ink", "accent"),
+        ("attention-ink", "attention")]  # fmt: skip
+
+
+@pytest.mark.parametrize("look", range(3))
+def test_words_stand_out_from_their_ground(look):
+    colours = looks()[look]
+    for ink, ground in READ:
+        light, dark = sorted((luminance(colours[ink]), luminance(colours[ground])), reverse=True)
+        assert (light + 0.05) / (dark + 0.05) >= 4.5, (look, ink, ground)

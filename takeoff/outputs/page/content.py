@@ -1,5 +1,6 @@
 """What the page tells: tables of parts, items and findings, tied to each other by place."""
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import fields
 from typing import TYPE_CHECKING, Any
@@ -153,9 +154,17 @@ def _findings(findings: "Iterable[Finding]", places: Places) -> list[dict[str, A
             "kind": kind.kind,
             "message": column([finding.message for finding in kind.findings]),
             "assumed": column([finding.assumed for finding in kind.findings]),
+            "ask": column([finding.ask for finding in kind.findings]),
+            "worth": column([_finite(finding.worth) for finding in kind.findings]),
+            "worth_unit": column([finding.worth_unit for finding in kind.findings]),
+            "money": column([finding.money for finding in kind.findings]),
             "global_id": column([finding.global_id for finding in kind.findings]),
             "model": column([finding.model for finding in kind.findings]),
             "parts": [places.element(finding.model, finding.global_id) for finding in kind.findings],
         }
         for kind in group_findings(findings)
     ]
+
+
+def _finite(value: float | None) -> float | None:
+    return value if value is not None and math.isfinite(value) else None

@@ -100,6 +100,10 @@ async function loadData() {
       ...kind,
       message: reader(kind.message),
       assumed: reader(kind.assumed),
+      ask: reader(kind.ask),
+      worth: reader(kind.worth),
+      worth_unit: reader(kind.worth_unit),
+      money: reader(kind.money),
       global_id: reader(kind.global_id),
       model: reader(kind.model),
     })),
@@ -121,7 +125,8 @@ async function loadData() {
 /** What people call a part: its mark or name, and its number where the element has several. */
 function partName(data, part) {
   const { mark, name, ifc_class, part: number, global_id } = data.parts;
-  const text = [mark(part), name(part)].filter((word) => word).join(" ") || ifc_class(part);
+  const words = name(part).includes(mark(part)) ? [name(part)] : [mark(part), name(part)];
+  const text = words.filter((word) => word).join(" ") || ifc_class(part);
   const several = part > 0 && global_id(part - 1) === global_id(part);
   const more = part + 1 < data.count && global_id(part + 1) === global_id(part);
   return several || more ? `${text} (part ${number(part)})` : text;

@@ -39,6 +39,21 @@ function plainTable(caption, heads, rows) {
   );
 }
 
+/** What a finding says: what is wrong, what was assumed meanwhile, what it is worth, and what to ask unless `known`
+ * stands beside it already. A question may begin with whose task it is. */
+function findingWords(data, kind, row, known = "") {
+  const { message, assumed, ask, worth, worth_unit: unit, money, parts } = data.findings[kind];
+  const name = parts[row].length ? `${data.parts.name(parts[row][0])}: ` : "";
+  const own = name && message(row).startsWith(name) ? message(row).slice(name.length) : message(row); // it stands before
+  const stake = [figure(worth(row), 3, unit(row)), figure(money(row), 2, data.currency)].filter((word) => word);
+  const words = [`${own}.`];
+  if (assumed(row)) words.push(`Assumed: ${assumed(row)}.`);
+  if (stake.length) words.push(`At stake: ${stake.join(", ")}.`);
+  const question = ask(row);
+  if (question && question !== known) words.push(/^\w+: /.test(question) ? question : `Ask: ${question}`);
+  return ` ${words.join(" ")}`;
+}
+
 /** Everything that is known of a part. `face` is the clicked face or -1, `panel` the row of the chosen piece of a
  * division or -1; `go` has what links lead to. */
 function partDetails(data, part, face, panel, go) {
@@ -201,10 +216,9 @@ function findingLinks(data, part, go) {
   const found = data.findingsOf(part);
   if (!found.length) return "";
   const lines = found.map(([kind, row]) => {
-    const { kind: name, severity, message, assumed } = data.findings[kind];
+    const { kind: name, severity } = data.findings[kind];
     const button = make("button", { type: "button", onclick: () => go.kind(kind) }, name);
-    const after = assumed(row) ? ` Assumed: ${assumed(row)}.` : "";
-    return make("li", {}, `${severity} `, button, ` ${message(row)}.${after}`);
+    return make("li", {}, `${severity} `, button, findingWords(data, kind, row));
   });
   return make("div", {}, make("h3", {}, "Findings"), make("ul", { className: "links" }, ...lines));
 }

@@ -98,11 +98,12 @@ class PartList {
   }
 }
 
-/** Put a row with `content` under `row`, or take away the one that is there. */
+/** Put a row with `content` under `row` and the question that belongs to it, or take away the one that is there. */
 function openUnder(row, content) {
   const open = row.parentElement.parentElement.querySelector("tr.open");
   open?.remove();
-  if (content) row.after(make("tr", { className: "open" }, make("td", { colSpan: row.cells.length }, content)));
+  const last = row.nextElementSibling?.classList.contains("ask") ? row.nextElementSibling : row;
+  if (content) last.after(make("tr", { className: "open" }, make("td", { colSpan: row.cells.length }, content)));
 }
 
 /** The parts of an item with the quantity of each. */
@@ -133,8 +134,7 @@ function findingList(data, number, go) {
       const where = parts.length
         ? make("button", { type: "button", onclick: () => go.finding(number, row) }, partName(data, parts[0]))
         : [kind.model(row), kind.global_id(row)].filter((word) => word).join(" ");
-      const after = kind.assumed(row) ? ` Assumed: ${kind.assumed(row)}.` : "";
-      list.append(make("li", {}, where, ` ${kind.message(row)}.${after}`));
+      list.append(make("li", {}, where, findingWords(data, number, row, kind.ask(0))));
     }
     if (to < kind.parts.length) {
       const more = make("button", { type: "button" }, `${kind.parts.length - to} more`);

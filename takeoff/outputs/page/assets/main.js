@@ -22,14 +22,17 @@ function repetition(data, rows) {
 
 function startTabs() {
   const tabs = [...document.querySelectorAll('[role="tab"]')];
+  const panelOf = (tab) => byId(tab.getAttribute("aria-controls"));
   const show = (tab, focus) => {
+    const left = tabs.some((other) => other !== tab && panelOf(other).contains(document.activeElement));
     for (const other of tabs) {
       const chosen = other === tab;
       other.setAttribute("aria-selected", String(chosen));
       other.tabIndex = chosen ? 0 : -1;
-      byId(other.getAttribute("aria-controls")).hidden = !chosen;
+      panelOf(other).hidden = !chosen;
     }
     if (focus) tab.focus();
+    else if (left) panelOf(tab).focus({ preventScroll: true }); // what had the focus is hidden now
   };
   tabs.forEach((tab, n) => {
     tab.addEventListener("click", () => show(tab, false));
@@ -186,6 +189,7 @@ class Page {
     }
     const entries = Object.keys(colours).filter((name) => count.has(name));
     byId("legend").replaceChildren(
+      make("li", { className: "muted" }, state.mode === "formwork" ? "Surface:" : "Bodies:"),
       ...entries.map((name) => {
         const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
         const square = document.createElementNS("http://www.w3.org/2000/svg", "rect");
@@ -247,6 +251,7 @@ class Page {
     const height = box.min.z + share * (box.max.z - box.min.z);
     this.view.cut(share === 1 ? 1e6 : height);
     byId("cut-at").textContent = share === 1 ? "no cut" : `${figure(height - box.min.z, 2)} m up`;
+    byId("cut").setAttribute("aria-valuetext", byId("cut-at").textContent);
   }
 
   fitAll() {
@@ -312,6 +317,7 @@ class Page {
     row.classList.add("chosen");
     openUnder(row, itemParts(this.data, number, this.go));
     this.tab("bill");
+    row.querySelector("button").focus({ preventScroll: true });
     row.scrollIntoView({ block: "nearest" });
   }
 
@@ -326,6 +332,7 @@ class Page {
     row.classList.add("chosen");
     openUnder(row, findingList(this.data, number, this.go));
     this.tab("findings");
+    button.focus({ preventScroll: true });
     row.scrollIntoView({ block: "nearest" });
   }
 
@@ -352,6 +359,7 @@ class Page {
   }
 
   clear() {
+    const held = document.activeElement !== document.body;
     state.group = null;
     state.part = -1;
     state.face = -1;
@@ -362,6 +370,8 @@ class Page {
     byId("details").replaceChildren(make("p", { className: "muted" }, "No part is chosen."));
     this.display();
     this.say("");
+    // what had the focus may be gone with the choice
+    if (held && document.activeElement === document.body) document.querySelector('[role="tab"][aria-selected="true"]').focus();
   }
 
   say(text) {

@@ -26,7 +26,14 @@ class View {
     this.lights();
     this.parts();
     this.controls = new THREE.OrbitControls(this.camera, canvas);
-    this.controls.addEventListener("change", () => this.draw());
+    this.fitted = null;
+    this.held = false;
+    this.controls.addEventListener("start", () => (this.held = true));
+    this.controls.addEventListener("end", () => (this.held = false));
+    this.controls.addEventListener("change", () => {
+      if (this.held) this.fitted = null;
+      this.draw();
+    });
     this.wanted = false;
     this.edged = false;
     new ResizeObserver(() => this.resize() && this.now()).observe(canvas.parentElement);
@@ -169,6 +176,7 @@ class View {
     this.camera.position.copy(centre).addScaledVector(direction, this.distance(box, centre, direction));
     this.controls.target.copy(centre);
     this.controls.update();
+    this.fitted = box; // until the reader moves the camera
     this.draw();
   }
 
@@ -249,6 +257,7 @@ class View {
     else if (event.key === "-") offset.multiplyScalar(1 / 0.85);
     else return;
     event.preventDefault();
+    this.fitted = null;
     this.camera.position.copy(this.controls.target).add(offset);
     this.controls.update();
     this.draw();
@@ -263,6 +272,7 @@ class View {
     this.renderer.setSize(clientWidth, clientHeight, false);
     this.camera.aspect = clientWidth / clientHeight;
     this.camera.updateProjectionMatrix();
+    this.fit(this.fitted, null);
     return true;
   }
 
