@@ -23,7 +23,8 @@ def fillers(surfaces: Surfaces, contacts: Contacts) -> dict[int, list[Mesh]]:
     result: dict[int, list[Mesh]] = {}
     for number in range(len(contacts)):
         first, second = int(contacts.first[number]), int(contacts.second[number])
-        if surfaces.frame[first] < 0 or float(contacts.gap[number]) < LEAST_GAP:
+        curved = surfaces.frame[first] < 0 or contacts.bent[number]
+        if curved or float(contacts.gap[number]) < LEAST_GAP:
             continue
         axes = surfaces.axes[first]
         ends = sorted((float(surfaces.centre[first] @ axes[2]), float(surfaces.centre[second] @ axes[2])))

@@ -7,6 +7,7 @@ import shapely
 from numpy.typing import NDArray
 
 from takeoff.geometry import planar
+from takeoff.geometry.bent import bent_contacts, may_bend
 from takeoff.geometry.clipping import intersections
 from takeoff.geometry.mesh import Floats, Ints
 from takeoff.geometry.neighbours import ragged_product
@@ -22,7 +23,8 @@ class Contacts:
     """Pairs of surfaces that touch, each pair once.
 
     `first`, `second` (k,) surface numbers; `area` m2; `gap` m between the two, negative where they overlap a
-    little; `polygon` in the frame that both surfaces share (plane frame, or unrolled).
+    little; `polygon` in the frame that both surfaces share (plane frame, or unrolled). Facets of curves that share
+    none (`bent`) have it in the frame of the first, and `opposite` in that of the second.
     """
 
     first: Ints
@@ -30,18 +32,27 @@ class Contacts:
     area: Floats
     gap: Floats
     polygon: NDArray[np.object_]
+    opposite: NDArray[np.object_]
+    bent: NDArray[np.bool_]
 
     def __len__(self) -> int:
         return len(self.first)
+
+    def on_both(self) -> NDArray[np.object_]:
+        """The polygons in the frames of the first surfaces, then those in the frames of the second, (2k,)."""
+        return np.concatenate([self.polygon, self.opposite])
 
 
 def find_contacts(surfaces: Surfaces, pairs: Ints, gap: float) -> Contacts:
     """Contacts between the bodies of `pairs` (k, 2), body i's surfaces first; `gap` metres of tolerance."""
     first, second = _candidates(surfaces, pairs, gap)
-    flat = surfaces.frame[first] >= 0
+    flat = _face_in_plane(surfaces, first, second)
+    both_round = (surfaces.frame[first] < 0) & (surfaces.frame[second] < 0)
+    bent = ~flat & ~both_round
     parts = [
         _flat_contacts(surfaces, first[flat], second[flat], gap),
-        _round_contacts(surfaces, first[~flat], second[~flat], gap),
+        _round_contacts(surfaces, first[both_round], second[both_round], gap),
+        _kept(*bent_contacts(surfaces, first[bent], second[bent], gap)),
     ]
     return Contacts(
         first=np.concatenate([part.first for part in parts]),
@@ -49,11 +60,23 @@ def find_contacts(surfaces: Surfaces, pairs: Ints, gap: float) -> Contacts:
         area=np.concatenate([part.area for part in parts]),
         gap=np.concatenate([part.gap for part in parts]),
         polygon=np.concatenate([part.polygon for part in parts]),
+        opposite=np.concatenate([part.opposite for part in parts]),
+        bent=np.repeat([False, False, True], [len(part) for part in parts]),
     )
 
 
+def _face_in_plane(surfaces: Surfaces, a: Ints, b: Ints) -> NDArray[np.bool_]:
+    """Which pairs are flat, in one plane frame and look opposite ways."""
+    out: NDArray[np.bool_] = (
+        (surfaces.frame[a] >= 0)
+        & (surfaces.frame[a] == surfaces.frame[b])
+        & (surfaces.side[a] != surfaces.side[b])
+    )
+    return out
+
+
 def _candidates(surfaces: Surfaces, pairs: Ints, gap: float) -> tuple[Ints, Ints]:
-    """Surface pairs with near boxes that face each other: same plane frame and opposite sides, or both round."""
+    """Surface pairs with near boxes that face each other: in one plane frame, both round, or facets of a curve."""
     empty = np.empty(0, dtype=np.int64)
     if not len(pairs) or not len(surfaces):
         return empty, empty
@@ -68,22 +91,22 @@ def _candidates(surfaces: Surfaces, pairs: Ints, gap: float) -> tuple[Ints, Ints
     near_second = _near_body(surfaces, order, start, pairs[:, 1], body_box[pairs[:, 0]], gap)
     begin = np.searchsorted(near_second[0], np.arange(len(pairs) + 1))
     first_of, second_of = [empty], [empty]
+    any_curved = bool(surfaces.curved.any())
     row, item = near_first
     number = begin[row + 1] - begin[row]
     for piece in np.array_split(np.arange(len(row)), max(1, int(number.sum()) // CHUNK)):
         position, other = ragged_product(begin[row[piece]], begin[row[piece] + 1])
         a, b = item[piece][position], near_second[1][other]
-        both_flat = (
-            (surfaces.frame[a] >= 0)
-            & (surfaces.frame[a] == surfaces.frame[b])
-            & (surfaces.side[a] != surfaces.side[b])
-        )
+        facing = _face_in_plane(surfaces, a, b)
         both_round = (
             (surfaces.frame[a] < 0) & (surfaces.frame[b] < 0) & (surfaces.hollow[a] != surfaces.hollow[b])
         )
-        near = np.all(surfaces.box[a, 0] <= surfaces.box[b, 1] + gap, axis=1)
-        near &= np.all(surfaces.box[b, 0] <= surfaces.box[a, 1] + gap, axis=1)
-        keep = near & (both_flat | both_round)
+        facing |= both_round
+        if any_curved:
+            facing |= may_bend(surfaces, a, b)
+        a, b = a[facing], b[facing]
+        keep = np.all(surfaces.box[a, 0] <= surfaces.box[b, 1] + gap, axis=1)
+        keep &= np.all(surfaces.box[b, 0] <= surfaces.box[a, 1] + gap, axis=1)
         first_of.append(a[keep])
         second_of.append(b[keep])
     return np.concatenate(first_of), np.concatenate(second_of)
@@ -111,7 +134,7 @@ def _flat_contacts(surfaces: Surfaces, a: Ints, b: Ints, gap: float) -> Contacts
     near = np.abs(apart) <= gap
     a, b, apart = a[near], b[near], apart[near]
     polygon = intersections(surfaces.polygon[a], surfaces.polygon[b])
-    return _kept(a, b, shapely.area(polygon), apart, polygon)
+    return _kept(a, b, shapely.area(polygon), apart, polygon, polygon)
 
 
 def _round_contacts(surfaces: Surfaces, a: Ints, b: Ints, gap: float) -> Contacts:
@@ -121,12 +144,15 @@ def _round_contacts(surfaces: Surfaces, a: Ints, b: Ints, gap: float) -> Contact
     a, b, apart = a[near], b[near], apart[near]
     polygon = planar.intersection(surfaces.polygon[a], surfaces.polygon[b])
     area = shapely.area(polygon) * (surfaces.radius[a] + surfaces.radius[b]) / 2.0
-    return _kept(a, b, area, apart, polygon)
+    return _kept(a, b, area, apart, polygon, polygon)
 
 
-def _kept(a: Ints, b: Ints, area: Floats, apart: Floats, polygon: NDArray[np.object_]) -> Contacts:
+def _kept(
+    a: Ints, b: Ints, area: Floats, apart: Floats, polygon: NDArray[np.object_], opposite: NDArray[np.object_]
+) -> Contacts:
     keep = area > SMALLEST
-    return Contacts(a[keep], b[keep], area[keep], apart[keep], polygon[keep])
+    bent = np.zeros(int(keep.sum()), dtype=bool)
+    return Contacts(a[keep], b[keep], area[keep], apart[keep], polygon[keep], opposite[keep], bent)
 
 
 def covered(rows: Ints, polygons: NDArray[np.object_]) -> dict[int, shapely.Geometry]:

@@ -107,7 +107,7 @@ def _covered(
         return {}
     both = counted[surfaces.part[contacts.first]] & counted[surfaces.part[contacts.second]]
     rows = np.concatenate([contacts.first[both], contacts.second[both]])
-    return covered(rows, np.concatenate([contacts.polygon[both]] * 2))
+    return covered(rows, contacts.on_both()[np.concatenate([both, both])])
 
 
 def _face(

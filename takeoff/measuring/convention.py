@@ -91,6 +91,10 @@ class Slopes(_Table):
     free_below_deg: Annotated[float, Field(ge=0, le=90)]
     side_within_deg: Annotated[float, Field(ge=0, le=90)]
 
+    def limits(self) -> list[float]:
+        """Degrees above level at which a face becomes another: soffit, side, top slope, free; ascending."""
+        return sorted({-self.side_within_deg, self.side_within_deg, 90.0 - self.free_below_deg})
+
 
 class Voids(_Table):
     """Voids that stay in the quantity up to a size."""

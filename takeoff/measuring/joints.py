@@ -88,14 +88,16 @@ def gather_patches(
         if mine == theirs and not _is_topped(one, two, float(surfaces.normal[row, 2])):
             continue
         seen, faced = member(one, piece), member(two, met)
+        polygon = contacts.polygon[k]
         if _set_after(faced, theirs, float(surfaces.normal[other_row, 2]), seen, mine):
             row, own, other, mine, theirs = other_row, other, own, theirs, mine
             seen, faced = faced, seen
+            polygon = contacts.opposite[k]
         kind = _kind(float(surfaces.normal[row, 2]), seen, faced)
         gathered[mine, theirs, kind].append(
             Patch(
                 row, own, other, seen, faced,
-                contacts.polygon[k], float(contacts.area[k]), abs(float(contacts.gap[k])),
+                polygon, float(contacts.area[k]), abs(float(contacts.gap[k])),
             )
         )  # fmt: skip
     return gathered

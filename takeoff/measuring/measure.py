@@ -11,6 +11,7 @@ from takeoff.geometry.facets import make_facets
 from takeoff.geometry.mesh import Floats, Ints, boxes_of
 from takeoff.geometry.neighbours import near_pairs
 from takeoff.geometry.overlaps import Crew, here
+from takeoff.geometry.slopes import split_by_rise
 from takeoff.geometry.solids import SolidResult
 from takeoff.geometry.surfaces import Surfaces, make_surfaces
 from takeoff.later import Later
@@ -92,7 +93,9 @@ def measure(
     settled = settle(plans, orders, solids, storeys, origin, convention, crew)
     bodies = settled.bodies
     progress("surfaces")
-    surfaces = make_surfaces(make_facets([body.mesh for body in bodies]))
+    surfaces = split_by_rise(
+        make_surfaces(make_facets([body.mesh for body in bodies])), convention.slopes.limits()
+    )
     rows_of = _rows_of(surfaces, len(bodies))
     progress("contacts")
     gap, joint = convention.contacts.gap_mm / 1e3, convention.contacts.joint_mm / 1e3

@@ -82,7 +82,9 @@ def find_touches(
     state = _states(surfaces, bodies, other, convention)
     gap = np.abs(contacts.gap[twice])
     beside = _standing_near(surfaces, bodies, rows_of)
-    return Touches(own[relieved], other, contacts.area[twice], gap, contacts.polygon[twice], state, beside)
+    return Touches(
+        own[relieved], other, contacts.area[twice], gap, contacts.on_both()[relieved], state, beside
+    )
 
 
 def find_relief(

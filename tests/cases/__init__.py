@@ -1,7 +1,9 @@
 """Measuring cases whose answers are worked out by hand, one file for each kind of work."""
 
 from cases import (
+    curves,
     doubles,
+    drops,
     footings,
     frames,
     ground_forms,
@@ -11,6 +13,7 @@ from cases import (
     rounded,
     slabs,
     stairs,
+    supports,
     walls,
 )
 from cases.case import Case, CaseModel, totals
@@ -21,6 +24,9 @@ CASES: tuple[Case, ...] = (
     *slabs.CASES,
     *stairs.CASES,
     *rounded.CASES,
+    *curves.CASES,
+    *supports.CASES,
+    *drops.CASES,
     *layered.CASES,
     *footings.CASES,
     *neighbours.CASES,
