@@ -8,10 +8,11 @@ import shapely
 from numpy.typing import NDArray
 
 from takeoff.geometry import planar
+from takeoff.geometry.clipping import bounds_and_boxes
 from takeoff.geometry.edges import connected
 from takeoff.geometry.frames import Frames, make_frames
 from takeoff.geometry.loops import Loops, trace_loops
-from takeoff.geometry.mesh import Floats, Ints, Mesh, areas, normals
+from takeoff.geometry.mesh import Floats, Ints, Mesh, areas, normals, stacked
 
 FLAT = 1e-5
 """A triangle belongs to its neighbour's plane when its far corner is within this many metres of it."""
@@ -105,10 +106,8 @@ def _joined(meshes: Sequence[Mesh]) -> tuple[Floats, Ints, Ints, Ints]:
     """All meshes in one: vertices, faces, labels and the body of each face."""
     if not meshes:
         return np.empty((0, 3)), np.empty((0, 3), np.int64), np.empty(0, np.int64), np.empty(0, np.int64)
-    starts = np.cumsum([0] + [len(mesh.vertices) for mesh in meshes[:-1]])
     return (
-        np.concatenate([mesh.vertices for mesh in meshes]),
-        np.concatenate([mesh.faces + start for mesh, start in zip(meshes, starts, strict=True)]),
+        *stacked(meshes),
         np.concatenate([mesh.labels for mesh in meshes]),
         np.repeat(np.arange(len(meshes)), [len(mesh.faces) for mesh in meshes]),
     )
@@ -207,11 +206,13 @@ def _sums(owner: Ints, values: Floats, count: int) -> Floats:
 
 
 def _boxes(corners: Floats, owner: Ints, count: int) -> Floats:
-    """Bounds (count, 2, 3) of the triangles of each owner."""
+    """Bounds (count, 2, 3) of the triangles of each owner; each has one at least."""
     box = np.empty((count, 2, 3))
-    box[:, 0], box[:, 1] = np.inf, -np.inf
-    np.minimum.at(box[:, 0], owner, corners.min(axis=1))
-    np.maximum.at(box[:, 1], owner, corners.max(axis=1))
+    order = np.argsort(owner, kind="stable")
+    starts = np.searchsorted(owner[order], np.arange(count))
+    if count:
+        box[:, 0] = np.minimum.reduceat(corners.min(axis=1)[order], starts)
+        box[:, 1] = np.maximum.reduceat(corners.max(axis=1)[order], starts)
     return box
 
 
@@ -250,7 +251,10 @@ def _polygons(
         result[facet] = shapely.Polygon(rings[ring], inner[facet])
     made = np.array([polygon is not None for polygon in result])
     broken = ~made
-    broken[made] = ~shapely.is_valid(result[made])
+    # A rectangle along the axes is sound, and most faces are; asking the library costs more than making them.
+    doubtful = np.flatnonzero(made)
+    doubtful = doubtful[~bounds_and_boxes(result[doubtful])[1]]
+    broken[doubtful] = ~shapely.is_valid(result[doubtful])
     if broken.any():
         _repair(vertices, faces, facet_of, axes, broken, result)
     return result

@@ -30,8 +30,11 @@ def make_frames(normals: Floats, weights: Floats) -> Frames:
     """Group (f, 3) unit normals into classes of parallel planes; `weights` (f,) areas steer the mean."""
     if not len(normals):
         return Frames(np.empty((0, 3, 3)), np.empty(0, np.int64), np.empty(0, np.int64))
-    rounded, inverse = np.unique(np.round(normals, 6), axis=0, return_inverse=True)
-    inverse = inverse.reshape(-1)
+    millionths = np.round(normals, 6)
+    x, y, z = (np.rint(millionths * 1e6).astype(np.int64) + 2_000_000).T
+    # one number a normal, in the order of its three: numbers sort many times faster than rows
+    _, first, inverse = np.unique((x << 46) | (y << 23) | z, return_index=True, return_inverse=True)
+    rounded, inverse = millionths[first], inverse.reshape(-1)
     count = len(rounded)
     both = np.concatenate([rounded, -rounded])
     near = near_pairs(np.stack([both, both], axis=1), PARALLEL)

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -21,12 +22,14 @@ class Likeness:
     shape: Ints
     place: Floats
 
-    def beside(self, base: int, others: Sequence[int]) -> tuple[tuple[int, int, int, int], ...]:
-        """Shapes of `others` and where they stand from mesh `base`, in units of `FINE`: a key."""
-        apart = np.round((self.place[list(others)] - self.place[base]) / FINE).astype(np.int64)
-        return tuple(
-            (int(self.shape[other]), *step) for other, step in zip(others, apart.tolist(), strict=True)
-        )
+    def beside(self, bases: Sequence[int], others: Sequence[Sequence[int]]) -> list[bytes]:
+        """For each mesh of `bases` the shapes of its `others` and where they stand from it, in `FINE`: a key."""
+        count = [len(own) for own in others]
+        flat = np.array([other for own in others for other in own], dtype=np.int64)
+        apart = np.round((self.place[flat] - np.repeat(self.place[list(bases)], count, axis=0)) / FINE)
+        keys = np.column_stack([self.shape[flat], apart.astype(np.int64)])
+        bounds = np.cumsum([0, *count]).tolist()
+        return [keys[low:high].tobytes() for low, high in pairwise(bounds)]
 
 
 def likeness(meshes: Sequence[Mesh]) -> Likeness:

@@ -79,6 +79,27 @@ def volume(mesh: Mesh) -> float:
     return float((corners[:, 0] * crossed(corners[:, 1], corners[:, 2])).sum() / 6.0)
 
 
+def volumes_of(meshes: Sequence[Mesh]) -> list[float]:
+    """Signed volume, m3, of each mesh, as `volume` has it."""
+    solid = [mesh for mesh in meshes if len(mesh.faces)]
+    if not solid:
+        return [0.0] * len(meshes)
+    vertices, faces = stacked(solid)
+    starts = np.cumsum([0, *(len(mesh.faces) for mesh in solid[:-1])])
+    reference = np.repeat(vertices[faces[starts, 0]], [len(mesh.faces) for mesh in solid], axis=0)
+    a, b, c = (vertices[faces[:, corner]] - reference for corner in range(3))
+    sums = iter((np.add.reduceat((a * crossed(b, c)).sum(axis=1), starts) / 6.0).tolist())
+    return [next(sums) if len(mesh.faces) else 0.0 for mesh in meshes]
+
+
+def stacked(meshes: Sequence[Mesh]) -> tuple[Floats, Ints]:
+    """Vertices and faces of one mesh or more in one table: (n, 3) and (m, 3)."""
+    starts = np.cumsum([0, *(len(mesh.vertices) for mesh in meshes[:-1])])
+    faces = np.concatenate([mesh.faces for mesh in meshes])
+    faces = faces + np.repeat(starts, [len(mesh.faces) for mesh in meshes])[:, None]
+    return np.concatenate([mesh.vertices for mesh in meshes]), faces
+
+
 def areas(corners: Floats) -> Floats:
     """Area of each triangle, m2: (m, 3, 3) in, (m,) out."""
     cross = crossed(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])

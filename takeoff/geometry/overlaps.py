@@ -107,8 +107,10 @@ def resolve_overlaps(
     for keeper, other in meeting:
         met.setdefault(keeper, []).append(other)
         met.setdefault(other, []).append(keeper)
+    steps = np.round(like.place / COARSE).astype(np.int64).tolist()
+    places = [(shape, *step) for shape, step in zip(like.shape.tolist(), steps, strict=True)]
     cuts = [
-        (other, _in_turn([keeper for keeper in keepers if keeper not in swallowed], rank, met, like))
+        (other, _in_turn([keeper for keeper in keepers if keeper not in swallowed], rank, met, places))
         for other, keepers in keepers_of.items()
         if other not in swallowed
     ]
@@ -125,21 +127,21 @@ def resolve_overlaps(
 
 
 def _in_turn(
-    keepers: Sequence[int], rank: Sequence[tuple], met: Mapping[int, Sequence[int]], like: Likeness
+    keepers: Sequence[int],
+    rank: Sequence[tuple],
+    met: Mapping[int, Sequence[int]],
+    places: Sequence[tuple[int, ...]],
 ) -> tuple[int, ...]:
-    """Keepers in the order in which they cut: those that meet each other by rank, the rest by shape and place.
+    """Keepers in the order in which they cut: those that meet each other by rank, the rest by shape and `places`.
 
     Where keepers keep apart, their order changes nothing; by place it repeats where an arrangement does.
     """
+    if len(keepers) == 1:
+        return tuple(keepers)
     depth: dict[int, int] = {}
     for keeper in sorted(keepers, key=lambda body: rank[body]):
-        depth[keeper] = max((depth.get(other, -1) for other in met[keeper]), default=-1) + 1
-    steps = np.round(like.place[list(keepers)] / COARSE).astype(np.int64).tolist()
-    places = {
-        keeper: (depth[keeper], int(like.shape[keeper]), *step)
-        for keeper, step in zip(keepers, steps, strict=True)
-    }
-    return tuple(sorted(keepers, key=lambda keeper: places[keeper]))
+        depth[keeper] = max([depth.get(other, -1) for other in met[keeper]], default=-1) + 1
+    return tuple(sorted(keepers, key=lambda keeper: (depth[keeper], *places[keeper])))
 
 
 def _shares(
@@ -149,8 +151,9 @@ def _shares(
     numbers: dict[tuple, int] = {}
     tasks: list[Task] = []
     asked = []
-    for first, second in pairs:
-        key = int(like.shape[first]), like.beside(first, (second,))
+    besides = like.beside([first for first, _ in pairs], [(second,) for _, second in pairs])
+    for (first, second), beside in zip(pairs, besides, strict=True):
+        key = int(like.shape[first]), beside
         if key not in numbers:
             numbers[key] = len(tasks)
             tasks.append(Share(meshes[first], meshes[second]))
@@ -172,8 +175,9 @@ def _remains(
     tasks: list[Task] = []
     firsts: list[int] = []
     asked = []
-    for body, cutters in cuts:
-        key = int(like.shape[body]), bool(apart[body]), like.beside(body, cutters)
+    besides = like.beside([body for body, _ in cuts], [cutters for _, cutters in cuts])
+    for (body, cutters), beside in zip(cuts, besides, strict=True):
+        key = int(like.shape[body]), bool(apart[body]), beside
         if key not in numbers:
             numbers[key] = len(tasks)
             firsts.append(body)

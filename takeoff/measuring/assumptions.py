@@ -1,7 +1,6 @@
 """What measuring has to assume where the model is silent, and the findings that say so."""
 
 from collections.abc import Mapping, Sequence
-from fnmatch import fnmatchcase
 
 import numpy as np
 
@@ -11,13 +10,14 @@ from takeoff.measuring.bodies import Body
 from takeoff.measuring.convention import Convention
 from takeoff.measuring.formwork import FormedBody
 from takeoff.measuring.holes import LeftIn
+from takeoff.measuring.name_patterns import fits_any
 from takeoff.measuring.records import SurfaceRow
 from takeoff.told import Quantity, counted, told
 
 
 def slabs_on_ground(bodies: Sequence[Body], convention: Convention) -> tuple[list[bool], list[Finding]]:
     """Which slabs lie on the ground, by what the model calls them; by name alone it is a finding."""
-    words = [word.casefold() for word in convention.ground.slab_words]
+    words = tuple(convention.ground.slab_words)
     grounded, findings = [], []
     for body in bodies:
         facts = body.element.facts
@@ -27,8 +27,7 @@ def slabs_on_ground(bodies: Sequence[Body], convention: Convention) -> tuple[lis
         if body.element.subrole.upper() == "BASESLAB":
             grounded.append(True)
             continue
-        texts = [text.casefold() for text in (facts.name, facts.type_name, facts.object_type) if text]
-        named = any(fnmatchcase(text, word) for text in texts for word in words)
+        named = fits_any(words, (facts.name, facts.type_name, facts.object_type))
         grounded.append(named)
         if named and body.formed:
             findings.append(

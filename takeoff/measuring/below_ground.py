@@ -6,7 +6,6 @@ envelope and its inside is not outside.
 """
 
 from collections.abc import Mapping, Sequence
-from fnmatch import fnmatchcase
 
 import numpy as np
 import shapely
@@ -21,6 +20,7 @@ from takeoff.measuring.bodies import FORMED, Body
 from takeoff.measuring.convention import Convention
 from takeoff.measuring.dimensions import Dimensions, plan_polygon, rectangle_sides
 from takeoff.measuring.enclosure import STEP, Enclosure, bottom_of, outside_part
+from takeoff.measuring.name_patterns import fits_any
 from takeoff.measuring.records import EnvelopeRow
 
 SMALLEST = 1e-3
@@ -94,9 +94,9 @@ def below_ground_volumes(bodies: Sequence[Body], level: float) -> dict[int, floa
 def is_blinding(body: Body, convention: Convention) -> bool:
     """Whether a body is a layer of blinding, by the words that name it."""
     facts = body.element.facts
-    texts = [text.casefold() for text in (facts.name, facts.type_name, body.plan.material) if text]
-    words = [word.casefold() for word in convention.ground.blinding_words]
-    return any(fnmatchcase(text, word) for text in texts for word in words)
+    return fits_any(
+        tuple(convention.ground.blinding_words), (facts.name, facts.type_name, body.plan.material)
+    )
 
 
 def _covered(

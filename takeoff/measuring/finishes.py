@@ -1,15 +1,13 @@
 """Classes of formed finish: which faces are to be fair-faced, by rules in a data file."""
 
-import re
 from collections.abc import Sequence
-from fnmatch import translate
-from functools import lru_cache
 from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from takeoff.data_files import load_table
 from takeoff.measuring.bodies import Body
+from takeoff.measuring.name_patterns import fits_any
 
 
 class FinishRule(BaseModel):
@@ -30,15 +28,15 @@ class FinishRule(BaseModel):
         facts = body.element.facts
         if self.roles and body.role not in self.roles:
             return False
-        if self.storeys and not _any(self.storeys, (body.storey,)):
+        if self.storeys and not fits_any(self.storeys, (body.storey,)):
             return False
         texts = (facts.name, facts.type_name, facts.object_type, facts.mark, body.plan.material)
-        if self.words and not _any(self.words, texts):
+        if self.words and not fits_any(self.words, texts):
             return False
         for place, pattern in self.properties.items():
             set_name, _, name = place.partition(".")
             value = facts.properties.get(set_name, {}).get(name)
-            if value is None or not _any((pattern,), (str(value),)):
+            if value is None or not fits_any((pattern,), (str(value),)):
                 return False
         return True
 
@@ -63,14 +61,3 @@ def finish_class(rules: Sequence[FinishRule], category: str) -> str:
 def load_finishes(path: Path) -> Finishes:
     """Read a finishes file. Raises InputError with the rule and the fault."""
     return load_table(path, Finishes)
-
-
-def _any(patterns: tuple[str, ...], texts: Sequence[str]) -> bool:
-    fits = _expression(patterns).match
-    return any(fits(text.casefold()) for text in texts if text)
-
-
-@lru_cache(maxsize=256)
-def _expression(patterns: tuple[str, ...]) -> re.Pattern[str]:
-    """One expression for all patterns: bodies are many, rules are few."""
-    return re.compile("|".join(translate(pattern.casefold()) for pattern in patterns))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from takeoff.findings import Finding
-from takeoff.geometry.mesh import Floats, Mesh, boxes_of, volume
+from takeoff.geometry.mesh import Floats, Mesh, boxes_of, stacked, volumes_of
 from takeoff.geometry.neighbours import near_pairs
 from takeoff.geometry.overlaps import Crew, Resolved, here, resolve_overlaps
 from takeoff.geometry.solids import SolidResult
@@ -80,6 +80,7 @@ def settle(
         for model in dict.fromkeys(plan.facts.model for plan in plans)
     }
     spans = _spans(lumps, float(origin[2]))
+    sizes = _sizes(raws, lumps)
     bodies: list[Body] = []
     swallowed: dict[tuple[int, int], tuple[float, float, str]] = {}
     numbers: dict[tuple[str, str], int] = defaultdict(int)
@@ -92,11 +93,10 @@ def settle(
             reason = f"the same body as {twins[i]}" if i in twins else "lies wholly within other concrete"
             swallowed[raw.element, raw.plan.part] = (raw.gross, raw.net, reason)
             continue
-        groups = _by_storey(plan, lumps[i], spans[i], levels[plan.facts.model])
-        uncut = len(lumps[i]) == 1 and lumps[i][0] is raw.mesh
-        nets = [raw.net] if uncut else [sum(volume(mesh) for mesh in meshes) for _, meshes in groups]
+        groups = _by_storey(plan, spans[i], levels[plan.facts.model])
+        nets = [sum([sizes[i][place] for place in places]) for _, places in groups]
         total = sum(nets)
-        for place, ((name, level), meshes) in enumerate(groups):
+        for place, ((name, level), places) in enumerate(groups):
             share = nets[place] / total if total else 0.0
             key = plan.facts.model, plan.facts.global_id
             if place:
@@ -107,7 +107,7 @@ def settle(
                     plan=raw.plan,
                     number=numbers[key] if place else raw.plan.part,
                     lump=place + 1,
-                    mesh=_joined(meshes),
+                    mesh=_joined([lumps[i][lump] for lump in places]),
                     gross=raw.gross * share,
                     before=raw.net * share,
                     net=nets[place],
@@ -165,27 +165,32 @@ def _spans(lumps: Sequence[tuple[Mesh, ...]], shift: float) -> list[list[tuple[f
     return [[tuple(next(each)) for _ in own] for own in lumps]
 
 
+def _sizes(raws: Sequence[_Raw], lumps: Sequence[tuple[Mesh, ...]]) -> list[list[float]]:
+    """Volume of each lump of each body, m3; of one that was not cut the volume that the solid stage proved."""
+    cut = [not (len(own) == 1 and own[0] is raw.mesh) for raw, own in zip(raws, lumps, strict=True)]
+    each = iter(volumes_of([lump for own, was in zip(lumps, cut, strict=True) if was for lump in own]))
+    return [
+        [next(each) for _ in own] if was else [raw.net]
+        for raw, own, was in zip(raws, lumps, cut, strict=True)
+    ]
+
+
 def _by_storey(
-    plan: ElementPlan, lumps: Sequence[Mesh], spans: Sequence[tuple[float, float]], levels: Levels
-) -> list[tuple[tuple[str, float | None], list[Mesh]]]:
-    """Lumps gathered by the storey where they stand, from the lowest up."""
-    groups: dict[tuple[str, float | None], list[Mesh]] = {}
-    for place in sorted(range(len(lumps)), key=lambda place: spans[place][0]):
+    plan: ElementPlan, spans: Sequence[tuple[float, float]], levels: Levels
+) -> list[tuple[tuple[str, float | None], list[int]]]:
+    """Places of lumps gathered by the storey where they stand, from the lowest up."""
+    groups: dict[tuple[str, float | None], list[int]] = {}
+    for place in sorted(range(len(spans)), key=lambda place: spans[place][0]):
         low, high = spans[place]
         stands = storey_of(plan.role, low, high, plan.facts.storey, levels)
-        groups.setdefault(stands, []).append(lumps[place])
+        groups.setdefault(stands, []).append(place)
     return list(groups.items())
 
 
 def _joined(meshes: Sequence[Mesh]) -> Mesh:
     if len(meshes) == 1:
         return meshes[0]
-    starts = np.cumsum([0] + [len(mesh.vertices) for mesh in meshes[:-1]])
-    return Mesh(
-        np.concatenate([mesh.vertices for mesh in meshes]),
-        np.concatenate([mesh.faces + start for mesh, start in zip(meshes, starts, strict=True)]),
-        np.concatenate([mesh.labels for mesh in meshes]),
-    )
+    return Mesh(*stacked(meshes), np.concatenate([mesh.labels for mesh in meshes]))
 
 
 def _findings(

@@ -1,6 +1,7 @@
 """On which storey a body stands."""
 
-from collections.abc import Sequence
+from bisect import bisect_right
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from takeoff.reading.facts import Storey
@@ -11,16 +12,23 @@ REACH = 1.0
 
 @dataclass(frozen=True, slots=True)
 class Levels:
-    """Storeys from below, and whether no two share a level."""
+    """Storeys from below and their elevations, m, the lowest of each name, and whether no two share a level."""
 
     storeys: tuple[Storey, ...]
+    elevations: tuple[float, ...]
+    named: Mapping[str, Storey]
     distinct: bool
 
 
 def levels_of(storeys: Sequence[Storey]) -> Levels:
     """The levels of a model's storeys."""
     ordered = tuple(sorted(storeys, key=lambda storey: storey.elevation))
-    return Levels(ordered, len({round(storey.elevation, 3) for storey in ordered}) == len(ordered))
+    return Levels(
+        ordered,
+        tuple(storey.elevation for storey in ordered),
+        {storey.name: storey for storey in reversed(ordered)},
+        len({round(storey.elevation, 3) for storey in ordered}) == len(ordered),
+    )
 
 
 def storey_of(role: str, low: float, high: float, filed: str, model: Levels) -> tuple[str, float | None]:
@@ -30,19 +38,17 @@ def storey_of(role: str, low: float, high: float, filed: str, model: Levels) -> 
     near its level, so that a kicker or a pad does not move it. Other roles stay where the model files them.
     Without a filing the storey below the body is taken. Empty name when the model has no storeys.
     """
-    levels, distinct = model.storeys, model.distinct
-    named = next((storey for storey in levels if storey.name == filed), None)
+    levels, elevations = model.storeys, model.elevations
+    named = model.named.get(filed)
     if not levels:
         return filed, None
     if named is not None:
-        if role not in ("wall", "column") or not distinct:
+        if role not in ("wall", "column") or not model.distinct:
             return named.name, named.elevation
-        above = next(
-            (storey.elevation for storey in levels if storey.elevation > named.elevation), float("inf")
-        )
+        next_up = bisect_right(elevations, named.elevation)
+        above = elevations[next_up] if next_up < len(elevations) else float("inf")
         if named.elevation - REACH <= low < above - min(REACH, (high - low) / 2.0):
             return named.name, named.elevation
     middle = min(low + REACH, (low + high) / 2.0) if role in ("wall", "column", "stair") else high
-    below = [storey for storey in levels if storey.elevation <= middle + 1e-3]
-    stands = below[-1] if below else levels[0]
+    stands = levels[max(bisect_right(elevations, middle + 1e-3) - 1, 0)]
     return stands.name, stands.elevation
