@@ -62,6 +62,7 @@ def told(pattern: str, *values: object, **named: object) -> str:
     stay quantities. Values may contain braces."""
     parts: list[str | Quantity] = []
     given = iter(values)
+    measured = False
     for literal, name in _split(pattern):
         if literal:
             parts.append(literal)
@@ -69,9 +70,13 @@ def told(pattern: str, *values: object, **named: object) -> str:
             value = named[name] if name else next(given)
             if isinstance(value, Told):
                 parts += value.parts
+                measured = True
+            elif isinstance(value, Quantity):
+                parts.append(value)
+                measured = True
             else:
-                parts.append(value if isinstance(value, Quantity) else str(value))
-    return Told(parts) if any(type(part) is Quantity for part in parts) else "".join(map(str, parts))
+                parts.append(str(value))
+    return Told(parts) if measured else "".join(map(str, parts))
 
 
 def joined(separator: str, texts: Iterable[object]) -> str:

@@ -8,6 +8,7 @@ from meshes import box, cylinder, mesh
 
 from takeoff.geometry.contacts import find_contacts
 from takeoff.geometry.facets import make_facets
+from takeoff.geometry.mesh import Mesh, volume, volumes_of
 from takeoff.geometry.neighbours import near_pairs
 from takeoff.geometry.surfaces import make_surfaces
 
@@ -102,3 +103,12 @@ def test_no_meshes_make_no_surfaces():
     surfaces = make_surfaces(make_facets([]))
     assert len(surfaces) == 0
     assert len(find_contacts(surfaces, np.empty((0, 2), dtype=np.int64), 0.005)) == 0
+
+
+def test_volumes_of_many_meshes_are_those_of_each():
+    meshes = [mesh(box((100, 0, 3), (1, 2, 3))), mesh(cylinder((0, 0, 0), 0.3, 2.0))]
+    none = Mesh.of(np.empty((0, 3)), np.empty((0, 3), dtype=np.int64))
+    found = volumes_of([meshes[0], none, meshes[1]])
+    assert found == pytest.approx([6.0, 0.0, volume(meshes[1])], abs=1e-12)
+    assert volumes_of([none]) == [0.0]
+    assert volumes_of([]) == []

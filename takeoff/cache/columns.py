@@ -24,6 +24,17 @@ class Columns:
         return tuple(made)
 
 
+def changed(rows: Sequence[Any], **values: Sequence[Any]) -> tuple[Any, ...]:
+    """Records of one class, with slots, in which the named fields have other `values`, one for each record."""
+    if not rows:
+        return ()
+    names = [entry.name for entry in fields(rows[0])]
+    kept = [name for name in names if name not in values]
+    columns = dict(zip(kept, _turned(map(attrgetter(*kept), rows)), strict=True))
+    columns |= {name: tuple(values[name]) for name in values}
+    return Columns(type(rows[0]), len(rows), tuple(columns[name] for name in names)).rows()
+
+
 def packed(table: Any) -> Any:
     """A dataclass with each field that is a tuple of records of one class, with slots, laid out as `Columns`."""
     changes = {

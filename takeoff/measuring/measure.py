@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from takeoff.cache.columns import changed
 from takeoff.geometry.contacts import find_contacts
 from takeoff.geometry.facets import make_facets
 from takeoff.geometry.mesh import Floats, Ints, boxes_of
@@ -140,15 +141,14 @@ def measure(
     envelope = (*envelope, *watertight_pours(pours, envelope, low))
 
     progress("quantities")
-    parts = part_rows(
-        bodies, sizes, surfaces, rows_of, formed, holes, below, left_in, convention, rules.handling
+    measured_parts = part_rows(
+        bodies, sizes, surfaces, formed, holes, below, left_in, convention, rules.handling
     )
     missing, reasons = unmeasured_parts(
         plans, orders, solids, settled, {body.key for body in bodies if body.concrete}
     )
-    parts += missing
     findings += reasons
-    parts, steel = _reinforced(parts, plans, models, rules)
+    parts, steel = _reinforced([*measured_parts, *missing], plans, models, rules)
     findings += steel.findings
     declared = compare_declared(parts, plans, rules.checks.declared)
     findings += declared.findings
@@ -169,7 +169,7 @@ def measure(
     unformed = tuple(row for body in formed.values() for row in body.surfaces)
     results = Results(parts, formwork, unformed, holes, made.joints, pours)
     measurement = Measurement(
-        parts=tuple(parts),
+        parts=parts,
         formwork=formwork,
         surfaces=unformed,
         holes=holes,
@@ -217,37 +217,34 @@ def _rows_of(surfaces: Surfaces, count: int) -> list[Ints]:
 
 def _reinforced(
     parts: Sequence[MeasuredPart], plans: Sequence[ElementPlan], models: Sequence[ModelFacts], rules: Rules
-) -> tuple[list[MeasuredPart], Reinforcement]:
+) -> tuple[tuple[MeasuredPart, ...], Reinforcement]:
     """The parts with their steel, and the rows and findings behind it."""
     facts = {(plan.facts.model, plan.facts.global_id): plan.facts for plan in plans}
     bars = {model.model: model.bars for model in models}
     steel = reinforce(parts, facts, bars, rules.allowances)
-    filled = []
-    for part in parts:
-        own = steel.by_part.get(part_key(part))
-        if own is not None:
-            part = replace(
-                part,
-                reinforcement_kg=own.mass,
-                reinforcement_basis=own.basis,
-                reinforcement_low_kg=own.low,
-                reinforcement_high_kg=own.high,
-            )
-        filled.append(part)
+    own = [steel.by_part.get(part_key(part)) for part in parts]
+    filled = changed(
+        parts,
+        reinforcement_kg=[None if one is None else one.mass for one in own],
+        reinforcement_basis=["" if one is None else one.basis for one in own],
+        reinforcement_low_kg=[None if one is None else one.low for one in own],
+        reinforcement_high_kg=[None if one is None else one.high for one in own],
+    )
     return filled, steel
 
 
 def _with_declared(
     parts: Sequence[MeasuredPart], volumes: Mapping[tuple[str, str], float]
-) -> list[MeasuredPart]:
+) -> tuple[MeasuredPart, ...]:
     """The declared volume of each element on the first of its rows, so that the column may be summed."""
+    if not volumes:
+        return tuple(parts)
     left = dict(volumes)
-    return [
-        replace(part, declared_volume_m3=left.pop((part.model, part.global_id)))
-        if part.method != "not-concrete" and (part.model, part.global_id) in left
-        else part
+    declared = [
+        None if part.method == "not-concrete" else left.pop((part.model, part.global_id), None)
         for part in parts
     ]
+    return changed(parts, declared_volume_m3=declared)
 
 
 def _counts(parts: Sequence[MeasuredPart]) -> dict[str, dict[str, int]]:

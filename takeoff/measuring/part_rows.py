@@ -4,8 +4,8 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 
 import numpy as np
+import shapely
 
-from takeoff.geometry.mesh import Ints
 from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.bodies import Body
 from takeoff.measuring.convention import Convention, band
@@ -20,7 +20,6 @@ def part_rows(
     bodies: Sequence[Body],
     sizes: Sequence[Dimensions],
     surfaces: Surfaces,
-    rows_of: Sequence[Ints],
     formed: Mapping[int, FormedBody],
     holes: Sequence[HoleRow],
     below: Mapping[int, float],
@@ -32,12 +31,19 @@ def part_rows(
     pierced: dict[tuple[str, str, int], float] = defaultdict(float)
     for hole in holes:
         pierced[hole.model, hole.global_id, hole.part] += hole.area_m2
+    upright = np.abs(surfaces.normal[:, 2]) < 0.5
+    sides = np.bincount(surfaces.part[upright], surfaces.area[upright], len(bodies)).tolist()
+    girths = shapely.length(np.array([size.outline for size in sizes], dtype=object)).tolist()
+    densities: dict[tuple[str, str], float] = {}
     parts = []
     for number, (body, size) in enumerate(zip(bodies, sizes, strict=True)):
         if not body.concrete:
             continue
         facts = body.element.facts
         result = formed.get(number)
+        mix = body.plan.strength_class, body.plan.material
+        if mix not in densities:
+            densities[mix] = handling.density_of(*mix)
         parts.append(
             MeasuredPart(
                 model=facts.model,
@@ -63,12 +69,12 @@ def part_rows(
                 width_m=size.width,
                 height_m=size.height,
                 plan_area_m2=size.plan_area + (left_in[number].floor if number in left_in else 0.0),
-                side_area_m2=_side_area(surfaces, rows_of[number], body, size),
+                side_area_m2=_side_area(sides[number], body, size),
                 formwork_m2=result.area if result is not None else None,
-                weight_t=body.net * handling.density_of(body.plan.strength_class, body.plan.material) / 1e3,
+                weight_t=body.net * densities[mix] / 1e3,
                 lump=body.lump,
                 thickness_m=size.thickness,
-                size_band=_size_band(body, size, convention),
+                size_band=_size_band(body, size, girths[number], convention),
                 assembly=facts.assembly,
                 opening_area_m2=pierced.get(body.key, 0.0),
                 below_ground_m3=below.get(number),
@@ -78,16 +84,13 @@ def part_rows(
     return parts
 
 
-def _side_area(surfaces: Surfaces, rows: Ints, body: Body, size: Dimensions) -> float:
-    """Area of one face of a wall net of openings; of all upright faces for other roles, m2."""
-    upright = rows[np.abs(surfaces.normal[rows, 2]) < 0.5]
-    if body.role != "wall" or size.thickness <= 0:
-        return float(surfaces.area[upright].sum())
-    return body.net / size.thickness
+def _side_area(upright: float, body: Body, size: Dimensions) -> float:
+    """Area of one face of a wall net of openings; of all upright faces (`upright` m2) for other roles, m2."""
+    return upright if body.role != "wall" or size.thickness <= 0 else body.net / size.thickness
 
 
-def _size_band(body: Body, size: Dimensions, convention: Convention) -> str:
-    """The band of size that drives the price of placing concrete in this role."""
+def _size_band(body: Body, size: Dimensions, girth: float, convention: Convention) -> str:
+    """The band of size that drives the price of placing concrete in this role; `girth` m around the plan."""
     bands = convention.bands
     if body.role == "wall":
         return band(bands.wall_thickness_mm, size.thickness * 1e3)
@@ -96,7 +99,7 @@ def _size_band(body: Body, size: Dimensions, convention: Convention) -> str:
     if body.role == "beam":
         return band(bands.beam_depth_mm, size.thickness * 1e3)
     if body.role == "column":
-        return band(bands.column_girth_mm, size.outline.length * 1e3)
+        return band(bands.column_girth_mm, girth * 1e3)
     if body.role == "foundation":
         return band(bands.foundation_depth_mm, size.thickness * 1e3)
     return ""

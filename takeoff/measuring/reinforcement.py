@@ -2,7 +2,8 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 from takeoff.findings import Finding
@@ -85,6 +86,7 @@ def _row(
     note: str,
     kind: str = "bar",
     diameter: float | None = None,
+    allowance: str = "",
 ) -> ReinforcementRow:
     """A row for a part; figures are likely, low and high in kg, the diameter in mm."""
     return ReinforcementRow(
@@ -101,6 +103,7 @@ def _row(
         high_kg=figures[2],
         note=note,
         lump=part.lump,
+        allowance=allowance,
     )
 
 
@@ -152,8 +155,13 @@ def _by_allowance(part: MeasuredPart, allowances: AllowanceTable) -> Reinforceme
         Quantity(amount, allowance.unit[3:]), allowance.source,
     )  # fmt: skip
     figures = (amount * allowance.likely, amount * allowance.low, amount * allowance.high)
-    row = _row(part, "allowance", figures, note)
-    return replace(row, allowance=f"{Path(allowance.file or allowances.path).name} line {allowance.line}")
+    line = f"{_file_name(allowance.file or allowances.path)} line {allowance.line}"
+    return _row(part, "allowance", figures, note, allowance=line)
+
+
+@lru_cache(maxsize=64)
+def _file_name(path: str) -> str:
+    return Path(path).name
 
 
 def _allowance(part: MeasuredPart, allowances: AllowanceTable) -> Allowance | None:

@@ -118,9 +118,10 @@ def _formed(
     source: Mapping[int, int],
 ) -> dict[int, FormedBody]:
     """Formwork in the names of other bodies; neighbours that rows name are the other bodies' own."""
+    ids = [body.element.facts.global_id for body in bodies]
     names = {
         number: {
-            bodies[old].key[1]: bodies[new].key[1]
+            ids[old]: ids[new]
             for old, new in zip(touching.get(of, ()), touching.get(number, ()), strict=True)
         }
         for number, of in source.items()

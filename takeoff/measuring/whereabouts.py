@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from takeoff.geometry.mesh import Floats, areas
+from takeoff.geometry.mesh import Floats, areas, stacked
 from takeoff.measuring.bodies import Body
 from takeoff.measuring.keys import ElementKey
 from takeoff.measuring.places import Place, Triple
@@ -13,17 +13,14 @@ from takeoff.measuring.places import Place, Triple
 def places_of(bodies: Iterable[Body], origin: Floats) -> dict[ElementKey, Place]:
     """The place of each element that has a body. `origin` (3,) is what the bodies' meshes are relative to."""
     number: dict[ElementKey, int] = {}
-    owners, parts = [], []
-    for body in bodies:
-        if len(body.mesh.faces):
-            key = body.element.facts.model, body.element.facts.global_id
-            owners.append(np.full(len(body.mesh.faces), number.setdefault(key, len(number))))
-            parts.append(body.mesh.corners)
-    if not parts:
+    solid = [body for body in bodies if len(body.mesh.faces)]
+    if not solid:
         return {}
-    owner = np.concatenate(owners)
+    own = [number.setdefault(body.key[:2], len(number)) for body in solid]
+    owner = np.repeat(own, [len(body.mesh.faces) for body in solid])
     order = np.argsort(owner, kind="stable")
-    owner, corners = owner[order], np.concatenate(parts)[order]
+    vertices, faces = stacked([body.mesh for body in solid])
+    owner, corners = owner[order], vertices[faces[order]]
     start = np.searchsorted(owner, np.arange(len(number)))
     low = np.minimum.reduceat(corners.min(axis=1), start)
     high = np.maximum.reduceat(corners.max(axis=1), start)

@@ -10,7 +10,7 @@ from decimal import Decimal
 
 from takeoff.measuring.plan import ROLES
 from takeoff.measuring.records import MeasuredPart, Measurement
-from takeoff.pricing.counted import CONCRETE, counted_quantities
+from takeoff.pricing.counted import CONCRETE, Counted, counted_quantities
 from takeoff.pricing.counted import UNITS as COUNTED_UNITS
 from takeoff.pricing.money import exact
 from takeoff.pricing.records import Dimension, Item, ShareRow
@@ -56,6 +56,16 @@ class _Tally:
         """Adds a quantity of a part."""
         self.add(measure, part.role, part.storey, part.model, total, total if made else 0.0)
 
+    def add_counted(self, counted: Iterable[Counted], what: str = "") -> None:
+        """Adds quantities, those that go to the same places together; `what` is put to the name of the measure."""
+        sums: dict[tuple[str, str, str, str, bool], float] = {}
+        for row in counted:
+            part = row.part
+            key = row.measure, part.role, part.storey, part.model, row.made
+            sums[key] = sums.get(key, 0.0) + row.quantity
+        for (measure, role, storey, model, made), total in sums.items():
+            self.add(measure + what, role, storey, model, total, total if made else 0.0)
+
 
 def prefabrication_shares(
     measurement: Measurement,
@@ -70,14 +80,12 @@ def prefabrication_shares(
     """
     tally = _Tally(frozenset(part.model for part in measurement.parts))
     counted = counted_quantities(measurement)
-    for row in counted:
-        tally.add_part(row.measure, row.part, row.quantity, row.made)
+    tally.add_counted(counted)
     _add_value(tally, measurement, bill_items, dimensions)
     unresolved = [part for part in measurement.parts if part.net_volume_m3 and part.method == "unresolved"]
     if unresolved:
-        for row in counted:
-            if row.measure in ("volume", "weight"):
-                tally.add_part(f"{row.measure} with unresolved", row.part, row.quantity, row.made)
+        both = [row for row in counted if row.measure in ("volume", "weight")]
+        tally.add_counted(both, " with unresolved")
         for part in unresolved:
             tally.add_part("volume with unresolved", part, part.net_volume_m3 or 0.0, made=False)
             tally.add_part("weight with unresolved", part, part.weight_t or 0.0, made=False)
