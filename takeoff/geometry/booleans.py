@@ -94,7 +94,11 @@ def lumps(mesh: Mesh) -> list[Manifold]:
     hollows = [mesh_of(part) for part, size in zip(parts, volumes, strict=True) if size < 0.0]
     for hollow in hollows:
         void = manifold(Mesh(hollow.vertices, np.ascontiguousarray(hollow.faces[:, ::-1]), hollow.labels))
-        outer = [split(part, void)[1] if meet(part, void) else part for part in outer]
+        met = {number: split(part, void) for number, part in enumerate(outer) if meet(part, void)}
+        around = [number for number, cut in met.items() if proved(void.volume(), cut[0].volume(), 0.0)]
+        # A cavity is one of the lump about it: a lump that lies within the cavity has nothing to lose.
+        chosen = [min(around, key=lambda number: outer[number].volume())] if around else list(met)
+        outer = [met[number][1] if number in chosen else part for number, part in enumerate(outer)]
     return [part.as_original() for part in outer]
 
 

@@ -8,6 +8,7 @@ import numpy as np
 from takeoff.geometry.mesh import Floats
 from takeoff.geometry.placements import applied, axis_placement
 from takeoff.geometry.refusals import Nonsense, Sheet, Unread, number, size
+from takeoff.geometry.splines import spline_points
 from takeoff.told import Quantity, told
 
 Entity = Any
@@ -53,10 +54,15 @@ def arc_through(start: Floats, middle: Floats, end: Floats) -> Floats:
 
 def ellipse(matrix: Floats, first: float, second: float, start: float, sweep: float) -> Floats:
     """Points (n, 2) on an ellipse (a circle where the semi-axes are equal) placed by a (4, 4) matrix."""
+    return ellipse_points(matrix, first, second, start, sweep)[:, :2]
+
+
+def ellipse_points(matrix: Floats, first: float, second: float, start: float, sweep: float) -> Floats:
+    """The same in space, (n, 3)."""
     angles = start + np.linspace(0.0, sweep, arc_steps(max(first, second), sweep) + 1)
     flat = np.zeros((len(angles), 3))
     flat[:, 0], flat[:, 1] = first * np.cos(angles), second * np.sin(angles)
-    return applied(matrix, flat)[:, :2]
+    return applied(matrix, flat)
 
 
 JOINED = 1e-4
@@ -96,10 +102,12 @@ def curve_points(curve: Entity, sheet: Sheet, depth: int = 0) -> Floats:
     if kind in ("IfcCompositeCurve", "IfcCompositeCurveOnSurface", "Ifc2DCompositeCurve"):
         return _composite(curve, sheet, depth)
     if kind in ("IfcCircle", "IfcEllipse"):
-        matrix, first, second = _conic(curve, sheet)
+        matrix, first, second = place_of_conic(curve, sheet)
         return ellipse(matrix, first, second, 0.0, 2.0 * math.pi)
     if kind == "IfcTrimmedCurve":
         return _trimmed(curve, sheet)
+    if kind in ("IfcBSplineCurveWithKnots", "IfcRationalBSplineCurveWithKnots"):
+        return points2d(spline_points(curve), sheet)
     raise Unread(kind)
 
 
@@ -117,7 +125,8 @@ def ring(points: Floats) -> Floats:
     return points
 
 
-def _conic(curve: Entity, sheet: Sheet) -> tuple[Floats, float, float]:
+def place_of_conic(curve: Entity, sheet: Sheet) -> tuple[Floats, float, float]:
+    """Matrix (4, 4) and semi-axes, metres, of a circle or an ellipse."""
     matrix = axis_placement(curve.Position, sheet.scale)
     if curve.is_a() == "IfcCircle":
         radius = size(curve, "Radius", sheet.scale)
@@ -167,14 +176,14 @@ def _composite(curve: Entity, sheet: Sheet, depth: int) -> Floats:
             raise Unread("IfcCurveSegment")
         points = curve_points(segment.ParentCurve, sheet, depth + 1)
         parts.append(points if segment.SameSense else points[::-1])
-    outline = _chained(parts, sheet)
+    outline = chained(parts, sheet)
     if not depth:
         _tell_gap(outline, sheet)
     return outline
 
 
-def _chained(parts: list[Floats], sheet: Sheet) -> Floats:
-    """Pieces joined end to beginning; one that plainly runs the wrong way is turned, a gap is bridged, both told."""
+def chained(parts: list[Floats], sheet: Sheet) -> Floats:
+    """Pieces (n, 2) or (n, 3) joined end to beginning; one that plainly runs the wrong way is turned, a gap is bridged, both told."""
     if not parts:
         raise Nonsense("a curve of no pieces")
     if len(parts) > 1 and not _meets(parts[0][-1], parts[1]) and _meets(parts[0][0], parts[1]):
@@ -236,7 +245,7 @@ def _trimmed(curve: Entity, sheet: Sheet) -> Floats:
         return np.array(ends)
     if basis.is_a() not in ("IfcCircle", "IfcEllipse"):
         raise Unread(f"IfcTrimmedCurve of {basis.is_a()}")
-    matrix, first, second = _conic(basis, sheet)
+    matrix, first, second = place_of_conic(basis, sheet)
     angles = [
         _angle(point, parameter, (matrix, first, second), by_parameter, sheet) for point, parameter in trims
     ]

@@ -35,11 +35,17 @@ def shells(faces: Ints, count: int) -> Ints:
     return connected(pairs, count)[faces[:, 0]]
 
 
-def parted(mesh: Mesh) -> Mesh:
+_ROUNDS = 20
+"""Rounds in which edges that still join more than two faces are cut."""
+
+
+def parted(mesh: Mesh, rounds: int = _ROUNDS) -> Mesh:
     """The closed mesh with corners doubled where solids touch along an edge, so that every edge has two faces.
 
     At an edge with more faces, each is paired with the next one about the edge across the solid between them;
-    corners stay together only through such pairs. Meshes without such edges come back as they are.
+    corners stay together only through such pairs. Where the corners are joined another way (cavities that touch
+    along an edge), each pair gets a corner of its own in the middle of the edge. Meshes without such edges come back
+    as they are.
     """
     faces = mesh.faces
     start, end = faces.ravel(), faces[:, [1, 2, 0]].ravel()
@@ -61,7 +67,34 @@ def parted(mesh: Mesh) -> Mesh:
     joints = np.concatenate([np.column_stack([one, other_end]), np.column_stack([one_end, other])])
     labels = connected(joints, len(start))
     _, index, inverse = np.unique(labels, return_index=True, return_inverse=True)
-    return Mesh(mesh.vertices[start[index]], inverse.reshape(-1, 3).astype(np.int64), mesh.labels)
+    out = Mesh(mesh.vertices[start[index]], inverse.reshape(-1, 3).astype(np.int64), mesh.labels)
+    _, place, times = np.unique(edges_of(out.faces), axis=0, return_inverse=True, return_counts=True)
+    crowded = times[place.reshape(-1)][one] > 2
+    if not rounds or not crowded.any():
+        return out
+    return parted(_middles(out, one[crowded], other[crowded]), rounds - 1)
+
+
+def _middles(mesh: Mesh, one: Ints, other: Ints) -> Mesh:
+    """Cut faces at the middle of the sides that they share in pairs, each face once; each pair by its own corner."""
+    faces, vertices, labels = mesh.faces.copy(), [mesh.vertices], [mesh.labels]
+    added: list[list[int]] = []
+    used: set[int] = set()
+    fresh = len(mesh.vertices)
+    for pair in zip(one.tolist(), other.tolist(), strict=True):
+        rows = {side // 3 for side in pair}
+        if rows & used or len(rows) < 2:
+            continue
+        used |= rows
+        for side in pair:
+            row, place = divmod(side, 3)
+            a, b, c = (int(mesh.faces[row, (place + step) % 3]) for step in range(3))
+            faces[row] = a, fresh, c
+            added.append([fresh, b, c])
+            labels.append(mesh.labels[row : row + 1])
+        vertices.append(mesh.vertices[[a, b]].mean(axis=0)[None])
+        fresh += 1
+    return Mesh(np.concatenate(vertices), np.concatenate([faces, np.array(added)]), np.concatenate(labels))
 
 
 def _paired(vertices: Floats, faces: Ints, start: Ints, end: Ints, sides: Ints) -> Ints:

@@ -179,8 +179,10 @@ def _tapered(first: list[Area], last: list[Area], way: Floats, sheet: Sheet) -> 
     half = len(vertices) // 2
     vertices[half:, :2] = np.concatenate(last[0]) + way[:2]
     mesh = Mesh(vertices, straight.faces, straight.labels)
-    least = min(_enclosed(first), _enclosed(last)) * abs(float(way[2]))
-    if volume(mesh) < (1.0 - 1e-6) * least:
+    least = min(_enclosed(first), _enclosed(last))
+    middle = [[(one + other) / 2.0 for one, other in zip(first[0], last[0], strict=True)]]
+    # Outlines that are not turned against each other are nowhere smaller than at the smaller end (Brunn, Minkowski).
+    if min(volume(mesh) / abs(float(way[2])), _enclosed(middle)) < (1.0 - 1e-6) * least:
         sheet.doubt(
             "taper-twisted", "a taper between outlines that are turned against each other: check its volume"
         )

@@ -11,6 +11,9 @@ NEAR = 1e-5
 BEYOND = 2e-6
 """How far such faces are moved, metres."""
 
+_PLANES_AND_CORNERS = 10_000_000
+"""Planes of a body times corners of a cutter up to which all of the planes are looked at."""
+
 _PAIRS_AT_ONCE = 500_000
 _TRIED_AT_ONCE = 300
 """Pairs of boxes, and of triangles, that are looked at in one go."""
@@ -33,6 +36,7 @@ class Planes:
         begins = np.flatnonzero((keys[order[1:]] != keys[order[:-1]]).any(axis=1)) + 1
         self.on: list[Ints] = np.split(order, begins) if len(order) else []
         first = np.array([faces[0] for faces in self.on], dtype=np.int64)
+        self.areas: Floats = np.array([areas(corners[faces]).sum() for faces in self.on])
         self.normals: Floats = normal[first]
         self.offsets: Floats = offset[first]
         self.corners: Floats = corners
@@ -46,11 +50,21 @@ def aligned(mesh: Mesh, planes: Planes, into: bool = False) -> Mesh:
     """
     if not len(mesh.faces) or not len(planes.offsets):
         return mesh
-    close = np.abs(mesh.vertices @ planes.normals.T - planes.offsets) < NEAR
+    most = max(1, _PLANES_AND_CORNERS // len(mesh.vertices))
+    if len(planes.offsets) > most:
+        # Of finely curved bodies the largest faces only: facets that are equal leave no skin to speak of.
+        large = np.argpartition(planes.areas, -most)[-most:]
+        return _aligned(mesh, planes, np.sort(large), into)
+    return _aligned(mesh, planes, np.arange(len(planes.offsets)), into)
+
+
+def _aligned(mesh: Mesh, planes: Planes, chosen: Ints, into: bool) -> Mesh:
+    close = np.abs(mesh.vertices @ planes.normals[chosen].T - planes.offsets[chosen]) < NEAR
     enough = np.flatnonzero(np.count_nonzero(close, axis=0) > 2)
     if not len(enough):
         return mesh
-    on_plane: NDArray[np.bool_] = np.asarray(close[mesh.faces][:, :, enough].all(axis=1))
+    on_plane: NDArray[np.bool_] = np.asarray(close[:, enough][mesh.faces].all(axis=1))
+    enough = chosen[enough]
     some = np.flatnonzero(on_plane.any(axis=1))
     corners = mesh.corners
     facing = np.zeros(on_plane.shape)

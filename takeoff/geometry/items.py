@@ -14,6 +14,7 @@ from takeoff.geometry.extrusions import Crossing, all_untangled, extrusion, pris
 from takeoff.geometry.flush import Planes, aligned
 from takeoff.geometry.folds import folded, is_box_like
 from takeoff.geometry.mesh import Floats, Mesh, volume
+from takeoff.geometry.pipes import pipe
 from takeoff.geometry.placements import applied, axis_placement, determinant, mapping
 from takeoff.geometry.primitives import primitive
 from takeoff.geometry.profiles import turned
@@ -47,6 +48,9 @@ _NOT_SOLID = (
 )
 """Classes of items that make no solid and are passed over."""
 
+
+_BENT = 1e-3
+"""Share of a body's volume that its faces may leave open by not being flat before it is told."""
 
 EXTRUSION = "extrusion"
 """The way of a solid that is one valid shell by construction."""
@@ -96,6 +100,8 @@ class Items:
         if any(item.is_a(kind) for kind in _NOT_SOLID):
             return []
         kind = item.is_a()
+        if item.is_a("IfcSurface"):
+            raise NoSolid(f"{kind} is a surface, no solid")
         sheet = Sheet(self.scale, self.angle)
         try:
             if kind in _FACETED:
@@ -109,6 +115,8 @@ class Items:
             if kind == "IfcRevolvedAreaSolid":
                 meshes = revolution(item, sheet)
                 return [replace(_mended(mesh), remarks=tuple(sheet.notes)) for mesh in meshes]
+            if item.is_a("IfcSweptDiskSolid"):
+                return [self._pipe(item, sheet)]
             check_sweep(item, sheet)
             meshes = extrusion(item, sheet)
             return [Solid(mesh, tuple(sheet.notes), EXTRUSION) for mesh in meshes]
@@ -144,14 +152,33 @@ class Items:
 
     def _faceted(self, item: Entity) -> list[Solid]:
         outer, *voids = faceted(item, self.scale)
-        solid = _mended(outer)
+        solid = _mended(outer.mesh)
+        if outer.bent > _BENT * volume(solid.mesh):
+            text = told(
+                "faces are not flat, by up to {}: cut otherwise, the body would measure up to {} more or less",
+                Quantity(outer.rise * 1000, "mm", ".1f", size=True),
+                Quantity(outer.bent, "m3", ".4f"),
+            )
+            solid = replace(solid, remarks=(*solid.remarks, ("faces-not-flat", text)))
         if not voids:
             return [solid]
-        body = manifold(solid.mesh)
+        body, remarks = manifold(solid.mesh), list(solid.remarks)
         for void in voids:
             # A void's faces may look either way; as a solid of its own it is turned outward and cut.
-            body = split(body, manifold(_mended(void).mesh))[1]
-        return [Solid(mesh_of(body), solid.remarks)]
+            hollow = _mended(void.mesh)
+            body = split(body, manifold(hollow.mesh))[1]
+            remarks += [
+                (kind, told("a cavity: {}", text)) for kind, text in hollow.remarks if kind != "inside-out"
+            ]
+        return [Solid(mesh_of(body), tuple(remarks))]
+
+    def _pipe(self, item: Entity, sheet: Sheet) -> Solid:
+        try:
+            solid = _mended(pipe(item, sheet))
+        except Unread:
+            check_sweep(item, sheet)
+            raise
+        return replace(solid, remarks=tuple(dict.fromkeys([*sheet.notes, *solid.remarks])))
 
     def _by_kernel(self, item: Entity, reason: str, sheet: Sheet) -> Solid:
         """Tessellation of one item by the first kernel that gives a closed mesh, compared with the others'.
@@ -251,7 +278,8 @@ class Items:
         except Crossing:
             columns = [prism(area, way) for area in all_untangled([[outline]], sheet)]
         columns = [moved(column.moved(np.array([0.0, 0.0, low])), frame) for column in columns]
-        return [mesh_of(split(manifold(column), manifold(solid))[0]) for column in columns]
+        cut = [split(manifold(column), manifold(solid))[0] for column in columns]
+        return [mesh_of(part) for part in cut if not part.is_empty()]
 
 
 def asked(
@@ -359,10 +387,20 @@ def is_one_shell(solids: list[Solid]) -> bool:
 
 def union(solids: list[Solid]) -> Mesh:
     """One mesh of several solids; what they share counts once. Raises BooleanFailed."""
+    solids = _each_once(solids)
     if is_one_shell(solids):
         return solids[0].mesh
     parts = [lump for solid in solids for lump in solid_lumps(solid)]
     return solids[0].mesh if len(solids) == len(parts) == 1 else mesh_of(join(parts))
+
+
+def _each_once(solids: list[Solid]) -> list[Solid]:
+    """The solids without exact repetitions, which large ones take long to be joined with."""
+    if len(solids) < 2:
+        return solids
+    return list({(s.mesh.vertices.tobytes(), s.mesh.faces.tobytes()): s for s in reversed(solids)}.values())[
+        ::-1
+    ]
 
 
 def solid_lumps(solid: Solid) -> list[Any]:

@@ -42,7 +42,7 @@ def profile_areas(profile: Entity, sheet: Sheet, depth: int = 0) -> list[Area]:
         holes = [curve_points(curve, sheet) for curve in profile.InnerCurves]
         return [_area(curve_points(profile.OuterCurve, sheet), holes)]
     if kind == "IfcCenterLineProfileDef":
-        return _along(curve_points(profile.Curve, sheet), size(profile, "Thickness", sheet.scale))
+        return _along(curve_points(profile.Curve, sheet), size(profile, "Thickness", sheet.scale), sheet)
     if kind == "IfcArbitraryOpenProfileDef":
         raise Nonsense(f"{kind} that is a line, not an area")
     if kind == "IfcCompositeProfileDef":
@@ -68,7 +68,7 @@ def _placed(area: Area, matrix: Floats) -> Area:
     return [turned(points, index > 0) for index, points in enumerate(moved)]
 
 
-def _along(line: Floats, thickness: float) -> list[Area]:
+def _along(line: Floats, thickness: float, sheet: Sheet) -> list[Area]:
     """The band of a thickness along a line, square at its ends and mitred at its corners."""
     import shapely
 
@@ -77,6 +77,10 @@ def _along(line: Floats, thickness: float) -> list[Area]:
     )
     if band.geom_type != "Polygon" or band.is_empty:
         raise Nonsense("a band along a line that is no area")
+    if abs(band.area - thickness * shapely.LineString(line).length) > 1e-3 * band.area:
+        sheet.doubt(
+            "outline-crosses", "a band along a line overlaps itself, or turns too sharply for a mitre"
+        )
     return [
         _area(shapely.get_coordinates(band.exterior), [shapely.get_coordinates(r) for r in band.interiors])
     ]

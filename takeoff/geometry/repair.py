@@ -10,7 +10,7 @@ import manifold3d
 import numpy as np
 
 from takeoff.geometry.edges import connected, edges_of, shells
-from takeoff.geometry.mesh import Floats, Ints, Mesh, areas, is_closed, volume, welded
+from takeoff.geometry.mesh import Floats, Ints, Mesh, areas, crossed, is_closed, volume, welded
 from takeoff.told import Quantity, told
 
 WELDS = (1e-6, 1e-5, 1e-4, 5e-4)
@@ -21,6 +21,9 @@ REMARKED_WELD = 1e-4
 
 GAP_SHARE = 0.02
 """Share of the surface above which closed gaps are called large in the remark."""
+
+_PROBES = 9
+"""Places of a shell that are asked whether they lie within another."""
 
 VOID_VOLUME = 1e-9
 """A body of less than this, m3, has no volume."""
@@ -97,9 +100,10 @@ def _evenly_shared(faces: Ints) -> bool:
 
 
 def _without_doubles(faces: Ints) -> Ints:
-    """Drop repetitions of a face: of the same three corners one stays where the number is odd, else none...
+    """Drop repetitions of a face, whichever way they turn.
 
-    ... unless all of them turn alike, which is one face written several times: then one stays.
+    Of the same three corners one face stays where most of their edges need it: where the other faces share the edge
+    an odd number of times. Else none does: a wall between two lumps is drawn once for each.
     """
     _, index, inverse, counts = np.unique(
         np.sort(faces, axis=1), axis=0, return_index=True, return_inverse=True, return_counts=True
@@ -107,12 +111,17 @@ def _without_doubles(faces: Ints) -> Ints:
     if len(index) == len(faces):
         return faces
     inverse = inverse.reshape(-1)
+    single = counts[inverse] == 1
+    edges = edges_of(faces)
+    _, place = np.unique(edges, axis=0, return_inverse=True)
+    place = place.reshape(-1)
+    others = np.bincount(place[np.repeat(single, 3)], minlength=int(place.max()) + 1)
+    needed = (others[place].reshape(-1, 3) % 2 == 1).sum(axis=1) >= 2
     smallest = np.argmin(faces, axis=1)
     turned = np.take_along_axis(faces, (smallest[:, None] + np.arange(3)) % 3, axis=1)
-    forward = turned[:, 1] < turned[:, 2]
-    ahead = np.bincount(inverse, weights=forward, minlength=len(index))
+    ahead = np.bincount(inverse, weights=turned[:, 1] < turned[:, 2], minlength=len(index))
     alike = (ahead == 0) | (ahead == counts)
-    keep = (counts == 1) | alike
+    keep = (counts == 1) | needed[index] | (alike & (counts % 2 == 1))
     kept: Ints = faces[np.sort(index[keep])]
     return kept
 
@@ -242,41 +251,59 @@ def _lid(vertices: Floats, ring: Ints) -> Ints | None:
 def _turned_out(mesh: Mesh, remarks: list[tuple[str, str]]) -> Mended:
     """Turn shells that are inside out; one that lies within another and turns inward stays as its cavity."""
     total = volume(mesh)
-    if abs(total) < VOID_VOLUME:
-        return Mended(mesh, "no volume")
-    if total < 0.0:
-        if not any(kind == "faces-turned" for kind, _ in remarks):
-            remarks.append(("inside-out", "the surface was inside out and was turned"))
-        mesh = Mesh(mesh.vertices, np.ascontiguousarray(mesh.faces[:, ::-1]), mesh.labels)
     number = shells(mesh.faces, len(mesh.vertices))
     pieces = np.unique(number)
     if len(pieces) == 1:
+        if abs(total) < VOID_VOLUME:
+            return Mended(mesh, "no volume")
+        if total < 0.0:
+            if not any(kind == "faces-turned" for kind, _ in remarks):
+                remarks.append(("inside-out", "the surface was inside out and was turned"))
+            mesh = Mesh(mesh.vertices, np.ascontiguousarray(mesh.faces[:, ::-1]), mesh.labels)
         return Mended(mesh, "", tuple(remarks))
     faces = mesh.faces.copy()
     parts = {piece: Mesh.of(mesh.vertices, mesh.faces[number == piece]) for piece in pieces.tolist()}
     volumes = {piece: volume(part) for piece, part in parts.items()}
-    boxes = {piece: _box(part) for piece, part in parts.items()}
+    for piece in [piece for piece, size in volumes.items() if abs(size) < VOID_VOLUME]:
+        del parts[piece], volumes[piece]
+    if not parts:
+        return Mended(mesh, "no volume")
+    # The largest shell has nothing about it: which way it turns tells which way the file's faces look.
+    largest = max(volumes, key=lambda piece: abs(volumes[piece]))
+    sense = 1.0 if volumes[largest] > 0.0 else -1.0
     turned = 0
-    keep = np.ones(len(faces), dtype=bool)
-    for piece in pieces.tolist():
-        if abs(volumes[piece]) < VOID_VOLUME:
-            keep[number == piece] = False
-        elif volumes[piece] < 0.0 and not any(
-            other != piece
-            and abs(volumes[other]) > abs(volumes[piece])
-            and (boxes[other][0] <= boxes[piece][0] + 1e-6).all()
-            and (boxes[other][1] >= boxes[piece][1] - 1e-6).all()
-            for other in pieces.tolist()
-        ):
+    keep = np.isin(number, list(parts))
+    for piece, size in volumes.items():
+        cavity = size * sense < 0.0 and any(
+            abs(volumes[other]) > abs(size) and _within(parts[piece], parts[other])
+            for other in parts
+            if other != piece
+        )
+        if (size > 0.0) == cavity:
             faces[number == piece] = faces[number == piece][:, ::-1]
             turned += 1
-    if not keep.any():
-        return Mended(mesh, "no volume")
-    if turned:
+    if turned and not (sense < 0.0 and any(kind == "faces-turned" for kind, _ in remarks)):
         remarks.append(("inside-out", f"{turned} of {len(pieces)} shells were inside out and were turned"))
     return Mended(Mesh.of(mesh.vertices, faces[keep]), "", tuple(remarks))
 
 
-def _box(mesh: Mesh) -> Floats:
-    corners = mesh.corners.reshape(-1, 3)
-    return np.array([corners.min(axis=0), corners.max(axis=0)])
+def _within(part: Mesh, other: Mesh) -> bool:
+    """Whether a closed shell lies within another that it does not cross: most of some of its faces' middles do."""
+    inner, outer = part.corners, other.corners
+    low, high = outer.min(axis=(0, 1)), outer.max(axis=(0, 1))
+    if (inner.min(axis=(0, 1)) < low - 1e-6).any() or (inner.max(axis=(0, 1)) > high + 1e-6).any():
+        return False
+    middles = inner[np.linspace(0, len(inner) - 1, _PROBES).astype(np.int64)].mean(axis=1)
+    return int(sum(_winding(outer, point) > 0.5 for point in middles)) * 2 > len(middles)
+
+
+def _winding(corners: Floats, point: Floats) -> float:
+    """How often triangles (m, 3, 3) wind about a (3,) point, whichever way: 1 within a closed shell, 0 without.
+
+    The solid angle of each by van Oosterom and Strackee (1983).
+    """
+    a, b, c = (corners[:, place] - point for place in range(3))
+    la, lb, lc = (np.sqrt((side * side).sum(axis=1)) for side in (a, b, c))
+    over = (a * crossed(b, c)).sum(axis=1)
+    under = la * lb * lc + (a * b).sum(axis=1) * lc + (b * c).sum(axis=1) * la + (c * a).sum(axis=1) * lb
+    return abs(float(np.arctan2(over, under).sum())) / (2.0 * np.pi)

@@ -5,6 +5,7 @@ turn is for `repair`.
 """
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from itertools import chain
 from typing import Any
 
@@ -15,6 +16,9 @@ from takeoff.geometry.mesh import Floats, Ints, Mesh
 from takeoff.geometry.refusals import Nonsense, Unread
 
 Entity = Any
+
+_ORDER = np.array([1.0, 0.618033988749895, 0.272789430219841])
+"""A direction in which hardly any two corners of a face lie equally far."""
 
 Loop = list[int]
 """Indices of a polygon's corners."""
@@ -36,7 +40,19 @@ class _Points:
         return found
 
 
-def faceted(item: Entity, scale: float) -> list[Mesh]:
+@dataclass(frozen=True, slots=True)
+class Facets:
+    """Triangles of a shell; `bent` m3 lie between the ways in which faces that are not flat can be cut.
+
+    Such faces leave their planes by up to `rise` metres.
+    """
+
+    mesh: Mesh
+    bent: float = 0.0
+    rise: float = 0.0
+
+
+def faceted(item: Entity, scale: float) -> list[Facets]:
     """Triangle meshes of a faceted item, metres, in the item's coordinates: the outer shell, then voids.
 
     All faces of a surface model make one mesh. Raises Unread for other kinds and for faces with curved edges.
@@ -54,14 +70,14 @@ def faceted(item: Entity, scale: float) -> list[Mesh]:
     raise Unread(kind)
 
 
-def _shell(parts: Iterable[Entity], scale: float) -> Mesh:
+def _shell(parts: Iterable[Entity], scale: float) -> Facets:
     points = _Points()
     polygons: list[list[Loop]] = []
     for part in parts:
         for face in part.CfsFaces:
             polygons.append(_face(face, points))
     rows = np.array(points.rows, dtype=np.float64).reshape(-1, 3) * scale
-    return Mesh.of(rows, triangles(rows, polygons))
+    return Facets(Mesh.of(rows, triangles(rows, polygons)), *_bent(rows, polygons))
 
 
 def _face(face: Entity, points: _Points) -> list[Loop]:
@@ -85,7 +101,7 @@ def _face(face: Entity, points: _Points) -> list[Loop]:
     return outer + inner
 
 
-def _face_set(item: Entity, scale: float) -> Mesh:
+def _face_set(item: Entity, scale: float) -> Facets:
     rows = np.array(item.Coordinates.CoordList, dtype=np.float64).reshape(-1, 3) * scale
     numbers = getattr(item, "PnIndex", None)
     table = np.array(numbers, dtype=np.int64) - 1 if numbers else np.arange(len(rows))
@@ -93,7 +109,7 @@ def _face_set(item: Entity, scale: float) -> Mesh:
     if item.is_a() == "IfcTriangulatedFaceSet":
         faces = np.array(item.CoordIndex, dtype=np.int64).reshape(-1, 3) - 1
         _within(faces, len(table))
-        return Mesh.of(rows, table[faces])
+        return Facets(Mesh.of(rows, table[faces]))
     polygons = []
     for face in item.Faces:
         loops = [face.CoordIndex, *(getattr(face, "InnerCoordIndices", None) or ())]
@@ -101,7 +117,35 @@ def _face_set(item: Entity, scale: float) -> Mesh:
         for index in indices:
             _within(index, len(table))
         polygons.append([table[index].tolist() for index in indices])
-    return Mesh.of(rows, triangles(rows, polygons))
+    return Facets(Mesh.of(rows, triangles(rows, polygons)), *_bent(rows, polygons))
+
+
+def _bent(points: Floats, polygons: list[list[Loop]]) -> tuple[float, float]:
+    """Volume, m3, that faces leave open by not being flat, and how far they leave their planes, metres.
+
+    A bound: the area of a face times the way from its lowest corner over its plane to the highest.
+    """
+    bent, rise = 0.0, 0.0
+    quads = np.array(
+        [loops[0] for loops in polygons if len(loops) == 1 and len(loops[0]) == 4], dtype=np.int64
+    )
+    if len(quads):
+        # Between the two diagonals of a bent quadrilateral lies a tetrahedron.
+        a, b, c = (points[quads[:, place]] - points[quads[:, 0]] for place in (1, 2, 3))
+        six = np.abs((np.cross(a, b) * c).sum(axis=1))
+        across = np.sqrt((np.cross(b, c - a) ** 2).sum(axis=1))
+        heights = np.divide(six, across, out=np.zeros(len(six)), where=across > 0.0)
+        bent, rise = float(six.sum()) / 6.0, float(heights.max())
+    for loops in polygons:
+        if not loops or len(loops[0]) < 4 or (len(loops) == 1 and len(loops[0]) == 4):
+            continue
+        normal = newell(points[loops[0]])
+        length = float(np.linalg.norm(normal))
+        if not length > 0.0:
+            continue
+        high = float(np.ptp(points[list(chain.from_iterable(loops))] @ (normal / length)))
+        bent, rise = bent + high * length / 2.0, max(rise, high)
+    return bent, rise
 
 
 def _within(index: Ints, count: int) -> None:
@@ -139,6 +183,9 @@ def triangles(points: Floats, polygons: list[list[Loop]]) -> Ints:
 
 def _cut_quads(points: Floats, quads: list[Loop]) -> list[Ints]:
     index = np.array(quads, dtype=np.int64)
+    # Whichever corner a face begins at and whichever way it looks, it is cut along the same diagonal.
+    turn = np.argmin((points @ _ORDER)[index], axis=1) % 2
+    index = np.take_along_axis(index, (turn[:, None] + np.arange(4)) % 4, axis=1)
     corners = points[index]
     across = np.cross(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1])
     step = np.roll(corners, -1, axis=1) - corners
@@ -150,16 +197,25 @@ def _cut_quads(points: Floats, quads: list[Loop]) -> list[Ints]:
 
 
 def _cut(points: Floats, loops: list[Loop]) -> Ints:
-    """Triangles of one polygon with holes: laid on its own plane, then cut there."""
+    """Triangles of one polygon with holes: laid on its own plane, then cut there.
+
+    The same polygon begun at another corner or turned over is cut alike.
+    """
+    along = points[loops[0]] @ _ORDER
+    first = int(np.argmin(along))
+    count = len(loops[0])
+    over = bool(along[(first + 1) % count] > along[first - 1])
+    step = -1 if over else 1
+    loops = [[loops[0][(first + step * k) % count] for k in range(count)], *loops[1:]]
     normal = newell(points[loops[0]])
     length = float(np.linalg.norm(normal))
     if not np.isfinite(length) or length == 0.0:
         return np.zeros((0, 3), dtype=np.int64)
     normal /= length
     wish = np.eye(3)[int(np.argmin(np.abs(normal)))]
-    first = np.cross(wish, normal)
-    first /= np.linalg.norm(first)
-    frame = np.column_stack([first, np.cross(normal, first)])
+    across = np.cross(wish, normal)
+    across /= np.linalg.norm(across)
+    frame = np.column_stack([across, np.cross(normal, across)])
     index = np.array(list(chain.from_iterable(loops)), dtype=np.int64)
     flat = (points[index] - points[index[0]]) @ frame
     bounds = np.cumsum([0, *(len(loop) for loop in loops)])
@@ -172,7 +228,7 @@ def _cut(points: Floats, loops: list[Loop]) -> Ints:
             rings[number], places[number] = rings[number][::-1], places[number][::-1]
     faces = np.asarray(manifold3d.triangulate([np.ascontiguousarray(ring) for ring in rings]), dtype=np.int64)
     cut: Ints = index[np.concatenate(places)[faces.reshape(-1, 3)]]
-    return cut
+    return cut[:, ::-1] if over else cut
 
 
 def _depths(rings: list[Floats]) -> list[int]:

@@ -1,9 +1,12 @@
-"""Sweeps along lines, which the geometry kernel makes: what it cannot be trusted with is refused or told before."""
+"""Sweeps along lines: which part of the line is meant, and what the geometry kernels cannot be trusted with."""
 
 import math
 from typing import Any
 
-from takeoff.geometry.refusals import Nonsense, Sheet, number, size
+import numpy as np
+
+from takeoff.geometry.mesh import Floats
+from takeoff.geometry.refusals import Nonsense, Sheet, Unread, number
 
 Entity = Any
 
@@ -11,24 +14,46 @@ _SWEEPS = ("IfcSweptDiskSolid", "IfcFixedReferenceSweptAreaSolid", "IfcSurfaceCu
 
 
 def check_sweep(item: Entity, sheet: Sheet) -> None:
-    """Doubt a sweep along a part of its line, which kernels make along all of it.
-
-    Raises Nonsense for a pipe whose radii contradict each other: kernels crash on it or make one up. Other items
-    pass.
-    """
-    if not any(item.is_a(kind) for kind in _SWEEPS):
+    """Doubt a sweep along a part of its line, which kernels make along all of it. Other items pass."""
+    if not any(item.is_a(kind) for kind in _SWEEPS) or is_whole(item, sheet):
         return
-    if item.is_a("IfcSweptDiskSolid"):
-        outer = size(item, "Radius", sheet.scale)
-        if item.InnerRadius is not None and size(item, "InnerRadius", sheet.scale) >= outer:
-            raise Nonsense(f"a pipe with InnerRadius of {item.InnerRadius:g} in a Radius of {item.Radius:g}")
+    sheet.doubt("sweep-doubtful", "a sweep along a part of its line may have been made along all of it")
+
+
+def is_whole(item: Entity, sheet: Sheet) -> bool:
+    """Whether a sweep runs along all of its line, as far as the line's parameters are known."""
     whole = _range(item.Directrix, sheet)
     if whole is None:
-        return
+        return True
     start, end = (_parameter(getattr(item, name)) for name in ("StartParam", "EndParam"))
     begins = start is None or abs(start) <= 1e-6 * whole
-    if not begins or not (end is None or abs(end - whole) <= 1e-3 * whole):
-        sheet.doubt("sweep-doubtful", "a sweep along a part of its line may have been made along all of it")
+    return begins and (end is None or abs(end - whole) <= 1e-3 * whole)
+
+
+def part_of(item: Entity, points: Floats, sheet: Sheet) -> Floats:
+    """The part of a line, given as points (n, 3), between the parameters of a sweep.
+
+    Parameters are those of ISO 16739-1: a polyline's points count from 0, a circle has its angles. Raises Unread for
+    a part of another line, Nonsense for parameters that leave nothing.
+    """
+    if is_whole(item, sheet):
+        return points
+    curve = item.Directrix
+    whole = _range(curve, sheet)
+    assert whole is not None
+    if curve.is_a() not in ("IfcPolyline", "IfcCircle", "IfcEllipse"):
+        raise Unread(f"a part of an {curve.is_a()}")
+    start, end = (_parameter(getattr(item, name)) for name in ("StartParam", "EndParam"))
+    start, end = start or 0.0, whole if end is None else end
+    said = f"a sweep from {start:g} to {end:g} along a line that ends at {whole:g}: check which part is meant"
+    sheet.doubt("sweep-doubtful", said)
+    start, end = max(start, 0.0), min(end, whole)
+    if not start < end:
+        raise Nonsense(f"a sweep from {start:g} to {end:g} along its line")
+    at = np.linspace(0.0, whole, len(points))
+    inner = at[(at > start) & (at < end)]
+    chosen = np.concatenate([[start], inner, [end]])
+    return np.column_stack([np.interp(chosen, at, points[:, axis]) for axis in range(3)])
 
 
 def _range(curve: Entity, sheet: Sheet) -> float | None:

@@ -12,7 +12,7 @@ _CONCRETE = frozenset(
         "method-assumed", "method-unresolved", "kind-by-words", "method-contradiction", "material-missing",
         "material-unknown",
         "layer-unknown", "layers-borrowed", "layers-unknown", "covering-taken-in", "proxy-taken-in",
-        "overlap-uncertain", "faces-turned", "inside-out", "shell-closed", "corners-joined", "surface-folded",
+        "overlap-uncertain", "faces-turned", "inside-out", "shell-closed", "corners-joined", "faces-not-flat", "surface-folded",
         "volumes-disagree", "openings-by-kernel", "opening-not-read", "piece-left-out", "layers-mirrored",
         "layers-moved", "layers-turned", "layers-curved", "layers-do-not-fit", "body-beyond-layers",
         "outline-crosses", "outline-open", "outline-turned", "outline-not-flat", "angle-doubtful",
