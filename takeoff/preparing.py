@@ -15,6 +15,7 @@ from takeoff.cache.shelf import Shelf, question, shifted
 from takeoff.findings import Finding, InputError, NothingToMeasure
 from takeoff.isolation.host import Host
 from takeoff.isolation.workshop import Workshop
+from takeoff.reading.common_map import map_transforms
 from takeoff.settings import Settings
 
 if TYPE_CHECKING:
@@ -110,6 +111,10 @@ def prepare(
         with clock.stage("solids"):
             solids, origin = _solids(sources, plans, orders, progress)
     stock = Stock(models, plans, orders, solids)
+    if any(bar.lines for model in models for bar in model.bars):
+        from takeoff.measuring.loose_bars import with_placed_bars
+
+        stock = with_placed_bars(stock, origin, map_transforms(models))
     return Prepared(
         tuple(paths), settings, stock, origin, rules, methods, overrides, failed, dict(clock.seconds), shop
     )
@@ -329,12 +334,3 @@ def _solids(
             lambda done, before=before: progress("solids", before + done, len(orders)),  # type: ignore[misc]
         )
     return solids, origin
-
-
-def map_transforms(models: "Sequence[ModelFacts]") -> dict[str, Any]:
-    """Model-to-map matrices where all of several models state one and the same map system, else None."""
-    import numpy as np
-
-    maps = {(model.map_name, model.map_conversion is not None) for model in models}
-    use = len(models) > 1 and len(maps) == 1 and models[0].map_conversion is not None
-    return {model.model: np.array(model.map_conversion).reshape(4, 4) if use else None for model in models}

@@ -200,9 +200,10 @@ def _without_host(
             mass = sum(bar.mass for bar in loose)
             number = sum(bar.count for bar in loose)
             message = told(
-                "{} ({}) {} to no measured concrete element: ask for reinforcement that is assigned to its element",
+                "{} ({}) {} to no measured concrete element and {} in none: ask for reinforcement that is assigned to "
+                "its element",
                 counted(number, "bar or mat", "bars or mats"), Quantity(mass, "kg", ".0f"),
-                "belongs" if number == 1 else "belong",
+                *(("belongs", "lies") if number == 1 else ("belong", "lie")),
             )  # fmt: skip
             assumed = "left out of the bill; the elements have steel by ratio or allowance"
             first = loose[0].global_id

@@ -10,6 +10,7 @@ import numpy as np
 
 from takeoff.findings import Finding
 from takeoff.reading.attributes import attribute, clean, identity, name_of
+from takeoff.reading.bar_lines import Line, bar_lines
 from takeoff.reading.facts import Bar, Declared
 from takeoff.reading.shapes import items
 from takeoff.reading.structure import Context, unreadable
@@ -137,8 +138,17 @@ def _bar(context: Context, product: Any, host: str) -> tuple[Bar, float | None]:
         mass=mass,
         basis=basis,
         host=host,
+        lines=() if host else _lines(context, product, drawn),
     )
     return bar, written
+
+
+def _lines(context: Context, product: Any, drawn: list[Any]) -> tuple[Line, ...]:
+    """Where a bar lies that belongs to no element; nothing where its drawing cannot be followed."""
+    try:
+        return bar_lines(product, drawn, context.placements)
+    except Exception:
+        return ()
 
 
 def _full_millimetres(diameter: float) -> float:

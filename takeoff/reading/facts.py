@@ -67,7 +67,8 @@ class Bar:
 
     `kind` is `bar`, `fabric` or `tendon`. `mass` is the total in kg: declared where declared, else from
     geometry or from diameter and length (7,850 kg/m3); `basis` says which. `host` is the GlobalId of the
-    element it belongs to, empty where the model does not tell.
+    element it belongs to, empty where the model does not tell. `lines` are then the lines along which it is drawn,
+    in the model's coordinates, m.
     """
 
     global_id: str
@@ -79,6 +80,7 @@ class Bar:
     mass: float
     basis: str
     host: str
+    lines: tuple[tuple[tuple[float, float, float], ...], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
