@@ -77,3 +77,19 @@ def test_nothing_measured_is_said() -> None:
     lines = summary_lines(Measurement())
     assert lines[0] == "No concrete was measured."
     assert lines[-1] == "Nothing to look at."
+
+
+def test_what_hangs_on_a_kind_is_told_in_its_unit_and_in_money() -> None:
+    measurement = sample_measurement()
+    counted = Finding(
+        "warning", "bearing-not-shown", "m", "g", "text", worth=1.0, worth_unit="pieces", money=12.5
+    )
+    measured = Finding("note", "method-assumed", "m", "g", "text", worth=1.25, worth_unit="m3", money=1234.5)
+    findings = (counted, measured)
+    bill = replace(sample_bill(measurement), findings=findings)
+    lines = summary_lines(replace(measurement, findings=()), bill)
+    assert "      1  warning bearing-not-shown (1 piece, 12.50 units)" in lines
+    assert "      1  note    method-assumed (1.25 m3, 1,234.50 units)" in lines
+    # without a bill no money is told
+    unpriced = summary_lines(replace(measurement, findings=findings))
+    assert "      1  note    method-assumed (1.25 m3)" in unpriced

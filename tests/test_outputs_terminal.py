@@ -65,6 +65,12 @@ def test_no_color_is_obeyed(shed, tmp_path):
     assert "Net m3" in text
 
 
+def test_a_terminal_that_cannot_move_gets_no_moving_line(shed, tmp_path):
+    text = _on_a_terminal("bill", str(shed), "--out", str(tmp_path / "b.xlsx"), TERM="dumb")
+    assert text.startswith("Net m3")
+    assert ESCAPE not in text
+
+
 @pytest.mark.parametrize("option", ["", "-v", "-q"])
 def test_a_pipe_gets_plain_words(shed, tmp_path, option):
     model = shed if option == "-q" else SAMPLE

@@ -197,7 +197,7 @@ def test_each_kind_of_finding_says_what_it_is_worth_and_what_to_ask(seen, run):
     rows = seen.page.locator("#finding-kinds tr[data-kind]")
     assert rows.count() == len(kinds)
     for n, kind in enumerate(kinds):
-        worth = ", ".join(f"{value:,.2f} {unit}" for unit, value in kind.worth.items())
+        worth = ", ".join(kind.stakes)
         money = "" if kind.money is None else f"{kind.money:,.2f}"
         assert rows.nth(n).locator("td").all_inner_texts()[2:] == [worth, money]
         asked = rows.nth(n).locator("xpath=following-sibling::tr[1]")

@@ -5,6 +5,7 @@ Exit codes: 0 done; 1 nothing could be produced; 2 wrong usage; 3 produced but i
 
 import json
 import math
+import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -152,7 +153,8 @@ def _fail(message: str) -> NoReturn:
 @contextmanager
 def progress(quiet: bool) -> "Iterator[Progress]":
     """A progress line by stage on a terminal, silence in a pipe; a plain line a stage with -v."""
-    if quiet or not (sys.stderr.isatty() or verbose()):
+    moving = sys.stderr.isatty() and os.environ.get("TERM") != "dumb"
+    if quiet or not (moving or verbose()):
         yield lambda stage, done, total: None
         return
     from takeoff.outputs.progress import progress_line, progress_lines

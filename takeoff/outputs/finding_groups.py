@@ -32,6 +32,11 @@ class Kind:
         return {unit: math.fsum(values) for unit, values in sums.items()}
 
     @property
+    def stakes(self) -> tuple[str, ...]:
+        """Summed worth in words, one text a unit."""
+        return tuple(_worth_words(value, unit) for unit, value in self.worth.items())
+
+    @property
     def money(self) -> float | None:
         """What hangs on them in a bill, None where no figure can be put on any; on one element counted once.
 
@@ -68,6 +73,12 @@ def severity_counts(findings: Iterable[Finding]) -> Mapping[str, int]:
     for finding in findings:
         counts[finding.severity] += 1
     return counts
+
+
+def _worth_words(value: float, unit: str) -> str:
+    if unit == "pieces":  # counted, not measured
+        return f"{value:,.0f} piece{'' if value == 1 else 's'}"
+    return f"{value:,.2f} {unit}".strip()
 
 
 def _weight(finding: Finding) -> float:

@@ -131,7 +131,10 @@ def _findings(measurement: Measurement, bill: Bill | None, all_kinds: bool) -> l
     lines = [f"To look at: {counts}"]
     named = len(kinds) if all_kinds else TOP_FINDINGS
     for kind in kinds[:named]:
-        worth = ", ".join(f"{value:,.2f} {unit}".strip() for unit, value in kind.worth.items())
+        stakes = list(kind.stakes)
+        if bill and kind.money is not None:
+            stakes.append(f"{kind.money:,.2f} {bill.currency}".strip())
+        worth = ", ".join(stakes)
         line = f"  {len(kind.findings):>5}  {kind.severity:<8}{kind.kind}"
         lines.append(f"{line} ({worth})" if worth else line)
     if len(kinds) > named:

@@ -45,7 +45,9 @@ function findingWords(data, kind, row, known = "") {
   const { message, assumed, ask, worth, worth_unit: unit, money, parts } = data.findings[kind];
   const name = parts[row].length ? `${data.parts.name(parts[row][0])}: ` : "";
   const own = name && message(row).startsWith(name) ? message(row).slice(name.length) : message(row); // it stands before
-  const stake = [figure(worth(row), 3, unit(row)), figure(money(row), 2, data.currency)].filter((word) => word);
+  const counted = unit(row) === "pieces";
+  const noun = counted && worth(row) === 1 ? "piece" : unit(row);
+  const stake = [figure(worth(row), counted ? 0 : 3, noun), figure(money(row), 2, data.currency)].filter((word) => word);
   const words = [`${own}.`];
   if (assumed(row)) words.push(`Assumed: ${assumed(row)}.`);
   if (stake.length) words.push(`At stake: ${stake.join(", ")}.`);
