@@ -20,7 +20,14 @@ from takeoff.commands.templates import templates
 @click.group(cls=Program, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="takeoff")
 def main() -> None:
-    """Quantities and a priced bill for concrete structures, measured from IFC building models."""
+    """Quantities and a priced bill for concrete structures, measured from IFC building models.
+
+    Begin with: takeoff bill model.ifc --out bill.xlsx --page bill.html
+
+    Documents: takeoff docs. Options of a command: takeoff COMMAND --help.
+
+    Exit codes: 0 done; 1 nothing could be produced; 2 wrong usage; 3 produced but incomplete, with --strict.
+    """
 
 
 for command in (measure, bill, compare, changes, page, rates, check, nightly, history, templates, docs):

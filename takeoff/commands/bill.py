@@ -10,6 +10,7 @@ from takeoff.commands.common import (
     close,
     measuring,
     page_option,
+    pricing,
     problems,
     progress,
     require_page_name,
@@ -18,28 +19,30 @@ from takeoff.commands.common import (
 from takeoff.commands.hand_back import HandBack, handing_back
 
 
-@click.command()
-@measuring
+@click.command(short_help="The main job: a priced bill as a workbook.")
 @click.option("--out", required=True, type=PATH, help="The workbook to write (.xlsx).")
 @click.option("--previous", type=PATH, help="Earlier bill (.xlsx): what was typed into it is taken over.")
 @click.option("--overwrite", is_flag=True, help="Replace a bill that somebody has worked in.")
-@click.option("--rates", type=PATH, help="Rates (CSV or .xlsx).")
-@click.option("--resources", type=PATH, help="Prices that rates are built up of (CSV or .xlsx).")
-@click.option("--sections", type=PATH, help="Sections, items and their wording (TOML).")
-@click.option("--markups", type=PATH, help="Preliminaries, overheads, contingency, tax (TOML).")
+@pricing
 @scoring_option
 @click.option("--csv", "csv_folder", type=PATH, help="Folder for every sheet as CSV.")
 @click.option("--parquet", "parquet_folder", type=PATH, help="Folder for every sheet as Parquet.")
-@click.option("--arrange", type=click.Choice(["trade", "element", "storey"]), help="Sections of the bill by.")
-@click.option("--units", type=click.Choice(["metric", "imperial"]), help="Units of the whole bill.")
+@click.option(
+    "--arrange",
+    type=click.Choice(["trade", "element", "storey"]),
+    help="What the sections follow; default: trade.",
+)
 @click.option("--look", type=PATH, help="Head, fonts, colours and columns of the workbook (TOML).")
 @click.option("--words", type=PATH, help="Words of the workbook in another language (TOML).")
 @click.option("--alternatives", type=PATH, help="Alternatives (TOML), for --alternative.")
 @click.option("--alternative", help="Bill this alternative of the file instead of the model as it is.")
 @click.option("--title", help="Title on the summary; default: the names of the models.")
-@click.option("--paper", type=click.Choice(["a4", "letter"]), help="Paper of the print set-up.")
+@click.option(
+    "--paper", type=click.Choice(["a4", "letter"]), help="Paper to print on; default: a4, imperial: letter."
+)
 @page_option
 @handing_back
+@measuring
 def bill(
     models: tuple[Path, ...],
     out: Path,
@@ -55,7 +58,10 @@ def bill(
     quiet: bool,
     **flags: Any,
 ) -> None:
-    """Measure and price MODELS: a bill of quantities workbook with the prefabrication share."""
+    """Measure and price MODELS: a bill of quantities workbook with the prefabrication share.
+
+    Example: takeoff bill model.ifc --rates rates.csv --out bill.xlsx
+    """
     with problems():
         from takeoff import pipeline
         from takeoff.outputs.workbook.book import write_workbook

@@ -8,7 +8,7 @@ import click
 from takeoff.commands.common import PATH, problems, progress
 
 
-@click.command()
+@click.command(short_help="What a revision did to quantities and money, and why.")
 @click.argument("old", type=PATH)
 @click.argument("new", type=PATH)
 @click.option("--out", required=True, type=PATH, help="The workbook to write (.xlsx).")
@@ -35,7 +35,10 @@ def changes(
     quiet: bool,
     **flags: Any,
 ) -> None:
-    """Compare OLD and NEW, each a model, a folder of `takeoff measure`, or a bill, by element, item and reason."""
+    """Compare OLD and NEW, each a model, a folder of `takeoff measure`, or a bill, by element, item and reason.
+
+    Example: takeoff changes old.ifc new.ifc --rates rates.csv --out changes.xlsx
+    """
     with problems():
         import json
         from datetime import UTC, datetime

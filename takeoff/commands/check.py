@@ -12,8 +12,7 @@ if TYPE_CHECKING:
     from takeoff.outputs.requirements import Verdict
 
 
-@click.command()
-@measuring
+@click.command(short_help="Only the findings: what the models do not say.")
 @click.option(
     "--ids",
     type=PATH,
@@ -21,6 +20,7 @@ if TYPE_CHECKING:
 )
 @click.option("--ids-report", type=PATH, help="Write the report on the IDS (.html, .json or .txt).")
 @topics
+@measuring
 def check(
     models: tuple[Path, ...],
     ids: Path | None,
@@ -30,7 +30,10 @@ def check(
     quiet: bool,
     **flags: Any,
 ) -> None:
-    """List what MODELS do not say, say twice or say wrongly."""
+    """List what MODELS do not say, say twice or say wrongly.
+
+    Example: takeoff check model.ifc --ids requirements
+    """
     with problems():
         from takeoff import pipeline
         from takeoff.settings import load_settings

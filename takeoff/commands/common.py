@@ -91,13 +91,20 @@ def measuring(command: Callable[..., None]) -> Callable[..., None]:
         click.option(
             "--ground-level",
             type=Figure(-12_000, 12_000),
-            help="Level of the ground, metres above the models' zero.",
+            metavar="METRES",
+            help="Level of the ground above the models' zero, metres; default: found in the model.",
         ),
-        click.option("--processes", type=click.IntRange(1, 64), help="Worker processes for geometry."),
+        click.option(
+            "--processes",
+            type=click.IntRange(1, 64),
+            metavar="NUMBER",
+            help="Worker processes for geometry; default: one a core, at most 8.",
+        ),
         click.option(
             "--limit-seconds",
             type=Figure(0.1, LONGEST_SECONDS),
-            help="Patience with one element; default 60.",
+            metavar="SECONDS",
+            help="How long one element may take before it is given up; default: 60.",
         ),
         click.option(
             "--cache/--no-cache",
@@ -105,7 +112,10 @@ def measuring(command: Callable[..., None]) -> Callable[..., None]:
             help="Take what was measured before from the user's cache folder; default: yes.",
         ),
         click.option(
-            "--strict", is_flag=True, default=None, help="Exit with 3 when the result is incomplete."
+            "--strict",
+            is_flag=True,
+            default=None,
+            help="Exit with 3 when something is unpriced, unresolved or unmeasured.",
         ),
         click.option("--json", "as_json", is_flag=True, help="Print the record of the run on stdout."),
         click.option("-q", "--quiet", is_flag=True, help="Print problems only."),
@@ -116,6 +126,22 @@ def measuring(command: Callable[..., None]) -> Callable[..., None]:
             expose_value=False,
             callback=lambda context, _, given: context.meta.update({VERBOSE: given}),
             help="Print all kinds of findings, the data files used and the time of each stage.",
+        ),
+    ]
+    for option in reversed(options):
+        command = option(command)
+    return command
+
+
+def pricing(command: Callable[..., None]) -> Callable[..., None]:
+    """The options that all pricing commands share."""
+    options = [
+        click.option("--rates", type=PATH, help="Rates (CSV or .xlsx)."),
+        click.option("--resources", type=PATH, help="Prices that rates are built up of (CSV or .xlsx)."),
+        click.option("--sections", type=PATH, help="Sections, items and their wording (TOML)."),
+        click.option("--markups", type=PATH, help="Preliminaries, overheads, contingency, tax (TOML)."),
+        click.option(
+            "--units", type=click.Choice(["metric", "imperial"]), help="Units of the items; default: metric."
         ),
     ]
     for option in reversed(options):

@@ -11,6 +11,7 @@ from takeoff.commands.common import (
     PATH,
     measuring,
     page_option,
+    pricing,
     problems,
     progress,
     require_page_name,
@@ -19,8 +20,7 @@ from takeoff.commands.common import (
 from takeoff.told import counted
 
 
-@click.command()
-@measuring
+@click.command(short_help="Precast, tilt-up or cast in place: priced and timed side by side.")
 @click.option("--alternatives", type=PATH, help="Alternatives (TOML): what is made otherwise, and how.")
 @click.option("--out", required=True, type=PATH, help="The workbook to write (.xlsx).")
 @click.option("--csv", "tables", type=PATH, help="Folder for the same as CSV tables.")
@@ -30,22 +30,29 @@ from takeoff.told import counted
 @click.option("--production", type=PATH, help="Production rates and site costs (TOML).")
 @click.option("--carbon", type=PATH, help="Embodied carbon factors (CSV): adds columns of carbon.")
 @click.option(
-    "--break-even", multiple=True, help="An item key, pattern or resource: where do they meet? Repeatable."
+    "--break-even",
+    multiple=True,
+    help="An item key, pattern or resource: at which rate do the alternatives cost the same? Repeatable.",
 )
-@click.option("--draws", type=click.IntRange(100, 1_000_000), help="Draws of the figures in doubt.")
-@click.option("--seed", type=click.IntRange(0), help="Seed of the draws.")
-@click.option("--rates", type=PATH, help="Rates (CSV).")
 @click.option(
-    "--resources", type=PATH, help="Prices of labour, plant and materials behind built-up rates (CSV)."
+    "--draws",
+    type=click.IntRange(100, 1_000_000),
+    metavar="NUMBER",
+    help="How often the figures in doubt are drawn.",
 )
-@click.option("--sections", type=PATH, help="Sections, items and their wording (TOML).")
-@click.option("--markups", type=PATH, help="Preliminaries, overheads, contingency, tax (TOML).")
-@click.option("--units", type=click.Choice(["metric", "imperial"]), help="Units of the items.")
+@click.option(
+    "--seed",
+    type=click.IntRange(0),
+    metavar="NUMBER",
+    help="Seed of the draws: the same gives the same result.",
+)
+@pricing
 @click.option("--look", type=PATH, help="Head, fonts and colours of the workbook (TOML).")
 @click.option("--title", help="Title on the summary; default: the names of the models.")
-@click.option("--paper", type=click.Choice(["a4", "letter"]), help="Paper of the print set-up.")
+@click.option("--paper", type=click.Choice(["a4", "letter"]), help="Paper to print on; default: a4.")
 @scoring_option
 @page_option
+@measuring
 def compare(
     models: tuple[Path, ...],
     alternatives: Path | None,
@@ -63,7 +70,10 @@ def compare(
     quiet: bool,
     **flags: Any,
 ) -> None:
-    """Compare ways to build MODELS: cast in place, precast, tilt-up, and what each costs and takes."""
+    """Compare ways to build MODELS: cast in place, precast, tilt-up, and what each costs and takes.
+
+    Example: takeoff compare model.ifc --alternatives alternatives.toml --out comparison.xlsx
+    """
     with problems():
         from takeoff.compare_job import load_choice
         from takeoff.comparing import compare as compare_all

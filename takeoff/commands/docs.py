@@ -11,7 +11,10 @@ from takeoff.commands.common import PATH, problems
 @click.argument("topic", required=False)
 @click.option("--out", type=PATH, help="Folder to write all documents to, for a browser.")
 def docs(topic: str | None, out: Path | None) -> None:
-    """Show the document on TOPIC, or list the topics."""
+    """Show the document on TOPIC, or list the topics.
+
+    Example: takeoff docs numbers
+    """
     with problems():
         from takeoff.documents import document, documents
 

@@ -19,9 +19,12 @@ if TYPE_CHECKING:
     from takeoff.nightly.history.questions import Answer
 
 
-@click.group()
+@click.group(short_help="What the nights kept: runs, models, failures, changes, trends.")
 def history() -> None:
-    """Ask the history of nightly runs. WHERE is their output folder or a database URL."""
+    """Ask the history of nightly runs. WHERE is their output folder or a database URL.
+
+    Example: takeoff history trend results --of prefabrication
+    """
 
 
 def _asking(command: Callable[..., None]) -> Callable[..., None]:
@@ -49,7 +52,7 @@ def runs(where: str, name: str, csv_file: Path | None, as_json: bool) -> None:
 @history.command()
 @_asking
 def models(where: str, name: str, csv_file: Path | None, as_json: bool) -> None:
-    """Models with their state and the figures of their last good version."""
+    """Models with state and last good figures."""
     from takeoff.nightly.history.questions import list_models
 
     with _job(where, name) as (connection, job):
@@ -59,7 +62,7 @@ def models(where: str, name: str, csv_file: Path | None, as_json: bool) -> None:
 @history.command()
 @_asking
 def failing(where: str, name: str, csv_file: Path | None, as_json: bool) -> None:
-    """Models that fail: why, since when, how often, when they are tried again."""
+    """Models that fail: why, since when, how often."""
     from takeoff.nightly.history.questions import list_failing
 
     with _job(where, name) as (connection, job):
@@ -107,7 +110,7 @@ def changes(
 def trend(
     where: str, name: str, csv_file: Path | None, as_json: bool, what: str, model: str, each: bool
 ) -> None:
-    """How a quantity, the money or the prefabrication share moved over time.
+    """How a quantity, money or share moved over time.
 
     Figures: concrete, gross-concrete, formwork, reinforcement, weight, net-total, grand-total, elements, pieces,
     errors, warnings, unpriced-items. Shares: prefabrication (of volume), prefabrication-value, -pieces, -weight,

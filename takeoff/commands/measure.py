@@ -18,12 +18,12 @@ from takeoff.commands.common import (
 from takeoff.commands.hand_back import HandBack, handing_back
 
 
-@click.command()
-@measuring
+@click.command(short_help="Quantities as CSV tables, without prices.")
 @click.option("--out", required=True, type=PATH, help="Folder for the tables.")
 @scoring_option
 @page_option
 @handing_back
+@measuring
 def measure(
     models: tuple[Path, ...],
     out: Path,
@@ -33,7 +33,10 @@ def measure(
     quiet: bool,
     **flags: Any,
 ) -> None:
-    """Measure MODELS: elements, formwork, pieces and findings as CSV, without prices."""
+    """Measure MODELS: elements, formwork, pieces and findings as CSV, without prices.
+
+    Example: takeoff measure model.ifc --convention voids-left-in --out tables
+    """
     with problems():
         from takeoff import pipeline
         from takeoff.outputs.tables import write_tables

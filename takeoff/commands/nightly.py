@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 NOTHING_TO_SEE, FAILED, SOMETHING_TO_SEE = 0, 1, 3
 
 
-@click.command()
+@click.command(short_help="A shared folder of models, measured anew when they change.")
 @click.argument("folder", type=PATH)
 @click.option("--out", required=True, type=PATH, help="Folder for bills, reports and the history.")
 @click.option(
@@ -39,6 +39,8 @@ def nightly(
     as_json: bool, quiet: bool,
 ) -> None:  # fmt: skip
     """Measure and price the models in FOLDER that are new or changed, and report what changed.
+
+    Example: takeoff nightly models --job nightly-job.toml --out results
 
     Exit codes: 0 nothing to see; 3 alerts were raised; 1 the run failed.
     """

@@ -9,6 +9,7 @@ from takeoff.commands.common import (
     PATH,
     close,
     measuring,
+    pricing,
     problems,
     progress,
     require_page_name,
@@ -16,18 +17,19 @@ from takeoff.commands.common import (
 )
 
 
-@click.command()
-@measuring
+@click.command(short_help="A page to look at: model, bill and findings in one file.")
 @click.option("--out", required=True, type=PATH, help="The page to write (.html).")
-@click.option("--rates", type=PATH, help="Rates (CSV).")
-@click.option("--sections", type=PATH, help="Sections, items and their wording (TOML).")
-@click.option("--markups", type=PATH, help="Preliminaries, overheads, contingency, tax (TOML).")
+@pricing
 @scoring_option
 @click.option("--title", help="Title of the page; default: the names of the models.")
+@measuring
 def page(
     models: tuple[Path, ...], out: Path, job: Path | None, as_json: bool, quiet: bool, **flags: Any
 ) -> None:
-    """Measure and price MODELS: a page with the model, what is formed, the bill and the findings."""
+    """Measure and price MODELS: a page with the model, what is formed, the bill and the findings.
+
+    Example: takeoff page model.ifc --out page.html
+    """
     with problems():
         from takeoff import pipeline
         from takeoff.outputs.page.page import write_page

@@ -9,14 +9,14 @@ import click
 from takeoff.commands.common import PATH, measuring, problems, progress
 
 
-@click.command()
-@measuring
+@click.command(short_help="The rates that a bill of the models asks for, to fill in.")
 @click.option("--out", required=True, type=PATH, help="The list to write: .csv or .xlsx.")
 @click.option("--rates", type=PATH, help="Rates that are known already (CSV or .xlsx).")
 @click.option("--resources", type=PATH, help="Prices of labour, plant, materials (CSV or .xlsx).")
 @click.option("--sections", type=PATH, help="Sections, items and their wording (TOML).")
 @click.option("--units", type=click.Choice(["metric", "imperial"]), help="Units of the bill.")
 @click.option("--overwrite", is_flag=True, help="Replace the list if it is there already.")
+@measuring
 def rates(
     models: tuple[Path, ...],
     out: Path,
@@ -26,7 +26,10 @@ def rates(
     quiet: bool,
     **flags: Any,
 ) -> None:
-    """List the rates that a bill of MODELS asks for, filled with those known, to complete and use as --rates."""
+    """List the rates that a bill of MODELS asks for, filled with those known, to complete and use as --rates.
+
+    Example: takeoff rates model.ifc --out rates.xlsx
+    """
     with problems():
         import json
 

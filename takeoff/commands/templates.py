@@ -10,7 +10,10 @@ from takeoff.commands.common import PATH, problems
 @click.command()
 @click.argument("folder", type=PATH)
 def templates(folder: Path) -> None:
-    """Copy the data files that a user edits to FOLDER."""
+    """Copy the data files that a user edits to FOLDER.
+
+    Example: takeoff templates data
+    """
     with problems():
         from takeoff.outputs.template_copies import copy_templates
 
