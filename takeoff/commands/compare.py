@@ -49,7 +49,9 @@ from takeoff.told import counted
 @pricing
 @click.option("--look", type=PATH, help="Head, fonts and colours of the workbook (TOML).")
 @click.option("--title", help="Title on the summary; default: the names of the models.")
-@click.option("--paper", type=click.Choice(["a4", "letter"]), help="Paper to print on; default: a4.")
+@click.option(
+    "--paper", type=click.Choice(["a4", "letter"]), help="Paper to print on; default: a4, imperial: letter."
+)
 @scoring_option
 @page_option
 @measuring
