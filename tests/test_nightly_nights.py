@@ -1,5 +1,6 @@
 """Nights made by hand: what is measured, what is left alone, what waits, fails, comes back and is told."""
 
+import hashlib
 import json
 import os
 import shutil
@@ -7,7 +8,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
+import ifcopenshell.guid
 import pytest
+from build import Model
 from nightly_nights import Nights, happened, history_state, write_wall
 
 from takeoff.findings import InputError
@@ -58,7 +61,7 @@ def test_second_night_tells_what_changed_in_quantity_and_money(five: tuple[Night
     (change,) = report.data["changes"]
     concrete = next(row for row in change["totals"] if row["what"] == "concrete")
     assert (concrete["before"], concrete["after"]) == (pytest.approx(3.0), pytest.approx(3.6))
-    assert change["elements"] == {"added": 0, "removed": 0, "changed": 1}
+    assert change["elements"] == {"added": 0, "removed": 0, "changed": 1, "renewed": 0}
     money = sum(row["amount_difference"] for row in change["items"])
     total = next(row for row in change["totals"] if row["what"] == "net total")
     assert money == pytest.approx(total["difference"], abs=0.005)
@@ -155,6 +158,34 @@ def test_the_model_folder_is_left_as_it_was(tmp_path: Path) -> None:
     }
     assert after == before
     assert nights.folder.stat().st_mtime_ns == folder_before
+
+
+def test_a_renewed_export_is_no_change_of_elements(tmp_path: Path) -> None:
+    """Every GlobalId is new: alike elements cancel out, a changed one is changed, not gone and come."""
+    nights = Nights(tmp_path)
+
+    def write(mark: str, last: float) -> None:
+        model = Model("IFC4", "mm")
+        for number in range(4):  # two that only their place tells apart
+            model.wall(
+                (0, 2.0 * number), (5, 2.0 * number), thickness=0.2, height=3.0, name=f"Wall {number // 2}"
+            )
+        model.wall((0, 20), (last, 20), thickness=0.2, height=3.0, name="Last")
+        for element in model.file.by_type("IfcRoot"):
+            element.GlobalId = ifcopenshell.guid.compress(
+                hashlib.md5(f"{mark}{element.id()}".encode()).hexdigest()
+            )
+        nights.folder.mkdir(parents=True, exist_ok=True)
+        model.save(nights.folder / "a.ifc")
+
+    write("first", 4.0)
+    nights.night(0)
+    write("second", 6.0)
+    _, report = nights.night(1)
+    (change,) = report.data["changes"]
+    assert change["elements"] == {"added": 0, "removed": 0, "changed": 1, "renewed": 5}
+    assert "5 GlobalIds renewed by the export" in report.data["events"][0]["detail"]
+    assert "5 with another GlobalId" in report.html
 
 
 def test_changed_rules_measure_again_and_say_so(tmp_path: Path) -> None:

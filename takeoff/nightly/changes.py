@@ -3,12 +3,14 @@
 import csv
 import io
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
+from takeoff.nightly.renewed import find_renewed
 from takeoff.nightly.tables import Tables
 from takeoff.outputs.text import starts_like_formula
+from takeoff.told import counted
 
 Figure = float | None
 
@@ -80,11 +82,15 @@ class ElementChange:
 
 @dataclass(frozen=True, slots=True)
 class Changes:
-    """All changes between two versions; without a version before, only the totals are filled."""
+    """All changes between two versions; without a version before, only the totals are filled.
+
+    `renewed` elements have another GlobalId than before and were found again by their words and figures.
+    """
 
     totals: tuple[TotalChange, ...]
     items: tuple[ItemChange, ...] = ()
     elements: tuple[ElementChange, ...] = ()
+    renewed: int = 0
     new_errors: int = 0
     unpriced: int = 0
 
@@ -106,6 +112,10 @@ class Changes:
         ]
         if counts:
             told.append(f"elements: {', '.join(counts)}")
+        if self.renewed:
+            told.append(
+                f"{counted(self.renewed, 'GlobalId')} renewed by the export, found again by name and figures"
+            )
         return "; ".join(filter(None, told)) or "no figure changed"
 
 
@@ -125,10 +135,12 @@ def compare(before: Tables | None, after: Tables) -> Changes:
     unpriced = after.totals["unpriced_items"] or 0
     if before is None:
         return Changes(totals, new_errors=after.totals["errors"] or 0, unpriced=unpriced)
+    found = find_renewed(before.records("elements"), after.records("elements"))
     return Changes(
         totals,
         tuple(_items(before, after)),
-        tuple(_elements(before, after)),
+        tuple(_elements(before, after, found)),
+        len(found),
         max(0, (after.totals["errors"] or 0) - (old["errors"] or 0)),
         max(0, unpriced - (old["unpriced_items"] or 0)),
     )
@@ -201,8 +213,9 @@ def _items(before: Tables, after: Tables) -> Iterable[ItemChange]:
         )  # fmt: skip
 
 
-def _elements(before: Tables, after: Tables) -> Iterable[ElementChange]:
-    old, new = _by_part(before), _by_part(after)
+def _elements(before: Tables, after: Tables, renewed: Mapping[str, str]) -> Iterable[ElementChange]:
+    """Changes of parts; `renewed` has the old GlobalId by the new one."""
+    old, new = _by_part(before, {}), _by_part(after, renewed)
     for key in [*new, *(key for key in old if key not in new)]:
         was, now = old.get(key), new.get(key)
         what: list[str] = []
@@ -222,11 +235,11 @@ def _elements(before: Tables, after: Tables) -> Iterable[ElementChange]:
         )  # fmt: skip
 
 
-def _by_part(tables: Tables) -> dict[tuple[Any, ...], dict[str, Any]]:
-    """Rows of elements by GlobalId, part and lump, whatever the file is called; the same twice is counted."""
+def _by_part(tables: Tables, renewed: Mapping[str, str]) -> dict[tuple[Any, ...], dict[str, Any]]:
+    """Rows of elements by (old) GlobalId, part and lump, whatever the file is called; the same twice is counted."""
     rows: dict[tuple[Any, ...], dict[str, Any]] = {}
     for row in tables.records("elements"):
-        key = (row["global_id"], row["part"], row["lump"])
+        key = (renewed.get(row["global_id"], row["global_id"]), row["part"], row["lump"])
         place = 0
         while (*key, place) in rows:
             place += 1

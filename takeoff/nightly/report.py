@@ -49,6 +49,9 @@ EVENTS = (
     "waiting",
 )
 
+WORDS = {"nothing": "no concrete", "rules": "rules changed", "measured": "measured again", "failing": "fails"}
+"""What the history calls otherwise than people."""
+
 
 @dataclass(frozen=True, slots=True)
 class Report:
@@ -188,7 +191,7 @@ def _summary(
 ) -> str:
     """One line for the subject of a mail: what needs a person first."""
     told = [
-        f"{number} {kind}"
+        f"{number} {'without concrete' if kind == 'nothing' else kind}"
         for kind in EVENTS
         if kind not in ("rules", "measured") and (number := counts.get(kind))
     ]
@@ -236,7 +239,10 @@ def _changes_data(one: Measured) -> dict[str, Any]:
             for total in one.changes.totals
         ],
         "items": [asdict(item) for item in one.changes.items],
-        "elements": {kind: one.changes.count(kind) for kind in ("added", "removed", "changed")},
+        "elements": {
+            **{kind: one.changes.count(kind) for kind in ("added", "removed", "changed")},
+            "renewed": one.changes.renewed,
+        },
     }
 
 
@@ -261,6 +267,7 @@ def _render(**values: Any) -> str:
     environment.filters["figure"] = _figure
     environment.filters["signed"] = lambda value: "" if value is None else f"{value:+,.2f}"
     environment.filters["share"] = lambda value: "" if value is None else f"{value:.1%}"
+    environment.filters["told"] = lambda word: WORDS.get(word, word)
     environment.filters["moment"] = lambda value: "" if value is None else f"{value:%Y-%m-%d %H:%M}"
     return environment.get_template("report.html").render(values)
 
