@@ -3,6 +3,7 @@
 from collections import defaultdict
 
 import manifold3d
+import numpy as np
 import pytest
 from assemblies import measured_things
 from hypothesis import HealthCheck, given, settings
@@ -124,3 +125,19 @@ def test_precast_keeps_its_shape_and_cast_concrete_yields(place, method):
     else:
         assert parts["wall"].net_volume_m3 == pytest.approx(1.2)
         assert parts["slab"].net_volume_m3 == pytest.approx(3.0 - 0.2 * 0.2 * min(2.0, 5.0 - place * 0.5))
+
+
+@pytest.mark.parametrize("turn", [0.0, 33.7])
+def test_a_beam_is_as_long_as_its_axis(turn):
+    """A level beam, one of round section, one that climbs, and a round one that climbs: all 4 m long."""
+    square = box((0, -0.15, 0), (4, 0.3, 0.5))
+    lying = manifold3d.Manifold.cylinder(4.0, 0.3, 0.3, 64).rotate((0, 90, 0))
+    solids = [square, lying, square.rotate((0, -25, 0)), lying.rotate((0, -25, 0))]
+    things = [
+        ("beam", "cast-in-place", solid.translate((0, place * 3.0, 0)).rotate((0, 0, turn)))
+        for place, solid in enumerate(solids)
+    ]
+    lengths = [part.length_m for part in measured_things(things).measurement.parts]
+    # a climbing beam with square ends is longer in plan by what its ends lean
+    ends = [0.0, 0.0, 0.5 * np.tan(np.radians(25)), 0.6 * np.tan(np.radians(25))]
+    assert lengths == pytest.approx([4.0 + end for end in ends], rel=1e-3)

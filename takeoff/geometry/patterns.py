@@ -66,6 +66,7 @@ def traits(surfaces: Surfaces, rows: Ints, anchor: Floats) -> Ints:
         surfaces.area[rows, None],
         surfaces.scale[rows, None],
         surfaces.radius[rows, None],
+        np.sin(np.radians(surfaces.rise[rows, None])),
     )
     whole = [np.asarray(kind, dtype=np.int64) for kind in kinds]
     return np.column_stack([*whole, steps(np.concatenate(sizes, axis=1))])

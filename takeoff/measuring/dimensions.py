@@ -68,7 +68,7 @@ def measure_dimensions(surfaces: Surfaces, rows: Ints, role: str, volume: float)
     if role == "column":
         return Dimensions(long, short, height, short, area, plan)
     if role == "beam":
-        sides = _beam_length(surfaces, rows, long)
+        sides = _beam_length(surfaces, rows, plan, long)
         depth = (
             volume / (sides * short)
             if sides * short > 0 and height > 1.05 * volume / (sides * short)
@@ -120,11 +120,28 @@ def strip_thickness(plan: shapely.Geometry) -> float:
     return weighted / total if total else 0.0
 
 
-def _beam_length(surfaces: Surfaces, rows: Ints, plan_length: float) -> float:
-    """Length of a beam along its own slope, m, from the slope of its largest face that looks down."""
+def _beam_length(surfaces: Surfaces, rows: Ints, plan: shapely.Geometry, plan_length: float) -> float:
+    """Length of a beam along its own slope, m, from how its underside rises along the longer side of its plan.
+
+    Of a straight beam that is its largest face that looks down, of a curved one all facets of the curve: an arch is
+    as long as its curve, a round beam as its axis. A face that leans across the beam makes it no longer.
+    """
     down = rows[(surfaces.normal[rows, 2] < -0.5) & (surfaces.frame[rows] >= 0)]
     if not len(down):
         return plan_length
     main = down[np.argmax(surfaces.area[down])]
-    lean = abs(float(surfaces.normal[main, 2]))
-    return plan_length / lean if 0.5 < lean < 1.0 - LEVEL else plan_length
+    faces = down[surfaces.curved[down]] if surfaces.curved[main] else np.array([main])
+    normal = surfaces.normal[faces]
+    climb = (normal[:, :2] @ _long_way(plan)) / normal[:, 2]
+    weight = surfaces.area[faces] * np.abs(normal[:, 2])
+    longer = float((weight * np.hypot(1.0, climb)).sum() / weight.sum())
+    return plan_length * longer if longer > 1.0 + LEVEL else plan_length
+
+
+def _long_way(plan: shapely.Geometry) -> np.ndarray:
+    """Direction (2,) of the longer side of the smallest rectangle around a plan with an area."""
+    corners = shapely.get_coordinates(shapely.oriented_envelope(plan))
+    sides = np.diff(corners[:3], axis=0)
+    lengths = np.linalg.norm(sides, axis=1)
+    way: np.ndarray = sides[int(np.argmax(lengths))] / lengths.max()
+    return way
