@@ -32,6 +32,19 @@ class Reference:
     cause: str
 
 
+NO_CAUSE = "no simple cause: a cut lost at export, or another rule of measuring"
+SMALL_CAUSE = (
+    "no simple cause, but small: a chamfer or a notch left out, curves reckoned in chords, rounded sizes"
+)
+SAME_SHARE = "the same share on {} pieces of this kind: stated from another section than the one drawn"
+SHARE_TOLERANCE = 5e-4
+"""How near ratios of one kind lie that follow from one other section."""
+LEAST_ALIKE = 3
+"""This many pieces of one kind with one ratio are no chance."""
+OTHER_SIZE = 1.01
+"""Pieces of one kind prove a section only where their volumes differ by more than this."""
+
+
 def likely_cause(kind: str, declared: float, measured: float, references: Sequence[Reference]) -> str:
     """The likely cause in a few words: another meaning (`references`, within 0.5 %), another unit, counted
     several times, else that none was found."""
@@ -49,4 +62,23 @@ def likely_cause(kind: str, declared: float, measured: float, references: Sequen
     times = round(ratio)
     if 2 <= times <= MOST_TIMES and abs(ratio / times - 1.0) <= UNIT_TOLERANCE:
         return f"counted {times} times"
-    return "no simple cause: a cut lost at export, or another rule of measuring"
+    return NO_CAUSE
+
+
+def is_rounded(declared: float, measured: float) -> bool:
+    """Whether a declared figure is the measured one rounded to one, two or three decimals."""
+    return any(abs(round(measured, digits) - declared) < 1e-9 for digits in (1, 2, 3))
+
+
+def of_one_share(ratios: Sequence[float], volumes: Sequence[float]) -> list[int]:
+    """How many of some pieces of one kind have the ratio of each, itself included; 0 where that proves nothing.
+
+    It proves another section where the pieces differ in size; equal pieces have equal ratios anyway.
+    """
+    counts = []
+    for ratio in ratios:
+        alike = [k for k, other in enumerate(ratios) if abs(other / ratio - 1.0) <= SHARE_TOLERANCE]
+        sizes = [volumes[k] for k in alike]
+        proof = len(alike) >= LEAST_ALIKE and max(sizes) > OTHER_SIZE * min(sizes)
+        counts.append(len(alike) if proof else 0)
+    return counts

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from takeoff.findings import Finding
 from takeoff.measuring.checks import DeclaredLimits
-from takeoff.measuring.declared_findings import layered, quantity_differs, totals, volume_findings
+from takeoff.measuring.declared_findings import layered, near, quantity_differs, totals, volume_findings
 from takeoff.measuring.declared_rows import (
     DeclaredRow,
     best_volume,
@@ -15,6 +15,7 @@ from takeoff.measuring.declared_rows import (
     size_rows,
     volume_rows,
     weight_rows,
+    with_shared_causes,
 )
 from takeoff.measuring.plan import ElementPlan
 from takeoff.measuring.records import MeasuredPart
@@ -54,7 +55,8 @@ def compare_declared(
     elements = measured_elements(parts, plans)
     assemblies: dict[tuple[str, str], float] = defaultdict(float)
     for element in elements:
-        assemblies[element.plan.facts.model, element.plan.facts.assembly] += element.own
+        if element.plan.facts.assembly:
+            assemblies[element.plan.facts.model, element.plan.facts.assembly] += element.own
     rows: list[DeclaredRow] = []
     judged: list[DeclaredRow] = []
     findings: list[Finding] = []
@@ -64,12 +66,15 @@ def compare_declared(
         best = best_volume(plan)
         if best is not None:
             volumes[plan.facts.model, plan.facts.global_id] = best.value
-    for element in elements:
-        if element.own < limits.least_volume:
-            continue
-        facts = element.plan.facts
-        whole = assemblies[facts.model, facts.assembly] if facts.assembly else 0.0
-        own_rows = volume_rows(element, whole, limits)
+    elements = [element for element in elements if element.own >= limits.least_volume]
+    stated = [
+        volume_rows(
+            element, assemblies.get((element.plan.facts.model, element.plan.facts.assembly), 0.0), limits
+        )
+        for element in elements
+    ]
+    kinds = [element.plan.facts.type_name or element.plan.facts.name for element in elements]
+    for element, own_rows in zip(elements, with_shared_causes(stated, kinds), strict=True):
         if own_rows:
             judged.append(own_rows[0])
             close += any(
@@ -82,5 +87,5 @@ def compare_declared(
         if not (own_rows and own_rows[0].agrees):
             findings += [quantity_differs(row, "note") for row in sizes if not row.agrees]
         rows += [*own_rows, *weights, *sizes]
-    findings += [*layered(judged), *totals(judged, limits)]
+    findings += [*layered(judged), *near(judged, limits), *totals(judged, limits)]
     return DeclaredComparison(tuple(rows), tuple(findings), volumes, len(judged), close)

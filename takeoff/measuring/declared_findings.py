@@ -101,6 +101,35 @@ def layered(judged: Sequence[DeclaredRow]) -> list[Finding]:
     return findings
 
 
+def near(judged: Sequence[DeclaredRow], limits: DeclaredLimits) -> list[Finding]:
+    """One note for each model and cause on volumes that differ, but by too little for a finding each."""
+    alike: dict[tuple[str, str], list[DeclaredRow]] = defaultdict(list)
+    for row in judged:
+        if row.agrees and row.cause:
+            alike[row.model, row.cause].append(row)
+    findings = []
+    for (model, cause), rows in sorted(alike.items()):
+        declared, measured = sum(row.declared for row in rows), sum(row.measured for row in rows)
+        message = told(
+            "the declared volume of {} is off by {} to {}: {} against {} measured; {}",
+            counted(len(rows), "element"), f"{limits.close:.1%}", f"{limits.difference:.0%}",
+            Quantity(declared, "m3", ".4g"), Quantity(measured, "m3", ".4g"), cause,
+        )  # fmt: skip
+        findings.append(
+            Finding(
+                "note",
+                "declared-volume-near",
+                model,
+                rows[0].global_id,
+                message,
+                "the measured volume",
+                abs(declared - measured),
+                "m3",
+            )
+        )
+    return findings
+
+
 def totals(judged: Sequence[DeclaredRow], limits: DeclaredLimits) -> list[Finding]:
     """A note for each model whose declared volumes do not add up to the measured ones, layered ones apart."""
     sums: dict[str, list[float]] = defaultdict(lambda: [0.0, 0.0])

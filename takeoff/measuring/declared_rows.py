@@ -2,9 +2,17 @@
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from takeoff.measuring.causes import Reference, likely_cause
+from takeoff.measuring.causes import (
+    NO_CAUSE,
+    SAME_SHARE,
+    SMALL_CAUSE,
+    Reference,
+    is_rounded,
+    likely_cause,
+    of_one_share,
+)
 from takeoff.measuring.checks import DeclaredLimits
 from takeoff.measuring.declared_names import is_standard_set, sense_of
 from takeoff.measuring.plan import ElementPlan
@@ -108,21 +116,49 @@ def volume_rows(element: MeasuredElement, whole: float, limits: DeclaredLimits) 
             for part in element.parts
         ]
     references.append(Reference(whole, "speaks of the whole assembly"))
+    references += [
+        Reference(part.length_m * part.width_m * part.height_m, "that of the box round it")
+        for part in element.parts
+        if len(element.parts) == 1 and part.length_m and part.width_m and part.height_m
+    ]
     rows = []
     for sense in ("net", "plain", "gross"):
         right = [element.own, element.net] + ([element.gross] if sense != "net" else [])
         for entry in found.get(sense, ()):
-            agrees = any(
-                abs(entry.value / figure - 1.0) <= limits.difference for figure in right if figure > 0
-            )
+            off = min(abs(entry.value / figure - 1.0) for figure in right if figure > 0)
+            agrees = off <= limits.difference
             # A net figure may leave overlaps in or take them out: it stands beside the one that it means.
             fitting = min((element.own, element.net), key=lambda figure: abs(entry.value - figure))
             measured = element.gross if sense == "gross" else fitting if agrees else element.own
-            cause = "" if agrees else likely_cause("volume", entry.value, measured, references)
-            if cause.startswith("no simple") and element.mixed:
-                cause = WITH_OTHERS + ", or another rule of measuring"
+            cause = ""
+            if off > limits.close:
+                cause = likely_cause("volume", entry.value, measured, references)
+            if cause == NO_CAUSE:
+                if element.mixed:
+                    cause = WITH_OTHERS + ", or another rule of measuring"
+                elif agrees:
+                    cause = "rounded" if is_rounded(entry.value, measured) else SMALL_CAUSE
             rows.append(_row(element, entry, measured, agrees, cause))
     return rows
+
+
+def with_shared_causes(
+    rows: Sequence[Sequence[DeclaredRow]], kinds: Sequence[str]
+) -> list[list[DeclaredRow]]:
+    """Rows of volumes of elements of the given kinds (a type, a name), with causes that only several show."""
+    alike: dict[tuple[str, str, str, str], list[tuple[int, int]]] = defaultdict(list)
+    out = [list(own) for own in rows]
+    for number, (own, kind) in enumerate(zip(out, kinds, strict=True)):
+        for place, row in enumerate(own):
+            if kind and row.cause in (NO_CAUSE, SMALL_CAUSE):
+                alike[row.model, kind, row.set_name, row.name].append((number, place))
+    for places in alike.values():
+        found = [out[number][place] for number, place in places]
+        counts = of_one_share([row.ratio for row in found], [row.measured for row in found])
+        for (number, place), row, count in zip(places, found, counts, strict=True):
+            if count:
+                out[number][place] = replace(row, cause=SAME_SHARE.format(count))
+    return out
 
 
 def weight_rows(element: MeasuredElement, limits: DeclaredLimits) -> list[DeclaredRow]:
