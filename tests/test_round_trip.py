@@ -302,6 +302,86 @@ def test_rows_may_be_sorted_columns_put_between_and_items_copied(tmp_path: Path)
     assert [text for text in typed.kept if text.sheet == "Elements"] == []
 
 
+def _typed(change: Callable[[Workbook], None], folder: Path) -> dict[str, Item]:
+    """The items of a new bill after `change` was done to an earlier one, in which WALLS was priced at 201."""
+    write_workbook(folder / "a.xlsx", small_building(), bill_of(small_building()), RUN)
+    book = openpyxl.load_workbook(folder / "a.xlsx")
+    put(book["Bill"], rows(book["Bill"])[WALLS], Rate=201, Notes="firm")
+    change(book)
+    book.save(folder / "b.xlsx")
+    made = bill_of(small_building(), read_previous(folder / "b.xlsx"))
+    write_workbook(folder / "c.xlsx", small_building(), made, RUN)
+    return items_of(made)
+
+
+def _move(sheet: Worksheet, heading: str, to: int) -> None:
+    """Move a column by its heading, as cutting and inserting it does."""
+    place = headings(sheet)[heading]
+    values = [sheet.cell(row, place).value for row in range(1, sheet.max_row + 1)]
+    sheet.delete_cols(place)
+    sheet.insert_cols(to)
+    for row, value in enumerate(values, 1):
+        sheet.cell(row, to).value = value
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda sheet: sheet.delete_cols(headings(sheet)["Dimension rows"]),
+        lambda sheet: sheet.delete_cols(headings(sheet)["Unit"]),
+        lambda sheet: sheet.delete_cols(headings(sheet)["Item key"]),
+        lambda sheet: _move(sheet, "Notes", 3),
+        lambda sheet: _move(sheet, "Rate", 2),
+        lambda sheet: (sheet.insert_cols(3, 2), _move(sheet, "Description", 1)),
+        lambda sheet: (sheet.delete_cols(headings(sheet)["Quantity"]), sheet.insert_rows(1, 3)),
+    ],
+)
+def test_columns_may_be_moved_and_deleted(tmp_path: Path, change: Callable[[Worksheet], object]) -> None:
+    made = _typed(lambda book: change(book["Bill"]) and None, tmp_path)
+    before = items_of(bill_of(small_building()))
+    assert (made[WALLS].rate, made[WALLS].note) == (201.0, "firm")
+    others = {key: item.rate for key, item in made.items() if key != WALLS}
+    assert others == {key: item.rate for key, item in before.items() if key != WALLS}
+
+
+@pytest.mark.parametrize(
+    ("written", "rate", "note"),
+    [
+        ("201.50", 201.5, "firm"),
+        (" 180 ", 180.0, "firm"),
+        ("included", None, "firm; rate: included"),
+        ("1.250,50", None, "firm; rate: 1.250,50"),
+        ("='Elsewhere'!B2", None, "firm; rate: ='Elsewhere'!B2"),
+        (None, None, "firm"),
+    ],
+)
+def test_what_stands_in_place_of_a_rate(
+    tmp_path: Path, written: str | None, rate: float | None, note: str
+) -> None:
+    """A figure stored as text is one; words leave the item without a rate, and never with that of the file."""
+    made = _typed(lambda book: put(book["Bill"], rows(book["Bill"])[WALLS], Rate=written), tmp_path)
+    assert (made[WALLS].rate, made[WALLS].note) == (rate, note)
+    again = items_of(bill_of(small_building(), read_previous(tmp_path / "c.xlsx")))
+    assert (again[WALLS].rate, again[WALLS].note) == (rate, note)
+
+
+def test_a_description_that_was_emptied_is_composed_again(tmp_path: Path) -> None:
+    made = _typed(lambda book: put(book["Bill"], rows(book["Bill"])[WALLS], Description=None), tmp_path)
+    assert made[WALLS].description == items_of(bill_of(small_building()))[WALLS].description
+
+
+def test_a_note_that_looks_like_marks_is_a_note(tmp_path: Path) -> None:
+    made = _typed(lambda book: put(book["Bill"], rows(book["Bill"])[WALLS], Notes="~item|x:...."), tmp_path)
+    assert (made[WALLS].rate, made[WALLS].note) == (201.0, "~item|x:....")
+
+
+@pytest.mark.parametrize("sheet", ["Bill", "Dimensions"])
+def test_a_sheet_without_its_heading_row_is_refused(tmp_path: Path, sheet: str) -> None:
+    with pytest.raises(InputError, match=f"the sheet {sheet} has lost its heading row") as fault:
+        _typed(lambda book: book[sheet].delete_rows(4), tmp_path)
+    assert "\n" not in str(fault.value)
+
+
 def test_an_office_s_own_column_is_kept_in_its_place(tmp_path: Path) -> None:
     look = shipped_look()
     own = look.bill[0].model_copy(update={"name": "Trade code", "own": True})
@@ -385,3 +465,19 @@ def test_only_a_bill_that_nobody_saved_may_be_replaced(edited: Path, tmp_path: P
     shutil.copy(edited, tmp_path / "c.xlsx")
     with pytest.raises(InputError, match="give it as --previous"):
         require_untouched(tmp_path / "c.xlsx")
+
+
+def test_what_was_typed_for_an_item_in_another_unit_is_kept_aside(tmp_path: Path) -> None:
+    """Edges by area in one convention and by length in another: the rate fits no more, and is not lost."""
+    write_workbook(tmp_path / "a.xlsx", small_building(), bill_of(small_building()), RUN)
+    book = openpyxl.load_workbook(tmp_path / "a.xlsx")
+    put(book["Bill"], rows(book["Bill"])[WALLS], Rate=201, Notes="firm")
+    book.save(tmp_path / "b.xlsx")
+    typed = read_previous(tmp_path / "b.xlsx")
+    other = {key: replace(item, unit="m") if key == WALLS else item for key, item in typed.items.items()}
+    bill = bill_of(small_building(), replace(typed, items=other))
+    assert items_of(bill)[WALLS].mark == "unit was m"
+    assert bill.earlier is not None
+    kept = {(text.place, text.heading, text.text) for text in bill.earlier.kept}
+    assert kept == {(WALLS, "rate by m", "201.0"), (WALLS, "note by m", "firm")}
+    assert "typed-text-kept" in {finding.kind for finding in bill.findings}

@@ -75,7 +75,7 @@ def carry(
         if name not in resources
     ]
     texts = [text for text in typed.kept if (text.sheet, text.heading) != PRICE_AT]
-    kept = (*texts, *(_lost_dimension(row) for row in lost), *unused)
+    kept = (*texts, *earlier.astray, *(_lost_dimension(row) for row in lost), *unused)
     return Carried(
         tuple(with_hand),
         (*dimensions, *placed),
@@ -123,6 +123,7 @@ class _Earlier:
         for item in self._items.values():
             self._by_rate.setdefault(item.rate_key, []).append(item)
         self.met: set[str] = set()
+        self.astray: list[KeptText] = []
 
     def into(self, item: Item) -> Item:
         """The item with what was typed for it, and a mark of what became of it."""
@@ -139,8 +140,13 @@ class _Earlier:
                 found = replace(found, typed=found.typed - {"note", "description"})
         if found is None:
             return replace(item, mark=NEW)
-        if found.unit != item.unit:
-            return replace(item, mark=f"unit was {found.unit}")
+        if found.unit and found.unit != item.unit:
+            self.astray += [
+                KeptText("Bill", item.key, f"{name} by {found.unit}", f"{getattr(found, name)}")
+                for name in CARRIED
+                if name in found.typed and getattr(found, name) not in (None, "")
+            ]
+            return replace(item, mark=f"unit was {found.unit}", own=found.own)
         taken = {name: getattr(found, name) for name in CARRIED if name in found.typed}
         words = [f"{name} kept" for name in CARRIED if name in taken]
         if found.key not in self._current:

@@ -24,16 +24,14 @@ def is_example(source: str) -> bool:
 
 
 def unpriced_items(items: Iterable[Item]) -> list[Finding]:
-    """A finding for each item without a rate, with the key that a rate needs."""
+    """A finding for each item without a rate, with what to do about it."""
     return [
         Finding(
             "warning",
             "item-unpriced",
             "",
             "",
-            f"item {item.number} has no rate: add a line for {item.key} in {item.unit} to the rates"
-            if not item.by_hand
-            else f"{item.description or 'an item'}, written by hand, has no rate: type one into the bill",
+            _no_rate(item),
             "left out of the totals",
             item.quantity,
             "pieces" if item.unit == "nr" else item.unit,
@@ -41,6 +39,14 @@ def unpriced_items(items: Iterable[Item]) -> list[Finding]:
         for item in items
         if item.rate is None and item.by_hand != "text"
     ]
+
+
+def _no_rate(item: Item) -> str:
+    if item.by_hand:
+        return f"{item.description or 'a line'}, written by hand, has no rate: type one into the bill"
+    if "rate" in item.typed:
+        return f"item {item.number} has no rate, which somebody took out or wrote words for: type one into the bill"
+    return f"item {item.number} has no rate: add a line for {item.key} in {item.unit} to the rates"
 
 
 def rests_on_example(rate: Rate) -> bool:

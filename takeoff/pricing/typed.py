@@ -12,7 +12,10 @@ CARRIED = ("description", "rate", "low", "high", "note")
 
 @dataclass(frozen=True, slots=True)
 class EarlierItem:
-    """An item of the earlier bill as it stood there; `typed` names the cells that a person typed."""
+    """An item of the earlier bill as it stood there; `typed` names the cells that a person typed.
+
+    `unit` is empty where the written one is not there any more.
+    """
 
     key: str
     number: str

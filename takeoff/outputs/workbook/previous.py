@@ -60,7 +60,10 @@ def read_previous(path: Path) -> TypedBill:
         except Exception as error:
             raise InputError(f"{path}: is no workbook (.xlsx); name an earlier bill") from error
         if "Bill" not in values.sheetnames or "Dimensions" not in values.sheetnames:
-            raise InputError(f"{path}: has no sheets Bill and Dimensions; name a bill that takeoff wrote")
+            raise InputError(
+                f"{path}: has no sheets Bill and Dimensions; name a bill that takeoff wrote, its sheets under their "
+                "own names"
+            )
         own = {name for name in values.sheetnames if name in OWN_SHEETS or _is_written(formulas[name])}
         rows: dict[str, Iterable[SheetRow]] = {}
         for name in values.sheetnames:
@@ -186,6 +189,12 @@ class _Reader:
         if text:
             self.kept.append(KeptText(sheet, place, heading, text))
 
+    def _headless(self, sheet: str) -> InputError:
+        return InputError(
+            f"{self.path}: the sheet {sheet} has lost its heading row, so that nobody can tell what its columns are; "
+            "put the row back above the first line"
+        )
+
     def _comments(self, sheet: str, row: int) -> list[str]:
         """Comments at the cells of a row; each is read once."""
         noted = self.comments.get(sheet, {})
@@ -200,6 +209,8 @@ class _Reader:
             if row.seal is not None and row.seal.kind == "head":
                 headed = True
                 continue
+            if not headed and row.seal is not None and row.seal.kind == "row":
+                raise self._headless("Dimensions")
             if not headed or row.is_blank:
                 self._plain(row, "Dimensions", lambda row: f"row {row.number}")
                 continue
@@ -256,6 +267,8 @@ class _Reader:
             elif kind == "section":
                 section, after = (words[0] if words else ""), ""
                 self._plain(row, "Bill", lambda row: f"section {section}")  # noqa: B023
+            elif kind == "item" and not headed:
+                raise self._headless("Bill")
             elif kind == "item" and words and words[0] not in self.items:
                 after = words[0]
                 self.items[after] = self._item(row, section, after)
@@ -279,7 +292,13 @@ class _Reader:
                 worked.append(f"{BILL[name].heading.lower()} {cell.formula}")
             if name in typed and cell.number is None and not cell.is_blank:
                 self._keep("Bill", key, BILL[name].heading, cell.text)
-                typed -= {name}
+                if name == "rate":
+                    # Words such as "included" leave the item without a rate, as they did in that bill.
+                    worked.append(f"{BILL[name].heading.lower()}: {cell.text}")
+                else:
+                    typed -= {name}
+        if row.cell("description").is_blank:
+            typed -= {"description"}
         noted = [row.cell("note").text, *_more_texts(row), *worked]
         noted += [f"comment: {text}" for text in self._comments("Bill", row.number)]
         note = "; ".join(dict.fromkeys(filter(None, noted)))
@@ -293,7 +312,7 @@ class _Reader:
             row.cell("number").text,
             section,
             row.cell("description").text,
-            row.cell("unit").text,
+            "" if "unit" in row.typed else row.cell("unit").text,
             quantity,
             rate,
             None if rate is None else amount(quantity, rate),

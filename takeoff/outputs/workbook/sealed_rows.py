@@ -1,5 +1,6 @@
 """Rows of an earlier workbook with what was written and what a person typed, told apart by the rows' marks."""
 
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import zip_longest
@@ -9,6 +10,8 @@ from openpyxl.utils import get_column_letter
 
 from takeoff.outputs.workbook.arithmetic import plain_value
 from takeoff.outputs.workbook.marks import BLANK, Seal, formula_mark, mark, read_seal
+
+_FIGURE = re.compile(r"[+-]?[0-9]+(?:\.[0-9]+)?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,9 +28,12 @@ class CellValue:
 
     @property
     def number(self) -> float | None:
-        """Its figure: stored, or plain arithmetic; None for text and what cannot be known."""
+        """Its figure: stored, also as text, or plain arithmetic; None for words and what cannot be known."""
         value = self.value
-        if isinstance(value, bool) or not isinstance(value, int | float):
+        if isinstance(value, str):
+            # A figure that was pasted as text; one with a decimal comma may be read in two ways and is none.
+            value = float(value) if _FIGURE.fullmatch(value.strip()) else None
+        elif isinstance(value, bool) or not isinstance(value, int | float):
             value = plain_value(self.formula) if self.formula and value is None else None
         return None if value is None else float(value)
 
@@ -82,16 +88,21 @@ def sealed_rows(
     Cells are named by the last heading row above (its words), before the first by their column letters.
     """
     columns: dict[int, str] = {}
-    order: list[int] = []
+    order: list[int | None] = []
     headings: dict[int, str] = {}
     for number, row in enumerate(_rows(formulas, values), 1):
+        # The marks stand behind everything that was written, whatever a person's note may look like.
         place, seal = next(
-            ((at, found) for at, cell in enumerate(row) if (found := read_seal(cell.value)) is not None),
+            (
+                (at, found)
+                for at in range(len(row) - 1, -1, -1)
+                if (found := read_seal(row[at].value)) is not None
+            ),
             (-1, None),
         )
         if seal is not None and seal.kind == "head":
             order = _aligned(seal, row[:place])
-            columns = dict(zip(order, seal.words, strict=False))
+            columns = {at: name for at, name in zip(order, seal.words, strict=False) if at is not None}
             headings = {at: cell.text for at, cell in enumerate(row) if at != place and not cell.is_blank}
         names = columns or {at: get_column_letter(at + 1) for at in range(len(row))}
         cells = {names[at]: cell for at, cell in enumerate(row) if at in names and at != place}
@@ -102,11 +113,11 @@ def sealed_rows(
         }
         typed = frozenset[str]()
         if seal is not None:
-            places = order or list(range(len(seal.marks)))
+            places = order or range(len(seal.marks))
             typed = frozenset(
                 names[at]
                 for at, written in zip(places, seal.marks, strict=False)
-                if at in names and (row[at] if at < len(row) else EMPTY).mark != written
+                if at is not None and at in names and (row[at] if at < len(row) else EMPTY).mark != written
             )
         yield SheetRow(number, seal, cells, typed, more)
 
@@ -124,17 +135,25 @@ def _rows(
         yield row
 
 
-def _aligned(seal: Seal, row: Sequence[CellValue]) -> list[int]:
-    """The columns (from 0) where the marked headings stand now, past those that a person put between."""
-    places: list[int] = []
-    at = 0
-    for index, written in enumerate(seal.marks):
-        left = len(seal.marks) - index
-        while at < len(row) - left and row[at].mark != written:
-            at += 1
-        places.append(at)
-        at += 1
-    return places if all(place < len(row) for place in places) else list(range(len(seal.marks)))
+def _aligned(seal: Seal, row: Sequence[CellValue]) -> list[int | None]:
+    """The columns (from 0) where the marked headings stand now, None for those that are gone.
+
+    A person may put columns between them, move them, rename or delete some: a heading is known by its words, a
+    renamed one by the column that stands next to its neighbour.
+    """
+    left = dict(enumerate(cell.mark for cell in row))
+    places: list[int | None] = []
+    for written in seal.marks:
+        found = next((at for at, mark in left.items() if mark == written), None) if written != BLANK else None
+        places.append(found)
+        if found is not None:
+            del left[found]
+    for index, place in enumerate(places):
+        before = places[index - 1] if index else -1
+        if place is None and before is not None and before + 1 in left:
+            places[index] = before + 1
+            del left[before + 1]
+    return places
 
 
 def is_written(row: SheetRow) -> bool:
