@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 
 from takeoff.measuring.piece_records import RepetitionRow, StoreyRow
 from takeoff.measuring.records import PieceRow
-from takeoff.told import told
+from takeoff.told import counted, told
 
 GROUP_SIZES = (2, 5, 10, 20)
 """Sizes of groups from which pieces count as repeated; which one matters is for the reader's scheme."""
@@ -39,7 +39,7 @@ def _of_pieces(role: str, pieces: Sequence[PieceRow]) -> Iterable[RepetitionRow]
             "nr",
             float(repeated),
             float(total),
-            f"{name} {most} times",
+            f"{name} {counted(most, 'time')}",
         )
     yield RepetitionRow("pieces for each shape", role, "nr", float(total), float(len(groups)))
 
@@ -54,5 +54,5 @@ def _most_common(measure: str, kinds: Sequence[tuple[str, float]]) -> Repetition
     best = max(repeated, key=lambda kind: (repeated[kind], kind), default="")
     return RepetitionRow(
         measure, "", "m2", repeated.get(best, 0.0), sum(areas.values()),
-        told("{} {} times", best, number[best]) if best else "none repeats",
+        told("{} {}", best, counted(number[best], "time")) if best else "none repeats",
     )  # fmt: skip

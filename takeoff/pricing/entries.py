@@ -9,6 +9,8 @@ from takeoff.pricing.register import Register, is_unit
 from takeoff.pricing.unit_systems import METRIC, UnitSystem
 from takeoff.told import in_units
 
+LEAST_GAP = 0.0005
+"""Metres from which on the gap of a joint is a width."""
 REGULAR = 1e-6
 """Relative difference up to which a volume or area counts as the product of its sides."""
 
@@ -339,7 +341,8 @@ def _from_joints(measurement: Measurement, register: Register, system: UnitSyste
                 sealant=row.sealant_m,
                 connections=Quantity(row.connections, note="allowance of the joints file"),
             ),
-            f"{where}, {_width(row.width_m, system)} wide",
+            # Faces that touch have no gap to tell the width of.
+            f"{where}, {_width(row.width_m, system)} wide" if row.width_m >= LEAST_GAP else where,
         )  # fmt: skip
 
 

@@ -4,7 +4,16 @@ from collections.abc import Iterator, Sequence
 
 from takeoff.measuring.causes import BASE
 from takeoff.measuring.records import DeclaredRow, MeasuredPart, Measurement
-from takeoff.outputs.workbook.sheet import FIRST_ROW, Column, Figure, Formula, Page, Sheet, write_table
+from takeoff.outputs.workbook.sheet import (
+    FIRST_ROW,
+    IDENTITY,
+    Column,
+    Figure,
+    Formula,
+    Page,
+    Sheet,
+    write_table,
+)
 from takeoff.outputs.workbook.styles import UNIT_KINDS
 
 COLUMNS = (
@@ -21,7 +30,7 @@ COLUMNS = (
     Column("Declared to measured", "share", narrowest=10),
     Column("Likely cause", "wrapped", widest=44, narrowest=24),
     Column("Declared as", "wrapped", widest=34, narrowest=20),
-    Column("GlobalId", widest=24, narrowest=24),
+    Column("GlobalId", widest=IDENTITY, narrowest=IDENTITY),
     Column("Model", printed=False),
 )
 CLOSE = (

@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 
 from takeoff.outputs.workbook.sheet import (
     FIRST_ROW,
+    IDENTITY,
     Column,
     Figure,
     Formula,
@@ -29,7 +30,7 @@ COLUMNS = (
     Column("Quantity", "length"),
     Column("Unit"),
     Column("Note", "wrapped", widest=40, narrowest=16),
-    Column("Element (GlobalId)", widest=24, narrowest=24),
+    Column("Element (GlobalId)", widest=IDENTITY, narrowest=IDENTITY),
     Column("Part", "count"),
     Column("Model", widest=24, printed=False),
     Column("Item key", widest=60, narrowest=24, printed=False),

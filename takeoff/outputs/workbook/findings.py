@@ -7,20 +7,20 @@ from takeoff.findings import Finding
 from takeoff.outputs.finding_groups import Kind, group_findings, severity_counts
 from takeoff.outputs.workbook.cells import Figure, Formula
 from takeoff.outputs.workbook.rows import RowWriter
-from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, Column, Page, Sheet, require_rows
+from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, IDENTITY, Column, Page, Sheet, require_rows
 from takeoff.outputs.workbook.styles import UNIT_KINDS
 
 COLUMNS = (
-    Column("Severity", narrowest=10),
+    Column("Severity", narrowest=9),
     Column("Kind", widest=30, narrowest=26),
     Column("Number", "count"),
-    Column("Worth", "length", narrowest=12),
-    Column("Unit", narrowest=7),
+    Column("Worth", "length", narrowest=11),
+    Column("Unit", narrowest=6),
     Column("Money", "money", narrowest=11),
-    Column("What to look at", "wrapped", widest=58, narrowest=58),
-    Column("What was assumed", "wrapped", widest=30, narrowest=30),
-    Column("What to ask", "wrapped", widest=40, narrowest=40),
-    Column("Element (GlobalId)", widest=24, narrowest=24),
+    Column("What to look at", "wrapped", widest=50, narrowest=50),
+    Column("What was assumed", "wrapped", widest=25, narrowest=25),
+    Column("What to ask", "wrapped", widest=30, narrowest=30),
+    Column("Element (GlobalId)", widest=IDENTITY, narrowest=IDENTITY),
     Column("Model", widest=26, narrowest=14),
 )
 
@@ -79,7 +79,9 @@ def write_findings(sheet: Sheet, page: Page, findings: Sequence[Finding]) -> Fin
                 "format": sheet.styles.highlight(fill, ink),
             },
         )
-    sheet.set_up(page, last_column, max(end - 1, first), HEADING_ROW)
+    # One model need not be named on paper in every row.
+    several = len({finding.model for finding in findings if finding.model}) > 1
+    sheet.set_up(page, last_column - (not several), max(end - 1, first), HEADING_ROW)
     rows = f"{first + 1}", f"{max(end, first + 1)}"
     severities, names = (f"Findings!${letter}${rows[0]}:${letter}${rows[1]}" for letter in "AB")
     return FindingsLayout(kinds, severities, names)

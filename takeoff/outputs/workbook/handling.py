@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from operator import attrgetter
 
 from takeoff.measuring.records import Measurement
-from takeoff.outputs.workbook.sheet import HEADING_ROW, Column, Formula, Page, Sheet, shown_width
+from takeoff.outputs.workbook.sheet import HEADING_ROW, IDENTITY, Column, Formula, Page, Sheet, shown_width
 
 Fields = tuple[tuple[str, Column], ...]
 
@@ -58,7 +58,7 @@ BEARINGS: Fields = (
     ("width_m", Column("Width m", "length")),
     ("least_m", Column("Least m", "length")),
     ("area_m2", Column("Area m2", "area")),
-    ("support_id", Column("GlobalId of the support")),
+    ("support_id", Column("GlobalId of the support", widest=IDENTITY, narrowest=IDENTITY)),
     ("check", Column("Check", "wrapped")),
 )
 PANELS: Fields = (
@@ -71,7 +71,7 @@ PANELS: Fields = (
     ("width_m", Column("Width m", "length")),
     ("thickness_m", Column("Thick m", "length")),
     ("weight_t", Column("Weight t", "weight", total=True)),
-    ("global_id", Column("GlobalId of the body")),
+    ("global_id", Column("GlobalId of the body", widest=IDENTITY, narrowest=IDENTITY)),
     ("note", Column("Note", "wrapped")),
 )
 MOULDS: Fields = (
@@ -154,5 +154,6 @@ def _width(sheet: Sheet, column: Column, values: Iterable[object]) -> int:
     heading = max(map(len, sheet.words(column.heading).split())) + 1
     return max(
         heading,
+        column.narrowest,
         min(most, max((shown_width(v, column.kind) for v in values if v not in (None, "")), default=0)),
     )

@@ -18,12 +18,12 @@ from takeoff.pricing.records import ShareRow
 SHARES = (
     Column("By", widest=12, narrowest=12),
     Column("Group", widest=22, narrowest=14),
-    Column("Measure", widest=18, narrowest=14),
+    Column("Measure", widest=26, narrowest=14),
     Column("Unit", narrowest=8),
     Column("Precast and tilt-up", "volume", narrowest=12),
     Column("All concrete", "volume", narrowest=12),
     Column("Share", "share", narrowest=9),
-    Column("Other", "share", narrowest=9),
+    Column("Other", "share", narrowest=13),
 )
 GROUPS = (
     Column("Group"),
@@ -56,6 +56,7 @@ REPEATED = (
     Column("All", "volume"),
     Column("Share", "share"),
 )
+WIDEST_REPEATED = 30
 LAST_COLUMN = len(GROUPS) + 4
 """Last printed column: the chart stands to the right of the shares."""
 
@@ -105,7 +106,6 @@ def write_prefabrication(
     layout = ShareLayout(FIRST_ROW, FIRST_ROW + len(whole) - 1, whole) if whole else None
     if layout:
         height = CHART_HEAD + CHART_BAR * len(whole)
-        # Below the heading row, which is repeated on every page.
         place_chart(sheet, FIRST_ROW, len(SHARES), share_chart(book, sheet, layout, 470, height))
         row = max(row, FIRST_ROW + height // ROW_PIXELS + 1)
     row = _write_repetition(sheet, row + 1, measurement.pieces)
@@ -113,7 +113,8 @@ def write_prefabrication(
     row = _write_joints(sheet, row + 1, measurement.joints)
     sheet.fit()
     sheet.raw.autofilter(HEADING_ROW, 0, FIRST_ROW + max(len(ordered), 1) - 1, len(SHARES) - 1)
-    sheet.set_up(page, LAST_COLUMN, row, HEADING_ROW)
+    # Several tables stand below one another: headings that are repeated on every page would be wrong ones.
+    sheet.set_up(page, LAST_COLUMN, row)
     return layout
 
 
@@ -324,4 +325,6 @@ def _write_repeated(sheet: Sheet, row: int, rows: Sequence[RepetitionRow]) -> in
         )
         for column, (value, form) in enumerate(cells):
             sheet.put(index, column, value, form)
+        sheet.widen(0, min(shown_width(entry.measure, "text"), WIDEST_REPEATED))
+        sheet.widen(2, min(shown_width(entry.note, "text"), WIDEST_REPEATED))
     return row + 2 + len(rows)

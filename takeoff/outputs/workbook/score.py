@@ -2,7 +2,16 @@
 
 from collections.abc import Mapping
 
-from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, Column, Formula, Page, Sheet, write_table
+from takeoff.outputs.workbook.sheet import (
+    FIRST_ROW,
+    HEADING_ROW,
+    IDENTITY,
+    Column,
+    Formula,
+    Page,
+    Sheet,
+    write_table,
+)
 from takeoff.outputs.workbook.styles import UNIT_KINDS
 from takeoff.pricing.scoring import BonusScore, PartScore, Score, SystemLine
 
@@ -23,7 +32,7 @@ QUANTITIES = (
     Column("Quantity", "volume", narrowest=12),
     Column("Storey", widest=20),
     Column("Element", widest=36),
-    Column("GlobalId", widest=24, narrowest=24),
+    Column("GlobalId", widest=IDENTITY, narrowest=IDENTITY),
     Column("Part", "count"),
     Column("Model", widest=30),
 )

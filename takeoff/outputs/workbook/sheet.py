@@ -39,6 +39,10 @@ PAPERS = {"a4": 9, "letter": 1}
 """Paper codes of ECMA-376 part 1, 18.3.1.63."""
 
 
+IDENTITY = 27
+"""Width of a column of GlobalIds: 22 characters, many of them wide capitals."""
+
+
 class HandRow(tuple[object, ...]):
     """Cells of a row that a person wrote."""
 

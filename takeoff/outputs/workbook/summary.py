@@ -213,7 +213,8 @@ def _write_concrete(sheet: Sheet, row: int, parts: Sequence[MeasuredPart]) -> in
         return end + 1
     for index, value in enumerate(("", sheet.words("All"), *_total_cells(first + 1, end, parts))):
         kind = CONCRETE[index].kind
-        sheet.put_as(end, index, value, sheet.styles.total(kind), kind)
+        dashed = {"num_format": number_format(kind, "-")} if kind in NUMBERS else {}
+        sheet.put_as(end, index, value, sheet.styles.total(kind, **dashed), kind)
     return end + 1
 
 
