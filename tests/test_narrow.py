@@ -123,7 +123,19 @@ def test_voids_left_in_are_listed_with_and_without(path):
 def test_the_basis_of_a_bill_names_every_value_that_changed_a_number(path, tmp_path):
     run = bill([path], _with(tmp_path, reveal_mm=120.0, reveal="out"))
     said = {source: text for topic, text, source in run.bill.basis if topic == "Convention"}
+    rounded = {source: said.pop(source) for source in list(said) if source.startswith("rounding.")}
     assert set(said) == {f"{row.key} = {row.value}" for row in run.measurement.conventions}
+    items = {item.key: item for section in run.bill.sections for item in section.items}
+    off: dict[str, int] = {}
+    for key, item in items.items():
+        exact = sum(line.quantity for line in run.bill.dimensions if line.item == key)
+        off[item.unit] = off.get(item.unit, 0) + (abs(exact - item.quantity) > 1e-9)
+    assert {source.split(" = ")[0] for source in rounded} == {
+        f"rounding.{unit}" for unit, count in off.items() if count
+    }
+    assert all(
+        f"of {off[source.split('.')[1].split(' = ')[0]]} item" in text for source, text in rounded.items()
+    )
     told = said["narrow.reveal_mm = 120"]
     change = _changed(run)["narrow.reveal_mm"]
     assert f"{change.with_value:.2f} m2, without it {change.without_value:.2f} m2; 1 element touched" in told

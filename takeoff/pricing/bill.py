@@ -7,7 +7,7 @@ from pathlib import Path
 from takeoff.measuring.records import Measurement
 from takeoff.pricing.carry import carried_markups, carry, check_previous
 from takeoff.pricing.choices import Choices
-from takeoff.pricing.convention_basis import convention_lines
+from takeoff.pricing.convention_basis import convention_lines, rounding_lines
 from takeoff.pricing.entries import make_entries
 from takeoff.pricing.gaps import (
     allowed_items,
@@ -84,6 +84,7 @@ def make_bill(
         (
             *_basis(items, rates, used, sections, markups),
             *convention_lines(measurement.conventions, choices.system),
+            *rounding_lines(items, dimensions),
         ),
         tuple(_build_ups(items, used)),
         choices.system.name,
