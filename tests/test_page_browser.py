@@ -10,7 +10,9 @@ from build import Model
 from takeoff import pipeline
 from takeoff.outputs.finding_groups import group_findings
 from takeoff.outputs.page.content import all_findings
-from takeoff.outputs.page.page import write_page
+from takeoff.outputs.page.page import ASSETS, write_page
+from takeoff.pricing.unit_systems import feet_and_inches
+from takeoff.settings import Settings
 
 sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 
@@ -396,5 +398,33 @@ def test_the_score_stands_in_the_page(browser, run, tmp_path):
     assert "no certificate" in words
     assert f"{scored.score.total:.2f}" in words
     assert seen.page.locator("#score tbody tr").count() == len(scored.score.parts) + len(scored.score.bonuses)
+    seen.context.close()
+    assert seen.complaints == []
+
+
+def test_an_imperial_page_shows_feet_and_yards(browser, tmp_path):
+    run = pipeline.bill([SAMPLE], Settings(units="imperial"))
+    write_page(tmp_path / "imperial.html", run)
+    seen = Seen(browser, tmp_path / "imperial.html")
+    seen.click_middle()
+    facts = seen.facts()
+    part = next(
+        part
+        for part in run.measurement.parts
+        if part.global_id == facts["GlobalId"] and part.part == int(facts["Part"].split(",")[0])
+    )
+    assert facts["Net volume"] == f"{part.net_volume_m3 / 0.9144**3:,.3f} yd3"
+    assert facts["Formwork"] == f"{part.formwork_m2 / 0.3048**2:,.2f} ft2"
+    sides = [part.length_m, part.width_m, part.height_m]
+    assert facts["Length, width, height"] == " x ".join(map(feet_and_inches, sides))
+    sizes = [0.0, 0.02, 0.2, 0.3048, 2.75, 6.0, -1.5, 0.3048 - 0.0254 / 64]
+    source = re.search(
+        r"(?s)\nfunction feetAndInches.*?\n}\n", (ASSETS / "data.js").read_text(encoding="utf-8")
+    )
+    shown = seen.page.evaluate(f"(sizes) => {{ {source.group()} return sizes.map(feetAndInches); }}", sizes)
+    assert shown == [feet_and_inches(size) for size in sizes]
+    seen.page.select_option("#mode", "formwork")
+    total = sum(row.area_m2 for row in run.measurement.formwork) / 0.3048**2
+    assert f"formed: {total:,.1f} ft2" in seen.page.locator("#legend").inner_text()
     seen.context.close()
     assert seen.complaints == []

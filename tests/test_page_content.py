@@ -17,6 +17,7 @@ from takeoff import pipeline
 from takeoff.cli import main
 from takeoff.outputs.page.faces import FILLED, OUTLINED, STATES
 from takeoff.outputs.page.page import ASSETS, page_text
+from takeoff.settings import Settings
 
 SAMPLE = Path(__file__).parents[1] / "sample_models" / "archive-ifc4.ifc"
 HOSTILE = "</script><script>alert(1)</script><img src=x onerror=alert(2)>&quot;'{{7*7}}"
@@ -259,3 +260,24 @@ def test_divided_bodies_are_drawn_as_their_pieces_too(tmp_path):
     of_pieces = np.isin(arrays["body"], drawn) & ((arrays["flags"] & FILLED) > 0)
     assert arrays["area"][of_pieces].sum() == pytest.approx(area, rel=1e-5)
     assert len(arrays["box"]) == 6 * len(rows)
+
+
+def test_an_imperial_bill_has_an_imperial_page() -> None:
+    """What stands in the page without scripts, and every text of its tables; figures carry their factors."""
+    run = pipeline.bill([SAMPLE], Settings(units="imperial"))
+    text = page_text(run)
+    content, _ = page_data(text)
+    assert content["units"]["names"] == {"m3": "yd3", "m2": "ft2", "m": "ft", "t": "ton", "kg": "lb"}
+    assert content["units"]["factors"]["m3"] == pytest.approx(1 / 0.9144**3)
+    assert content["units"]["feet"] is True
+    whole = sum(part.net_volume_m3 or 0.0 for part in run.measurement.parts if part.method != "not-concrete")
+    assert f"<td>{whole / 0.9144**3:,.3f}</td></tr></tfoot>" in text
+    metric = re.compile(r"(?<![\w/])\d[\d.,]* ?(m|m2|m3|t|kg)(?![\w$])|\b(kg/m[23]|m2|m3|kg)\b")
+    plain = re.sub(r"(?s)<(script|style|template)\b.*?</\1>", "", text)
+    assert not [found.group() for found in metric.finditer(re.sub(r"<[^>]*>", " ", plain))]
+    told = [word for table in ("steel", "pieces", "formwork") for column in content[table].values()
+            if isinstance(column, dict) for word in column["words"]]  # fmt: skip
+    told += [word for kind in content["findings"] for name in ("message", "assumed")
+             for word in values(kind[name])]  # fmt: skip
+    assert [word for word in told if metric.search(word)] == []
+    assert any("lb/yd3" in word for word in told)

@@ -5,6 +5,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from takeoff.pricing.unit_systems import METRIC, UnitSystem
+
 if TYPE_CHECKING:
     from takeoff.measuring.records import FormworkRow
     from takeoff.pricing.comparison import Comparison
@@ -30,7 +32,10 @@ class Chart:
 
 
 def page_charts(
-    shares: "Sequence[ShareRow]", formwork: "Sequence[FormworkRow]", bill: "Bill | None"
+    shares: "Sequence[ShareRow]",
+    formwork: "Sequence[FormworkRow]",
+    bill: "Bill | None",
+    system: UnitSystem = METRIC,
 ) -> tuple[Chart, ...]:
     """The charts that have anything to show."""
     charts = [_share(shares), _share_by(shares, "role"), _share_by(shares, "storey")]
@@ -39,9 +44,9 @@ def page_charts(
         charts.append(_sums("Cost by section", sums, bill.currency or "units"))
     areas: dict[str, list[float]] = {}
     for row in formwork:
-        areas.setdefault(row.category, []).append(row.area_m2)
+        areas.setdefault(row.category, []).append(row.area_m2 * system.factor("m2"))
     largest = sorted(((name, math.fsum(own)) for name, own in areas.items()), key=lambda entry: -entry[1])
-    charts.append(_sums("Formwork by category", largest, "m2"))
+    charts.append(_sums("Formwork by category", largest, system.unit("m2")))
     return tuple(chart for chart in charts if chart.bars)
 
 

@@ -8,6 +8,9 @@ from typing import TYPE_CHECKING, Any
 from takeoff.measuring.records import MeasuredPart
 from takeoff.outputs.finding_groups import group_findings
 from takeoff.outputs.page.packing import clean, column
+from takeoff.outputs.unit_view import findings_shown_in
+from takeoff.pricing.unit_systems import METRIC, UnitSystem, unit_system
+from takeoff.told import in_units
 
 if TYPE_CHECKING:
     from takeoff.findings import Finding
@@ -60,20 +63,42 @@ def page_content(run: "Run") -> dict[str, Any]:
     """All tables of the page as plain values for JSON."""
     measurement = run.measurement
     places = Places(measurement.parts)
-    findings = all_findings(run)
+    system = system_of(run)
+    findings = findings_shown_in(all_findings(run), system)
     return {
-        "parts": {name: column([getattr(part, name) for part in measurement.parts]) for name in PART_FIELDS},
+        "units": _units(system),
+        "parts": {name: _column(measurement.parts, name, system) for name in PART_FIELDS},
         "storeys": storeys_in_order(run),
-        "formwork": _of_parts(measurement.formwork, FORMWORK_FIELDS, places),
+        "formwork": _of_parts(measurement.formwork, FORMWORK_FIELDS, places, system),
         "surfaces": _surfaces(run, places),
-        "steel": _of_parts(measurement.reinforcement, STEEL_FIELDS, places),
-        "pieces": _pieces(run, places),
+        "steel": _of_parts(measurement.reinforcement, STEEL_FIELDS, places, system),
+        "pieces": _pieces(run, places, system),
         "panel_of_body": [],
         "divided": [],
         "items": _items(run.bill, places) if run.bill is not None else [],
         "currency": clean(run.bill.currency) if run.bill is not None else "",
         "findings": _findings(findings, places),
     }
+
+
+def system_of(run: "Run") -> UnitSystem:
+    """The units that the page is written in: those of the bill."""
+    return unit_system(run.bill.units) if run.bill is not None else METRIC
+
+
+def _units(system: UnitSystem) -> dict[str, Any]:
+    """What the page needs to show its metric figures in other units."""
+    metric = ("m3", "m2", "m", "t", "kg")
+    return {
+        "names": {unit: system.unit(unit) for unit in metric},
+        "factors": {unit: system.factor(unit) for unit in metric},
+        "feet": system is not METRIC,
+    }
+
+
+def _column(rows: Sequence[Any], name: str, system: UnitSystem) -> Any:
+    """A column with its figures in metric units, and its texts in those of `system`."""
+    return column([in_units(getattr(row, name), system) for row in rows])
 
 
 def all_findings(run: "Run") -> "tuple[Finding, ...]":
@@ -92,11 +117,13 @@ def storeys_in_order(run: "Run") -> list[str]:
     return [clean(name) for name in sorted(names, key=lambda name: level.get(name, float("inf")))]
 
 
-def _of_parts(rows: Sequence[Any], names: Sequence[str], places: Places) -> dict[str, Any]:
+def _of_parts(
+    rows: Sequence[Any], names: Sequence[str], places: Places, system: UnitSystem
+) -> dict[str, Any]:
     """A table whose rows belong to parts: `part` is the place of each."""
     table: dict[str, Any] = {"part": [places.part(row.model, row.global_id, row.part) for row in rows]}
     for name in names:
-        table[name] = column([getattr(row, name) for row in rows])
+        table[name] = _column(rows, name, system)
     return table
 
 
@@ -115,12 +142,12 @@ def _surfaces(run: "Run", places: Places) -> dict[str, Any]:
     }
 
 
-def _pieces(run: "Run", places: Places) -> dict[str, Any]:
+def _pieces(run: "Run", places: Places, system: UnitSystem) -> dict[str, Any]:
     """Pieces with the places of all parts that are lifted as one."""
     pieces = run.measurement.pieces
     table: dict[str, Any] = {"parts": [places.element(row.model, row.global_id) for row in pieces]}
     for name in PIECE_FIELDS:
-        table[name] = column([getattr(row, name) for row in pieces])
+        table[name] = _column(pieces, name, system)
     return table
 
 

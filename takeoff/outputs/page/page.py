@@ -11,10 +11,12 @@ from takeoff.outputs.files import write_whole
 from takeoff.outputs.finding_groups import group_findings, severity_counts
 from takeoff.outputs.page import palette
 from takeoff.outputs.page.charts import Chart, comparison_chart, page_charts
-from takeoff.outputs.page.content import all_findings, page_content
+from takeoff.outputs.page.content import all_findings, page_content, system_of
 from takeoff.outputs.page.division import make_division
 from takeoff.outputs.page.faces import STATES, joined_faces, make_faces
 from takeoff.outputs.page.packing import clean, packed_arrays, packed_json
+from takeoff.outputs.unit_view import findings_shown_in
+from takeoff.pricing.unit_systems import UnitSystem
 
 if TYPE_CHECKING:
     import jinja2
@@ -51,6 +53,7 @@ def page_text(run: "Run", first_charts: tuple[Chart, ...] = ()) -> str:
     division = make_division(measured.panels)
     if division is not None:
         faces = joined_faces(faces, division.faces)
+    system = system_of(run)
     content = page_content(run)
     places = {(part.model, part.global_id, part.part): n for n, part in enumerate(run.measurement.parts)}
     arrays = {name: getattr(faces, name) for name in faces.__slots__ if name != "categories"}
@@ -69,7 +72,7 @@ def page_text(run: "Run", first_charts: tuple[Chart, ...] = ()) -> str:
         "formwork": palette.STATES,
         "repetition": palette.REPETITION,
     }
-    findings = all_findings(run)
+    findings = findings_shown_in(all_findings(run), system)
     divided = len({(panel.model, panel.global_id) for panel in measured.panels})
     library = (ASSETS / "three.min.js").read_text(encoding="utf-8")
     script = "(() => {\n'use strict';\n" + "\n".join(_asset(name) for name in SCRIPTS) + "\n})();"
@@ -78,9 +81,10 @@ def page_text(run: "Run", first_charts: tuple[Chart, ...] = ()) -> str:
         run=run,
         record=_cleaned(run.record),
         bill=run.bill,
-        volumes=_volumes(run.measurement),
+        system=system,
+        volumes=_volumes(run.measurement, system),
         score=run.score,
-        charts=first_charts + page_charts(run.shares, run.measurement.formwork, run.bill),
+        charts=first_charts + page_charts(run.shares, run.measurement.formwork, run.bill, system),
         kinds=group_findings(findings),
         counts=severity_counts(findings),
         states=_STATE_WORDS,
@@ -135,13 +139,14 @@ def _cleaned(record: Mapping[str, Any]) -> dict[str, Any]:
     return {**record, "totals": {name.replace(" ", "_"): value for name, value in record["totals"].items()}}
 
 
-def _volumes(measurement: "Measurement") -> dict[str, Any]:
-    """Net volume by role and method, m3: methods across, one row a role, and the sums."""
+def _volumes(measurement: "Measurement", system: UnitSystem) -> dict[str, Any]:
+    """Net volume by role and method in the units of `system`: methods across, one row a role, and the sums."""
+    factor = system.factor("m3")
     sums: dict[tuple[str, str], float] = {}
     for part in measurement.parts:
         if part.net_volume_m3 is not None:
             key = (part.role, part.method)
-            sums[key] = sums.get(key, 0.0) + part.net_volume_m3
+            sums[key] = sums.get(key, 0.0) + part.net_volume_m3 * factor
     methods = [method for method in METHODS if any(key[1] == method for key in sums)]
     roles = [role for role in ROLES if any(key[0] == role for key in sums)]
     rows = [(role, [sums.get((role, method), 0.0) for method in methods]) for role in roles]

@@ -68,6 +68,7 @@ async function loadData() {
       new KINDS[kind](buffer, offset, length),
     ]),
   );
+  Object.assign(units, content.units);
   const count = content.parts.lump.length;
   const pieceOf = gathered((give) =>
     content.pieces.parts.forEach((parts, row) => parts.forEach((part) => give(part, row))),
@@ -134,13 +135,50 @@ function partName(data, part) {
 
 const formats = new Map();
 
-/** A figure with thousands apart and a fixed number of decimals; empty for what is not known. */
-function figure(value, decimals, unit = "") {
-  if (value === null || value === undefined || value === "") return "";
+/** Name and factor of the unit in which figures of a metric one are shown, and whether lengths are feet and inches. */
+const units = { names: {}, factors: {}, feet: false };
+
+/** The unit that is shown for a metric one. */
+function unitName(metric) {
+  return units.names[metric] ?? metric;
+}
+
+/** A heading that ends in a unit. */
+function inUnit(words, metric) {
+  return `${words} ${unitName(metric)}`;
+}
+
+/** A figure with its unit, both given in metric ones; empty for what is not known. */
+function figure(value, decimals, metric = "") {
+  const text = plainFigure(value, decimals, metric);
+  return metric && text ? `${text} ${unitName(metric)}` : text;
+}
+
+/** A figure without its unit, thousands apart, with a fixed number of decimals; empty for what is not known. */
+function plainFigure(metricValue, decimals, metric = "") {
+  if (metricValue === null || metricValue === undefined || metricValue === "") return "";
+  const value = metricValue * (units.factors[metric] ?? 1);
   if (!formats.has(decimals)) {
     const digits = { minimumFractionDigits: decimals, maximumFractionDigits: decimals };
     formats.set(decimals, new Intl.NumberFormat("en", digits));
   }
-  const text = formats.get(decimals).format(value);
-  return unit ? `${text} ${unit}` : text;
+  return formats.get(decimals).format(value);
+}
+
+/** A length as people write it: metres, or feet and inches to a sixteenth. */
+function size(metres) {
+  return units.feet ? feetAndInches(metres) : figure(metres, 3, "m");
+}
+
+function feetAndInches(metres) {
+  if (metres === null || metres === undefined) return "";
+  const parts = Math.round((Math.abs(metres) / 0.3048) * 192);
+  const [feet, rest] = [Math.floor(parts / 192), parts % 192];
+  let [over, under] = [rest % 16, 16];
+  while (over && over % 2 === 0) [over, under] = [over / 2, under / 2];
+  const inches = Math.floor(rest / 16);
+  const whole = inches || feet || !over ? String(inches) : "";
+  const small = [whole, over ? `${over}/${under}` : ""].filter((word) => word).join(" ");
+  const sign = metres < 0 && parts ? "-" : "";
+  return feet ? `${sign}${feet}'-${small}"` : `${sign}${small}"`;
 }

@@ -99,7 +99,7 @@ function quantities(of) {
     ["Net volume", figure(of("net_volume_m3"), 3, "m3")],
     ["Overlap given up", of("overlap_volume_m3") ? figure(of("overlap_volume_m3"), 3, "m3") : ""],
     ["Length, width, height", sizes([of("length_m"), of("width_m"), of("height_m")])],
-    ["Thickness", figure(of("thickness_m"), 3, "m")],
+    ["Thickness", size(of("thickness_m"))],
     ["Size band", of("size_band")],
     ["Plan area", figure(of("plan_area_m2"), 2, "m2")],
     ["Side area", figure(of("side_area_m2"), 2, "m2")],
@@ -110,7 +110,9 @@ function quantities(of) {
 }
 
 function sizes(values) {
-  return values.every((value) => value === null) ? "" : values.map((value) => figure(value, 3) || "?").join(" x ") + " m";
+  if (values.every((value) => value === null)) return "";
+  if (units.feet) return values.map((value) => size(value) || "?").join(" x ");
+  return values.map((value) => figure(value, 3) || "?").join(" x ") + " m";
 }
 
 function clickedFace(data, face) {
@@ -125,11 +127,12 @@ function formworkTable(data, part) {
   const rows = data.formworkOf(part).map((row) => [
     [t.category(row), t.shape(row) === "curved" ? "curved" : "", t.place(row)].filter((word) => word).join(", "),
     t.band(row),
-    figure(t.height_to_soffit_m(row), 2),
-    figure(t.area_m2(row), 2),
-    figure(t.length_m(row), 2),
+    plainFigure(t.height_to_soffit_m(row), 2, "m"),
+    plainFigure(t.area_m2(row), 2, "m2"),
+    plainFigure(t.length_m(row), 2, "m"),
   ]);
-  return plainTable("Formed surfaces", ["Category", "Band", "Height to soffit m", "Area m2", "Length m"], rows);
+  const measures = [inUnit("Height to soffit", "m"), inUnit("Area", "m2"), inUnit("Length", "m")];
+  return plainTable("Formed surfaces", ["Category", "Band", ...measures], rows);
 }
 
 function surfaceTable(data, part, go) {
@@ -137,9 +140,9 @@ function surfaceTable(data, part, go) {
   const rows = data.surfacesOf(part).map((row) => {
     const other = t.other(row);
     const words = data.stateWords[t.state(row)] ?? t.state(row);
-    return [words, other >= 0 ? partLink(data, other, go) : "", figure(t.area_m2(row), 2)];
+    return [words, other >= 0 ? partLink(data, other, go) : "", plainFigure(t.area_m2(row), 2, "m2")];
   });
-  return plainTable("Surfaces without a form", ["State", "With", "Area m2"], rows);
+  return plainTable("Surfaces without a form", ["State", "With", inUnit("Area", "m2")], rows);
 }
 
 function steelTable(data, part) {
@@ -147,11 +150,11 @@ function steelTable(data, part) {
   const rows = data.steelOf(part).map((row) => [
     [t.kind(row), t.diameter_mm(row) ? `${t.diameter_mm(row)} mm` : ""].filter((word) => word).join(" "),
     t.basis(row),
-    figure(t.mass_kg(row), 1),
-    `${figure(t.low_kg(row), 1)} to ${figure(t.high_kg(row), 1)}`,
+    plainFigure(t.mass_kg(row), 1, "kg"),
+    `${plainFigure(t.low_kg(row), 1, "kg")} to ${plainFigure(t.high_kg(row), 1, "kg")}`,
     t.note(row),
   ]);
-  return plainTable("Reinforcement", ["Kind", "Basis", "kg", "Range kg", "Note"], rows);
+  return plainTable("Reinforcement", ["Kind", "Basis", unitName("kg"), inUnit("Range", "kg"), "Note"], rows);
 }
 
 function pieceTable(data, part, panel, go) {
@@ -168,10 +171,10 @@ function dividedTable(data, rows, panel, go) {
     const button = make("button", { type: "button", onclick: () => go.panel(row) }, t.mark(row));
     button.setAttribute("aria-pressed", String(row === panel));
     const size = sizes([t.length_m(row), t.width_m(row), t.thickness_m(row)]);
-    return [button, t.panel(row), size, figure(t.weight_t(row), 2), t.repetition_group(row)];
+    return [button, t.panel(row), size, plainFigure(t.weight_t(row), 2, "t"), t.repetition_group(row)];
   });
   const caption = `Divided by rule into ${rows.length} pieces`;
-  const table = plainTable(caption, ["Piece", "Place", "Length, width, thickness", "t", "Shape"], lines);
+  const table = plainTable(caption, ["Piece", "Place", "Length, width, thickness", unitName("t"), "Shape"], lines);
   walkable(table);
   return table;
 }

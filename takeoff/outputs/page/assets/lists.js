@@ -66,7 +66,7 @@ class PartList {
     const p = this.data.parts;
     const lines = this.rows.slice(this.start, this.start + PAGE).map((part) => {
       const button = make("button", { type: "button", onclick: () => this.go.part(part) }, partName(this.data, part));
-      const cells = [p.role(part), p.method(part), p.storey(part), figure(p.net_volume_m3(part), 3), figure(p.formwork_m2(part), 2)];
+      const cells = [p.role(part), p.method(part), p.storey(part), plainFigure(p.net_volume_m3(part), 3, "m3"), plainFigure(p.formwork_m2(part), 2, "m2")];
       const line = make("tr", {}, make("th", { scope: "row" }, button), ...cells.map((text) => make("td", {}, text)));
       line.dataset.part = part;
       return line;
@@ -110,7 +110,7 @@ function openUnder(row, content) {
 function itemParts(data, number, go) {
   const item = data.items[number];
   const lines = item.parts.slice(0, FEW).map((part, row) =>
-    make("li", {}, partLink(data, part, go), ` ${data.parts.storey(part)}: ${figure(item.quantities[row], 3, item.unit)}`),
+    make("li", {}, partLink(data, part, go), ` ${data.parts.storey(part)}: ${figure(item.quantities[row], 3)} ${item.unit}`),
   );
   const list = make("ul", { className: "links" }, ...lines);
   walkable(list);

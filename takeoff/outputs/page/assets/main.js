@@ -250,7 +250,7 @@ class Page {
     const share = byId("cut").value / 1000;
     const height = box.min.z + share * (box.max.z - box.min.z);
     this.view.cut(share === 1 ? 1e6 : height);
-    byId("cut-at").textContent = share === 1 ? "no cut" : `${figure(height - box.min.z, 2)} m up`;
+    byId("cut-at").textContent = share === 1 ? "no cut" : `${figure(height - box.min.z, 2, "m")} up`;
     byId("cut").setAttribute("aria-valuetext", byId("cut-at").textContent);
   }
 
