@@ -3,14 +3,20 @@
 import csv
 import io
 import math
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from takeoff.nightly.renewed import find_renewed
+from takeoff.measuring.keys import ElementKey
 from takeoff.nightly.tables import Tables
+from takeoff.outputs.places import FIGURES, place_from
 from takeoff.outputs.text import starts_like_formula
+from takeoff.pricing.unit_systems import METRIC, SYSTEMS, UnitSystem
 from takeoff.told import counted
+
+if TYPE_CHECKING:
+    from takeoff.measuring.records import MeasuredPart
 
 Figure = float | None
 
@@ -62,7 +68,10 @@ class ItemChange:
 
 @dataclass(frozen=True, slots=True)
 class ElementChange:
-    """A part of an element that was added, removed or changed, and in what."""
+    """A part of an element that was added, removed or changed, and in what.
+
+    `global_id_before` is what it was where its GlobalId was renewed and it was known again by shape, place or mark.
+    """
 
     change: str
     model: str
@@ -78,21 +87,20 @@ class ElementChange:
     volume_after_m3: Figure
     formwork_before_m2: Figure
     formwork_after_m2: Figure
+    global_id_before: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Changes:
-    """All changes between two versions; without a version before, only the totals are filled.
-
-    `renewed` elements have another GlobalId than before and were found again by their words and figures.
-    """
+    """All changes between two versions; without a version before, only the totals are filled."""
 
     totals: tuple[TotalChange, ...]
     items: tuple[ItemChange, ...] = ()
     elements: tuple[ElementChange, ...] = ()
-    renewed: int = 0
     new_errors: int = 0
     unpriced: int = 0
+    renewed: int = 0
+    """Elements that have another GlobalId than before, found again by shape, place or mark."""
 
     def total(self, what: str) -> TotalChange:
         """The change of one total by its name."""
@@ -114,7 +122,7 @@ class Changes:
             told.append(f"elements: {', '.join(counts)}")
         if self.renewed:
             told.append(
-                f"{counted(self.renewed, 'GlobalId')} renewed by the export, found again by name and figures"
+                f"{counted(self.renewed, 'GlobalId')} renewed by the export, found again by shape, place or mark"
             )
         return "; ".join(filter(None, told)) or "no figure changed"
 
@@ -122,6 +130,7 @@ class Changes:
 def compare(before: Tables | None, after: Tables) -> Changes:
     """The changes from one version's tables to the next one's. `before` None: there is none."""
     currency = after.totals["currency"]
+    system = SYSTEMS.get(after.totals["units"], METRIC)
     old = before.totals if before is not None else {}
     named = (
         ("net total", currency, "net_total"),
@@ -131,18 +140,23 @@ def compare(before: Tables | None, after: Tables) -> Changes:
         ("reinforcement", "kg", "reinforcement_kg"),
         ("prefabrication share of volume", "", "share_volume"),
     )
-    totals = tuple(TotalChange(what, unit, old.get(name), after.totals[name]) for what, unit, name in named)
+    totals = tuple(
+        TotalChange(
+            what, system.unit(unit), *(_in(system, unit, kept.get(name)) for kept in (old, after.totals))
+        )
+        for what, unit, name in named
+    )
     unpriced = after.totals["unpriced_items"] or 0
     if before is None:
         return Changes(totals, new_errors=after.totals["errors"] or 0, unpriced=unpriced)
-    found = find_renewed(before.records("elements"), after.records("elements"))
+    elements, renewed = _elements(before, after)
     return Changes(
         totals,
         tuple(_items(before, after)),
-        tuple(_elements(before, after, found)),
-        len(found),
+        elements,
         max(0, (after.totals["errors"] or 0) - (old["errors"] or 0)),
         max(0, unpriced - (old["unpriced_items"] or 0)),
+        renewed,
     )
 
 
@@ -213,38 +227,108 @@ def _items(before: Tables, after: Tables) -> Iterable[ItemChange]:
         )  # fmt: skip
 
 
-def _elements(before: Tables, after: Tables, renewed: Mapping[str, str]) -> Iterable[ElementChange]:
-    """Changes of parts; `renewed` has the old GlobalId by the new one."""
-    old, new = _by_part(before, {}), _by_part(after, renewed)
-    for key in [*new, *(key for key in old if key not in new)]:
-        was, now = old.get(key), new.get(key)
-        what: list[str] = []
-        if was and now:
+def _elements(before: Tables, after: Tables) -> tuple[tuple[ElementChange, ...], int]:
+    """Parts that differ, and how many elements were known again under another GlobalId.
+
+    None where the version before has lost its elements: then nothing is said of them.
+    """
+    if before.totals["parts"] and not before.rows["elements"]:
+        return (), 0
+    old, new = _by_part(before), _by_part(after)
+    was_called, renewed = _renewals(before, after)
+    found, seen = [], set()
+    for key, now in new.items():
+        old_key = (was_called.get(key[0], key[0]), *key[1:])
+        was = old.get(old_key)
+        if was is not None:
+            seen.add(old_key)
             what = [name for name in _COMPARED if was[name] != now[name]]
             what += [name for name in _FIGURES if not _same(was[name], now[name])]
-            if not what:
-                continue
-        row = now or was
-        assert row is not None
-        yield ElementChange(
-            "added" if was is None else "removed" if now is None else "changed",
-            row["model"], row["global_id"], row["part"], row["lump"], row["name"], row["storey"], row["role"],
-            row["method"], ", ".join(what),
-            was["net_volume_m3"] if was else None, now["net_volume_m3"] if now else None,
-            was["formwork_m2"] if was else None, now["formwork_m2"] if now else None,
-        )  # fmt: skip
+            if what:
+                found.append(_element_change("changed", was, now, ", ".join(what)))
+        else:
+            found.append(_element_change("added", None, now))
+    found += [_element_change("removed", was, None) for key, was in old.items() if key not in seen]
+    return tuple(found), renewed
 
 
-def _by_part(tables: Tables, renewed: Mapping[str, str]) -> dict[tuple[Any, ...], dict[str, Any]]:
-    """Rows of elements by (old) GlobalId, part and lump, whatever the file is called; the same twice is counted."""
-    rows: dict[tuple[Any, ...], dict[str, Any]] = {}
+def _element_change(
+    change: str, was: Mapping[str, Any] | None, now: Mapping[str, Any] | None, what: str = ""
+) -> ElementChange:
+    row = now or was
+    assert row is not None
+    other = was["global_id"] if was and now and was["global_id"] != now["global_id"] else ""
+    return ElementChange(
+        change, row["model"], row["global_id"], row["part"], row["lump"], row["name"], row["storey"], row["role"],
+        row["method"], what,
+        was["net_volume_m3"] if was else None, now["net_volume_m3"] if now else None,
+        was["formwork_m2"] if was else None, now["formwork_m2"] if now else None, other,
+    )  # fmt: skip
+
+
+_Element = tuple[str, int]
+"""GlobalId, and the place among those elements of a measurement that have the same one."""
+
+
+def _renewals(before: Tables, after: Tables) -> tuple[dict[_Element, _Element], int]:
+    """What elements of `after` were called in `before` where that is something else, and how many there are."""
+    ids = [{row["global_id"] for row in tables.records("elements")} for tables in (before, after)]
+    if ids[0] <= ids[1] or ids[1] <= ids[0]:
+        return {}, 0
+    from takeoff.measuring.identity import match_elements
+
+    sides = [
+        (
+            [_part(row) for row in tables.records("elements")],
+            {
+                (row["model"], row["global_id"]): place_from([row[name] for name in FIGURES])
+                for row in tables.records("places")
+            },
+        )
+        for tables in (before, after)
+    ]
+    matching = match_elements(sides[0][0], sides[1][0], sides[0][1], sides[1][1])
+    old, new = _named_elements(before), _named_elements(after)
+    return {new[pair.new]: old[pair.old] for pair in matching.renewed}, len(matching.renewed)
+
+
+def _part(row: Mapping[str, Any]) -> "MeasuredPart":
+    """A kept row as a measured part, as far as it was kept."""
+    from takeoff.measuring.records import MeasuredPart
+
+    known = {field.name for field in fields(MeasuredPart)}
+    return MeasuredPart(
+        **{name: value for name, value in row.items() if name in known}, subrole="", evidence=""
+    )
+
+
+def _named_elements(tables: Tables) -> dict[ElementKey, _Element]:
+    """Elements by file and GlobalId; the same GlobalId in several files is counted."""
+    named: dict[ElementKey, _Element] = {}
+    count: Counter[str] = Counter()
     for row in tables.records("elements"):
-        key = (renewed.get(row["global_id"], row["global_id"]), row["part"], row["lump"])
+        key = (row["model"], row["global_id"])
+        if key not in named:
+            named[key] = (row["global_id"], count[row["global_id"]])
+            count[row["global_id"]] += 1
+    return named
+
+
+def _by_part(tables: Tables) -> dict[tuple[_Element, int, int, int], dict[str, Any]]:
+    """Rows of elements by element, part and lump, whatever the file is called; the same twice is counted."""
+    rows: dict[tuple[_Element, int, int, int], dict[str, Any]] = {}
+    named = _named_elements(tables)
+    for row in tables.records("elements"):
+        key = (named[row["model"], row["global_id"]], row["part"], row["lump"])
         place = 0
         while (*key, place) in rows:
             place += 1
         rows[*key, place] = row
     return rows
+
+
+def _in(system: UnitSystem, unit: str, value: Figure) -> Figure:
+    return None if value is None else value * system.factor(unit)
 
 
 def change_rows(

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from takeoff.findings import InputError
+from takeoff.outputs.places import FIGURES as PLACE_FIGURES
+from takeoff.outputs.places import place_figures
 from takeoff.outputs.text import cell_text
 
 if TYPE_CHECKING:
@@ -21,8 +23,10 @@ COLUMNS: dict[str, dict[str, type]] = {
         "model": str, "global_id": str, "part": int, "lump": int, "ifc_class": str, "name": str,
         "type_name": str, "mark": str, "storey": str, "role": str, "method": str, "material": str,
         "strength_class": str, "gross_volume_m3": float, "net_volume_m3": float, "formwork_m2": float,
-        "reinforcement_kg": float, "weight_t": float, "condition": str,
+        "reinforcement_kg": float, "weight_t": float, "condition": str, "length_m": float, "width_m": float,
+        "height_m": float,
     },
+    "places": {"model": str, "global_id": str, **dict.fromkeys(PLACE_FIGURES, float)},
     "quantities": {
         "role": str, "method": str, "storey": str, "measure": str, "unit": str, "value": float,
     },
@@ -40,15 +44,18 @@ COLUMNS: dict[str, dict[str, type]] = {
         "worth": float, "worth_unit": str,
     },
 }  # fmt: skip
-"""Columns by table with their types; figures in m3, m2, kg, t and the bill's currency, None: not known."""
+"""Columns by table with their types; figures in m, m3, m2, kg, t and the bill's currency, None: not known."""
+
+FORGETTABLE = ("elements", "places", "findings")
+"""Tables that old versions lose: what is large and of use only against the version after."""
 
 TOTALS: dict[str, type] = {
     "elements": int, "parts": int, "pieces": int, "net_volume_m3": float, "gross_volume_m3": float,
     "formwork_m2": float, "reinforcement_kg": float, "weight_t": float, "net_total": float,
     "grand_total": float, "currency": str, "unpriced_items": int, "errors": int, "warnings": int,
-    "notes": int, "share_volume": float, "share_value": float, "seconds": float,
+    "notes": int, "share_volume": float, "share_value": float, "seconds": float, "units": str,
 }  # fmt: skip
-"""Figures of a whole version. Shares are of volume and of value, between 0 and 1."""
+"""Figures of a whole version. Shares are of volume and of value, between 0 and 1; `units` are those of its bill."""
 
 _MEASURES = (
     ("net volume", "m3", "net_volume_m3"),
@@ -98,7 +105,10 @@ def read_tables(text: str) -> Tables:
 def tables_of(run: "Run", seconds: float) -> Tables:
     """The tables of a priced run that took `seconds`."""
     assert run.bill is not None
+    from takeoff.measuring.whereabouts import places_of
+
     measurement, bill = run.measurement, run.bill
+    places = places_of(run.measured.bodies, run.origin)
     findings = tuple(dict.fromkeys((*measurement.findings, *bill.findings)))
     items = [(section, item) for section in bill.sections for item in section.items]
     money = [("section", f"{section.code} {section.title}", section.total) for section in bill.sections]
@@ -107,6 +117,7 @@ def tables_of(run: "Run", seconds: float) -> Tables:
     money.append(("grand", "Grand total", bill.grand_total))
     rows: dict[str, Iterable[Row]] = {
         "elements": ([getattr(part, name) for name in COLUMNS["elements"]] for part in measurement.parts),
+        "places": ((*key, *place_figures(place)) for key, place in places.items()),
         "quantities": _quantities(measurement.parts),
         "items": (
             (item.key, item.number, f"{section.code} {section.title}", item.description, item.unit,
@@ -137,6 +148,7 @@ def tables_of(run: "Run", seconds: float) -> Tables:
         "share_volume": whole.get("volume"),
         "share_value": whole.get("value"),
         "seconds": seconds,
+        "units": bill.units,
     }  # fmt: skip
     return Tables(
         {name: _kept(totals[name], kind) for name, kind in TOTALS.items()},

@@ -26,7 +26,7 @@ from takeoff.nightly.history.schema import (
 )
 from takeoff.nightly.models import Model
 from takeoff.nightly.names import escaped, folder_name, name_key, shown
-from takeoff.nightly.tables import Tables
+from takeoff.nightly.tables import FORGETTABLE, Tables
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,7 +236,7 @@ class History:
                 .offset(keep)
             ).all()
             for row in rows:
-                for name in ("elements", "findings"):
+                for name in FORGETTABLE:
                     connection.execute(delete(details[name]).where(details[name].c.version_id == row.id))
                 connection.execute(update(versions).where(versions.c.id == row.id).values(detailed=False))
             return [row.folder for row in rows]

@@ -8,12 +8,13 @@ from fnmatch import fnmatchcase
 from itertools import groupby
 from typing import Any
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, select
 
 from takeoff.findings import InputError
 from takeoff.nightly.history.questions import Answer, fits_name
 from takeoff.nightly.history.schema import details, events, models, runs, versions
 from takeoff.nightly.tables import TOTALS
+from takeoff.pricing.unit_systems import METRIC, SYSTEMS
 
 SHARES = {"prefabrication": "volume", "prefabrication-value": "value", "prefabrication-pieces": "pieces",
           "prefabrication-weight": "weight", "prefabrication-wall-length": "wall length",
@@ -52,7 +53,7 @@ def trend(connection: Connection, job: int, what: str, pattern: str = "*", toget
     `what` is one of FIGURES, one of SHARES, or the key of a bill item (`*` stands for any characters). With
     `together` the models that fit `pattern` are summed, shares weighted; else each has rows of its own. What a
     run measured that died counts for the run that went on. Columns: moment (the run's begin), models (how
-    many are there) or model, value, unit. Raises InputError for what is not known.
+    many are there) or model, value, unit (that of the last bill). Raises InputError for what is not known.
     """
     values, unit = _values(connection, job, what)
     moments = _moments(connection, job)
@@ -126,12 +127,17 @@ def _values(connection: Connection, job: int, what: str) -> tuple[dict[int, Pair
         column, unit = FIGURES[what]
         query = select(versions.c.id, versions.c[column]).where(versions.c.id.in_(of_job))
         found = {row[0]: (float(row[1]), 1.0) for row in connection.execute(query) if row[1] is not None}
+        last = connection.execute(
+            select(versions.c.currency, versions.c.units)
+            .where(versions.c.id.in_(of_job))
+            .order_by(versions.c.id.desc())
+            .limit(1)
+        ).first()
         if TOTALS[column] is float and not unit:
-            unit = (
-                connection.scalar(select(func.max(versions.c.currency)).where(versions.c.id.in_(of_job)))
-                or ""
-            )
-        return found, unit
+            return found, (last.currency if last else "")
+        system = SYSTEMS.get(last.units if last else "", METRIC)
+        factor = system.factor(unit)
+        return {key: (value * factor, weight) for key, (value, weight) in found.items()}, system.unit(unit)
     if what in SHARES:
         shares = details["shares"]
         query = select(shares.c.version_id, shares.c.prefabricated, shares.c.total).where(
