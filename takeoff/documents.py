@@ -7,7 +7,7 @@ from takeoff.findings import InputError
 
 FOLDER = Path(__file__).parent / "docs"
 
-TOPICS = ("start", "numbers", "surveyor", "contractor", "nightly", "office", "terminal", "messages")
+TOPICS = ("start", "numbers", "sheets", "surveyor", "contractor", "nightly", "office", "terminal", "messages")
 """In the order in which a newcomer reads them."""
 
 

@@ -23,7 +23,7 @@ FOLDER = ROOT / "takeoff" / "docs" / "pictures"
 SAMPLE = ROOT / "sample_models" / "archive-ifc4.ifc"
 FLAGS = ["--no-sandbox", "--use-gl=angle", "--use-angle=swiftshader", "--enable-unsafe-swiftshader"]
 SHEETS = {"Summary": "workbook-summary", "Bill": "workbook-bill", "Dimensions": "workbook-dimensions"}
-LIMIT = 200_000
+LIMIT = 250_000
 """No picture is larger than this, bytes."""
 
 

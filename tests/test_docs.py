@@ -14,6 +14,10 @@ from click.testing import CliRunner
 from takeoff import pipeline
 from takeoff.cli import main
 from takeoff.documents import FOLDER, TOPICS, documents
+from takeoff.outputs.places import FILE_NAME as PLACES
+from takeoff.outputs.run_record import FILE_NAME as RECORD
+from takeoff.outputs.tables import TABLES
+from takeoff.outputs.workbook.book import BUILT, DECLARED, HANDLED, KEPT, SCORED, SHEETS
 from takeoff.questions import load_questions
 from takeoff.templates import template_path
 
@@ -162,3 +166,53 @@ def test_docs_for_a_browser(tmp_path):
     refused = CliRunner().invoke(main, ["docs", "--out", str(other)])
     assert refused.exit_code == 1
     assert "holds other files" in refused.stderr
+
+
+def _tables(path: str) -> set[str]:
+    """Tables of a data file, as they are written in its heads; those under one head are one."""
+    text = template_path(path).read_text(encoding="utf-8")
+    heads = re.findall(r"^(\[+)([a-z_]+)(\.?)", text, re.MULTILINE)
+    return {f"{opening}{name}{'.*' if dot else ''}{']' * len(opening)}" for opening, name, dot in heads}
+
+
+@pytest.mark.parametrize("path", ["conventions/net.toml", "methods.toml"])
+def test_each_table_that_an_office_may_change_is_told(path):
+    told = (FOLDER / "office.md").read_text(encoding="utf-8")
+    tables = _tables(path)
+    assert len(tables) > 5
+    assert {table for table in tables if f"`{table}`" not in told} == set()
+
+
+def test_each_data_file_is_told():
+    told = "".join(
+        (FOLDER / f"{topic}.md").read_text(encoding="utf-8") for topic in TOPICS if topic != "messages"
+    )
+    root = template_path("methods.toml").parent
+    files = [path for path in root.iterdir() if path.is_file() and not path.name.startswith("rates-")]
+    assert len(files) > 15
+    assert [path.name for path in files if path.name not in told] == []
+
+
+def test_each_sheet_and_table_is_told():
+    told = (FOLDER / "sheets.md").read_text(encoding="utf-8")
+    names = [name for name, _, _ in TABLES] + [PLACES, RECORD]
+    assert [name for name in names if f"`{name}`" not in told] == []
+    sheets = {
+        name for cell in re.findall(r"^\| ([A-Z][^|]+) \|", told, re.MULTILINE) for name in cell.split(", ")
+    }
+    assert {*SHEETS, *BUILT, KEPT, HANDLED, DECLARED, *SCORED} == sheets
+
+
+@pytest.mark.parametrize(
+    ("head", "command", "options"),
+    [("Net m3", "bill", ()), ("in units", "compare", ("--alternatives", str(SAMPLES / "alternatives.toml")))],
+)
+def test_the_figures_of_the_readme_are_those_of_a_run(head, command, options, tmp_path):
+    """Every line that the README quotes from a terminal is printed when its command is run."""
+    text = (SOURCE.parent / "README.md").read_text(encoding="utf-8")
+    block = re.search(rf"^    {head} .*\n(?:    .*\n)+", text, re.MULTILINE)
+    assert block
+    arguments = [command, str(SAMPLES / "archive-ifc4.ifc"), *options, "--out", str(tmp_path / "out.xlsx")]
+    printed = CliRunner().invoke(main, arguments).stdout
+    for line in block.group().splitlines():
+        assert line.strip().removesuffix("...").rstrip() in printed, line
