@@ -18,7 +18,7 @@ from takeoff.geometry.mesh import Ints, volume
 from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.bodies import FORMED, Body
 from takeoff.measuring.convention import Convention
-from takeoff.measuring.dimensions import Dimensions, plan_polygon, rectangle_sides
+from takeoff.measuring.dimensions import Dimensions, plan_polygon, strip_length
 from takeoff.measuring.enclosure import STEP, Enclosure, bottom_of, outside_part
 from takeoff.measuring.name_patterns import fits_any
 from takeoff.measuring.records import EnvelopeRow
@@ -171,20 +171,22 @@ def _joints(
         one, two = int(surfaces.part[a]), int(surfaces.part[b])
         if one not in outer and two not in outer:
             continue
-        wall, face, base = (one, a, two) if one in outer else (two, b, one)
+        first = one in outer
+        wall, face, base = (one, a, two) if first else (two, b, one)
         if bodies[wall].method not in FORMED or bodies[base].method not in FORMED:
             continue
         if bodies[wall].role != "wall" or bodies[wall].key[:2] == bodies[base].key[:2]:
             continue
         if float(surfaces.box[face, 0, 2]) >= level:
             continue
-        long = sum(rectangle_sides(piece)[0] for piece in shapely.get_parts(contacts.polygon[k]))
+        shape = contacts.polygon[k] if first else contacts.opposite[k]
         upward = float(surfaces.normal[face, 2])
         if upward < -0.7 and bodies[base].role in ("slab", "foundation"):
             kind = "joint-base"
+            long = sum(strip_length(piece) for piece in shapely.get_parts(shape))
         elif abs(upward) < 0.3 and bodies[base].role in ("wall", "column"):
             kind = "joint-wall"
-            low, high = contacts.polygon[k].bounds[1], contacts.polygon[k].bounds[3]
+            _, low, _, high = _clipped(surfaces, face, shape, level).bounds
             long = high - low
         else:
             continue

@@ -96,6 +96,17 @@ def rectangle_sides(shape: shapely.Geometry) -> tuple[float, float]:
     return max(a, b), min(a, b)
 
 
+def strip_length(shape: shapely.Geometry) -> float:
+    """Length of a strip along its middle, m, straight, angled, curved or closed to a ring; the longer side of a stub."""
+    if shape.area <= 0:
+        return 0.0
+    long, short = rectangle_sides(shape)
+    if shape.area >= 0.999 * long * short:
+        return long
+    thickness = strip_thickness(shape)
+    return float(shape.area) / thickness if thickness > 0 else long
+
+
 def strip_thickness(plan: shapely.Geometry) -> float:
     """Thickness of a wall from its plan, m: of a strip with length l and thickness t, area is l*t, girth 2(l+t).
 

@@ -99,7 +99,9 @@ def outside_part(
     for piece in shapely.get_parts(planar.difference(line, inside)):
         if piece.length <= STEP:
             continue  # the corner that the step itself cuts off
-        ends = [shapely.line_locate_point(line, shapely.Point(piece.coords[i])) for i in (0, -1)]
-        start, end = np.interp(sorted(ends), along, ticks)
+        # by its middle: on a whole circle the two ends are one point
+        middle = shapely.line_locate_point(line, piece.interpolate(0.5, normalized=True))
+        half = piece.length / 2.0
+        start, end = np.interp([middle - half, middle + half], along, ticks)
         windows.append(shapely.box(start, -1e7, end, 1e7))
     return planar.intersection(rest, planar.union_all(windows)) if windows else shapely.Polygon()
