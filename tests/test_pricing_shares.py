@@ -126,5 +126,27 @@ def test_a_raft_on_its_blinding_is_one_floor() -> None:
     assert figures(rows, "all", "", "floor area") == (0.0, 22.0)
 
 
+def test_the_margin_of_a_bed_under_a_slab_is_no_floor() -> None:
+    """Blinding of 22 m2 on the ground under a raft of 20; a thicker slab, or one covered by 8 m2, stays a floor."""
+
+    def floor(covered: float, thickness: float) -> tuple[float, float]:
+        measurement = Measurement(
+            parts=(
+                part("lean", "slab", "cast-in-place", 1.0, plan_area_m2=22.0, height_m=thickness),
+                part("raft", "slab", "cast-in-place", 8.0, plan_area_m2=20.0, height_m=0.4),
+            ),
+            surfaces=(
+                contact("lean", "raft", covered),
+                contact("raft", "lean", covered),
+                surface("lean", "slab", "ground", 22.0),
+            ),
+        )
+        return figures(by_name(prefabrication_shares(measurement, ())), "all", "", "floor area")
+
+    assert floor(20.0, 0.05) == (0.0, 20.0)
+    assert floor(20.0, 0.25) == (0.0, 22.0)
+    assert floor(8.0, 0.05) == (0.0, 34.0)
+
+
 def test_nothing_to_compare_gives_no_rows() -> None:
     assert prefabrication_shares(Measurement(parts=(part("a", "beam", "not-concrete", 1.0),)), ()) == ()

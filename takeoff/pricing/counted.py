@@ -9,6 +9,10 @@ from takeoff.pricing.register import UNIT_METHODS, Register
 CONCRETE = ("cast-in-place", *UNIT_METHODS)
 LEVEL = 15.0
 """Faces flatter than this, degrees, are tops and undersides."""
+BED_THICKNESS = 0.15
+"""Metres up to which a slab on the ground may be the bed (blinding) of a larger one on top of it."""
+MOSTLY = 0.5
+"""Share of its area from which on a thin slab on the ground is the bed of what covers it."""
 FRAME = ("column", "beam")
 UNITS = {
     "volume": "m3",
@@ -39,7 +43,8 @@ def counted_quantities(measurement: Measurement) -> tuple[Counted, ...]:
     """All quantities of parts whose method is decided.
 
     A wall length counts once for all leaves of a wall, as prefabricated when any leaf is. Slabs that lie on one
-    another count once as floor, as prefabricated where one is. Frame members are columns and beams, one for
+    another count once as floor, as prefabricated where one is; of a thin slab on the ground that is mostly covered
+    by a larger one the margin is no floor either. Frame members are columns and beams, one for
     each storey that a column stands in, without units that are set by hand (sills and bands are often
     modelled as beams). A unit with cast concrete in it is one piece.
     """
@@ -80,11 +85,15 @@ def _walls(parts: Sequence[MeasuredPart]) -> Iterator[Counted]:
 def _floors(parts: Sequence[MeasuredPart], measurement: Measurement) -> Iterator[Counted]:
     slabs = [part for part in parts if part.role == "slab"]
     twice = _counted_twice(slabs, measurement)
+    on_ground = Register.of(measurement).on_ground
     for (model, global_id, _), lump in _lumps(slabs).items():
         area = max(part.plan_area_m2 or 0.0 for part in lump)
         less = min(area, twice.get((model, global_id), 0.0))
         if less:
             twice[model, global_id] -= less
+        thin = all(0.0 < (part.height_m or 0.0) <= BED_THICKNESS for part in lump)
+        if thin and less > MOSTLY * area and (model, global_id, lump[0].part) in on_ground:
+            continue
         yield Counted("floor area", _leading(lump), area - less)
 
 
