@@ -17,13 +17,13 @@ by name:
 True
 >>> bool(round(priced.items["amount"].sum(), 2) == priced.net_total)
 True
->>> sorted(priced.tables)[:3]
-['basis', 'bill', 'build-ups']
+>>> list(priced.tables)[:3]
+['summary', 'bill', 'dimensions']
 """
 
 import os
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -32,10 +32,13 @@ from takeoff.findings import InputError
 from takeoff.measuring.records import Measurement
 from takeoff.outputs.frames import bill_frames, measurement_frames
 from takeoff.pricing.records import Bill
+from takeoff.scored import scheme_of, with_score
 from takeoff.settings import Settings, load_settings
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from takeoff.pricing.scoring import Score
 
 Models = str | os.PathLike[str] | Iterable[str | os.PathLike[str]]
 
@@ -78,13 +81,16 @@ class Measured:
 class Priced:
     """A priced bill: `tables` by the names of the workbook's sheets, and the `record` of the run.
 
-    `bill` and `measurement` hold the same as records.
+    `bill` and `measurement` hold the same as records; `score` is there where the setting `scoring` names a scheme.
+    `settings` are those of the run.
     """
 
     tables: "Mapping[str, pd.DataFrame]"
     record: Mapping[str, Any]
     measurement: Measurement
     bill: Bill
+    score: "Score | None" = None
+    settings: Settings = field(default_factory=Settings)
 
     @property
     def items(self) -> "pd.DataFrame":
@@ -107,10 +113,13 @@ class Priced:
         return self.bill.grand_total
 
     def write(self, path: str | os.PathLike[str]) -> None:
-        """Write the workbook. Raises InputError where it cannot be written."""
+        """Write the workbook, in the look and words of the settings. Raises InputError where it cannot be written."""
         from takeoff.outputs.workbook.book import write_workbook
+        from takeoff.outputs.workbook.look import load_look
+        from takeoff.outputs.workbook.words import load_words
 
-        write_workbook(Path(path), self.measurement, self.bill, self.record)
+        look, words = load_look(self.settings.file("look")), load_words(self.settings.file("words"))
+        write_workbook(Path(path), self.measurement, self.bill, self.record, look, words, self.score)
 
 
 def measure(models: Models, **settings: Any) -> Measured:
@@ -134,9 +143,12 @@ def bill(models: Models, previous: str | os.PathLike[str] | None = None, **setti
         from takeoff.outputs.workbook.previous import read_previous
 
         earlier = read_previous(Path(previous))
-    run = pipeline.bill(_paths(models), _settings(settings), earlier=earlier)
+    chosen = _settings(settings)
+    scheme = scheme_of(chosen)
+    run = with_score(pipeline.bill(_paths(models), chosen, earlier=earlier), scheme, chosen)
     assert run.bill is not None
-    return Priced(bill_frames(run.measurement, run.bill, run.record), run.record, run.measurement, run.bill)
+    frames = bill_frames(run.measurement, run.bill, run.record, run.score)
+    return Priced(frames, run.record, run.measurement, run.bill, run.score, chosen)
 
 
 def _paths(models: Models) -> list[Path]:

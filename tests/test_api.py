@@ -105,6 +105,37 @@ def test_tables_are_those_of_the_sheets() -> None:
     assert list(empty["elements"].columns) == list(frames["elements"].columns)
 
 
+def test_sheets_that_are_not_always_there_are_tables_too(tmp_path: Path) -> None:
+    """Every sheet of the workbook is a table or several, with the pieces, the score and what was kept."""
+    first = takeoff.bill(MODEL, scoring="example")
+    first.write(tmp_path / "a.xlsx")
+    book = openpyxl.load_workbook(tmp_path / "a.xlsx")
+    book["Elements"]["C7"].value = "a level of our own"
+    book.save(tmp_path / "b.xlsx")
+    priced = takeoff.bill(MODEL, scoring="example", previous=tmp_path / "b.xlsx")
+    priced.write(tmp_path / "c.xlsx")
+    names = {
+        name.lower().replace(" ", "-") for name in openpyxl.load_workbook(tmp_path / "c.xlsx").sheetnames
+    }
+    assert {"kept", "score", "score-quantities", "declared", "resources"} <= names
+    assert names - {"handling"} <= set(priced.tables)
+    assert {"lifts", "casting", "loads", "moulds", "bearings", "repetition", "joints"} <= set(priced.tables)
+    assert "a level of our own" in set(priced.tables["kept"]["text"])
+    assert len(priced.tables["joints"]) == len(priced.measurement.joints)
+    assert priced.score is not None
+    assert priced.tables["score"]["points"].iloc[-1] == priced.score.total
+    write_frames(tmp_path / "csv", priced.tables, priced.record)
+    assert {path.stem for path in (tmp_path / "csv").glob("*.csv")} == set(priced.tables)
+    pytest.importorskip("pyarrow", reason="pyarrow is not installed (extra `parquet`)")
+    write_frames(tmp_path / "parquet", priced.tables, priced.record, "parquet")
+
+
+def test_a_bill_is_written_in_the_look_and_words_of_its_settings(tmp_path: Path) -> None:
+    words = write(tmp_path, "words.toml", '[words]\n"Quantity" = "Menge"\n')
+    takeoff.bill(MODEL, words=words).write(tmp_path / "a.xlsx")
+    assert openpyxl.load_workbook(tmp_path / "a.xlsx")["Bill"]["D4"].value == "Menge"
+
+
 def test_every_sheet_as_csv_and_parquet(tmp_path: Path) -> None:
     frames = bill_frames(small_building(), shipped_bill(small_building()), RUN)
     write_frames(tmp_path / "csv", frames, RUN)

@@ -102,7 +102,7 @@ def bill(
                     from takeoff.outputs.frames import bill_frames, write_frames
 
                     report(kind, 0, 0)
-                    frames = bill_frames(run.measurement, run.bill, run.record)
+                    frames = bill_frames(run.measurement, run.bill, run.record, run.score)
                     write_frames(folder, frames, run.record, kind, words.decimal)
             if page is not None:
                 from takeoff.outputs.page.page import write_page

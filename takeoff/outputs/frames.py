@@ -11,13 +11,16 @@ from takeoff.measuring.records import Measurement
 from takeoff.outputs.files import write_folder_whole
 from takeoff.outputs.run_record import FILE_NAME, is_run_folder, run_text
 from takeoff.outputs.tables import TABLES, table_columns
-from takeoff.outputs.unit_view import findings_shown_in, shown_in
+from takeoff.outputs.unit_view import findings_shown_in, score_shown_in, shown_in
 from takeoff.outputs.workbook.basis import basis_lines
+from takeoff.outputs.workbook.kept import kept_rows
 from takeoff.pricing.records import Bill, Dimension, ShareRow
 from takeoff.pricing.unit_systems import METRIC, UnitSystem, unit_system
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from takeoff.pricing.scoring import Score
 
 ITEM_COLUMNS = (
     "number", "section", "description", "unit", "quantity", "rate", "amount", "rate_source", "low", "high", "key",
@@ -37,10 +40,23 @@ def measurement_frames(measurement: Measurement, system: UnitSystem = METRIC) ->
     }
 
 
+HANDLING = ("lifts", "casting", "loads", "moulds", "bearings", "panels")
+"""Tables that stand below one another on the sheet Handling."""
+BELOW_SHARES = ("repetition", "joints")
+"""Tables that stand below the shares on the sheet Prefabrication."""
+KEPT_COLUMNS = (
+    "what", "sheet", "place", "column", "text", "unit", "quantity", "rate", "amount", "notes", "typed", "number",
+    "section", "low", "high",
+)  # fmt: skip
+
+
 def bill_frames(
-    measurement: Measurement, bill: Bill, record: Mapping[str, object]
+    measurement: Measurement, bill: Bill, record: Mapping[str, object], score: "Score | None" = None
 ) -> "dict[str, pd.DataFrame]":
-    """Every sheet of the workbook by its name in small letters, with figures in place of formulas."""
+    """Every sheet of the workbook by its name in small letters, with figures in place of formulas.
+
+    A sheet of several tables is a table for each: those of Handling and Prefabrication have names of their own.
+    """
     import pandas as pd
 
     system = unit_system(bill.units)
@@ -50,7 +66,8 @@ def bill_frames(
         for section in bill.sections
         for item in section.items
     ]
-    findings = tuple(dict.fromkeys((*measurement.findings, *bill.findings)))
+    of_score = score.findings if score is not None else ()
+    findings = tuple(dict.fromkeys((*measurement.findings, *bill.findings, *of_score)))
     built = [
         {
             "item": priced.rate.item, "unit": priced.rate.unit, "rate": priced.rate.rate,
@@ -73,7 +90,34 @@ def bill_frames(
     }
     if built:
         frames["build-ups"] = pd.DataFrame(built)
+        frames["resources"] = _resources(bill)
+    if bill.earlier is not None and (bill.earlier.vanished or bill.earlier.kept):
+        frames["kept"] = pd.DataFrame(kept_rows(bill.earlier), columns=list(KEPT_COLUMNS))
+    further = [*BELOW_SHARES, *HANDLING] if measurement.pieces else []
+    further += ["declared"] if measurement.declared else []
+    frames |= {name: measured[name] for name in further}
+    if score is not None:
+        from takeoff.outputs.score_tables import COLUMNS, working
+
+        shown = score_shown_in(score, system)
+        frames["score"] = pd.DataFrame(working(shown), columns=list(COLUMNS))
+        frames["score-quantities"] = pd.DataFrame(map(dataclasses.asdict, shown.sources))
     return frames
+
+
+def _resources(bill: Bill) -> "pd.DataFrame":
+    import pandas as pd
+
+    used = {
+        line.resource.name: line.resource
+        for priced in bill.build_ups
+        for line in (priced.rate.build_up.components if priced.rate.build_up else ())
+    }
+    names = ("kind", "unit", "price", "low", "high", "source", "date", "note")
+    rows = [
+        {"resource": name} | {key: getattr(resource, key) for key in names} for name, resource in used.items()
+    ]
+    return pd.DataFrame(rows, columns=["resource", *names]).astype({"low": "float64", "high": "float64"})
 
 
 def write_frames(

@@ -16,12 +16,12 @@ COLUMNS = (
 
 def write_score_tables(folder: Path, score: Score) -> None:
     """Write both tables into a folder that is there."""
-    _write(folder / WORKING, COLUMNS, _working(score))
+    _write(folder / WORKING, COLUMNS, working(score))
     names = [entry.name for entry in fields(ScoreSource)]
     _write(folder / QUANTITIES, names, (astuple(source) for source in score.sources))
 
 
-def _working(score: Score) -> Iterator[Sequence[object]]:
+def working(score: Score) -> Iterator[Sequence[object]]:
     """A row for each part and bonus, under each part its systems, at the end the sums as capped."""
     for part in score.parts:
         weighted = sum(line.weighted for line in part.lines)

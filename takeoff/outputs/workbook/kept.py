@@ -32,12 +32,18 @@ COLUMNS = (
 
 def write_kept(sheet: Sheet, page: Page, carried: Carried) -> None:
     """Write the items that vanished, with all that was typed for them, and the typed texts without a place."""
-    rows = [*map(_vanished, carried.vanished), *map(_kept, carried.kept)]
     note = sheet.words(
         "From the earlier bill, not in the totals: items that are not measured any more, and typed cells that "
         "have no place here. Rows may be deleted; those that stay are kept by the next run."
     )
-    write_table(sheet, page, "Kept from the earlier bill", note, COLUMNS, rows, "Nothing is kept.")
+    write_table(
+        sheet, page, "Kept from the earlier bill", note, COLUMNS, kept_rows(carried), "Nothing is kept."
+    )
+
+
+def kept_rows(carried: Carried) -> list[Sequence[object]]:
+    """Rows of the sheet: items that vanished, then texts without a place."""
+    return [*map(_vanished, carried.vanished), *map(_kept, carried.kept)]
 
 
 def write_hand_sheet(sheet: Sheet, hand: HandSheet) -> None:
