@@ -153,6 +153,50 @@ def test_a_piece_held_at_one_end_only_is_told(tmp_path, walls, told):
     assert not [f for f in run.measurement.findings if f.kind == "bearing-not-shown"]
 
 
+def test_bearings_of_skew_supports_and_of_pieces_that_span_the_short_way(tmp_path):
+    m = Model("IFC4", "ft", 25.0, (1.0e6, 2.0e6, 0.0), name="bearings")
+    m.storey("Ground", 0.0)
+    cast = {"material": "Concrete C30/37", "made": "Cast in place"}
+    m.slab(rectangle(0, 0, 6, 1.2), 0.07, 3.0, name="Plank", **PRECAST)
+    # 0.3 m thick, its line leans 30 degrees from square to the span: 0.3 / cos 30 = 0.3464 along the span.
+    m.wall((0.6, -1), (0.6 + 4 * 0.5773503, 3), 0.3, 3.0, name="Skew wall", **cast)
+    m.wall((5.95, -1), (5.95, 3), 0.2, 3.0, name="End wall", **cast)  # 0.15 under the plank
+    m.slab(rectangle(20, 0, 26, 2.4), 0.2, 3.0, name="Panel", **PRECAST)
+    m.wall((20, 0), (26, 0), 0.2, 3.0, name="Long wall", **cast)  # 0.10 under the panel
+    m.wall((20, 2.42), (26, 2.42), 0.1, 3.0, name="Thin wall", **cast)  # 0.03
+    run = measure([m.save(tmp_path / "bearings.ifc")], Settings(processes=1))
+    names = {part.global_id: part.name for part in run.measurement.parts}
+    found = {
+        (names[row.global_id], names[row.support_id]): (row.bearing_m, row.width_m, bool(row.check))
+        for row in run.measurement.bearings
+    }
+    assert found == {
+        ("Plank", "Skew wall"): (pytest.approx(0.34641, abs=1e-4), pytest.approx(1.2, abs=1e-4), False),
+        ("Plank", "End wall"): (pytest.approx(0.15, abs=1e-4), pytest.approx(1.2, abs=1e-4), False),
+        ("Panel", "Long wall"): (pytest.approx(0.10, abs=1e-4), pytest.approx(6.0, abs=1e-4), False),
+        ("Panel", "Thin wall"): (pytest.approx(0.03, abs=1e-4), pytest.approx(6.0, abs=1e-4), True),
+    }
+
+
+@pytest.mark.parametrize(("unit", "rotate"), [("mm", 12.0), ("ft", 0.0), ("ft", 33.7)])
+@pytest.mark.parametrize(("gap", "number"), [(0.04, 6), (0.041, 0)])
+def test_a_joint_as_wide_as_the_limit_counts_however_the_model_is_placed(tmp_path, unit, rotate, gap, number):
+    m = Model("IFC4", unit, rotate, (100.0, 50.0, 0.0), name="wide")
+    m.storey("Ground", 0.0)
+    m.footing(rectangle(-0.5, -0.5, 9, 0.5), 0.4, -0.4, name="Footing")
+    m.wall((0, 0), (4, 0), 0.2, 3.0, gap, name="West", **PRECAST)
+    m.wall((4 + gap, 0), (8 + gap, 0), 0.2, 3.0, gap, name="East", **PRECAST)
+    m.slab(rectangle(0, 0.1 + gap, 2, 4), 0.15, 1.0, name="Plank 1", **PRECAST)
+    m.slab(rectangle(2 + gap, 0.1 + gap, 4, 4), 0.15, 1.0, name="Plank 2", **PRECAST)
+    joints = measure([m.save(tmp_path / "wide.ifc")], Settings(processes=1)).measurement.joints
+    # Two beds, the upright joint, the planks' edges; of the planks to the west panel both.
+    assert len(joints) == number
+    assert all(joint.gap_m == pytest.approx(0.04, abs=1e-5) for joint in joints)
+    assert sum(joint.length_m for joint in joints) == pytest.approx(
+        (4 + 4 + 3 + (4 - 0.14) + 2 + 2 - 0.04) if number else 0.0, abs=1e-3
+    )
+
+
 def test_connections_by_piece(run):
     number = {piece.role: 0.0 for piece in run.measurement.pieces}
     for piece in run.measurement.pieces:

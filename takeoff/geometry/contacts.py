@@ -16,6 +16,9 @@ from takeoff.geometry.surfaces import Surfaces
 SMALLEST = 1e-7
 """Contacts under this area, m2, are noise."""
 CHUNK = 4_000_000
+ROUNDING = 2e-5
+"""Gaps this much over the tolerance, m, are drawn to it: a place far from the origin, turned or given in feet is not
+exact."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,6 +48,7 @@ class Contacts:
 
 def find_contacts(surfaces: Surfaces, pairs: Ints, gap: float) -> Contacts:
     """Contacts between the bodies of `pairs` (k, 2), body i's surfaces first; `gap` metres of tolerance."""
+    gap += ROUNDING
     first, second = _candidates(surfaces, pairs, gap)
     flat = _face_in_plane(surfaces, first, second)
     both_round = (surfaces.frame[first] < 0) & (surfaces.frame[second] < 0)

@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
@@ -11,7 +12,7 @@ from takeoff.geometry import planar
 from takeoff.geometry.mesh import Floats
 from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.bodies import Body
-from takeoff.measuring.dimensions import plan_polygon, rectangle_sides
+from takeoff.measuring.dimensions import plan_polygon
 from takeoff.measuring.joint_rules import JointRules
 from takeoff.measuring.joints import Patch
 from takeoff.measuring.piece_records import BearingRow
@@ -30,6 +31,23 @@ TOUCH = 1e-3
 """Pieces whose middle lies within this, m, of what their supports span are held."""
 ROUNDING = 5e-4
 """Bearings this much under the least, m, are drawn to it."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Support:
+    """What a piece lies on: their contact in plan, and the largest patch of it."""
+
+    contact: shapely.Geometry
+    main: Patch
+
+
+@dataclass(frozen=True, slots=True)
+class _Bearing:
+    """One place of a support: along the span and across it, m, and its area, m2."""
+
+    depth: float
+    width: float
+    area: float
 
 
 def measure_bearings(
@@ -55,32 +73,16 @@ def measure_bearings(
     for body, outline in zip(bodies, outlines, strict=True):
         if body.key[:2] in spanning:
             plans[body.key[:2]].append(outline)
-    rows: list[BearingRow] = []
-    carried: dict[ElementKey, list[shapely.Geometry]] = defaultdict(list)
+    supports: dict[ElementKey, list[_Support]] = defaultdict(list)
     for (mine, _, kind), own in patches.items():
-        piece = spanning.get(mine)
-        if piece is None or kind not in ("bearing", "bed"):
-            continue
-        span, length = _span(plans[mine])
-        contact = planar.union_all([plan_polygon(surfaces, patch.row, patch.polygon) for patch in own])
-        carried[mine].append(contact)
-        largest = max(own, key=lambda patch: patch.area)
-        main = bodies[largest.other]
-        least = rules.least_bearing(largest.piece, largest.met)
-        for part in shapely.get_parts(contact):
-            depth, width = _sides(part, span)
-            if part.area < SMALLEST or depth > min(ALONGSIDE * length, SLENDER * width):
-                continue
-            bearing = float(part.area) / width
-            short = least is not None and bearing < least - ROUNDING
-            rows.append(
-                BearingRow(
-                    piece.model, piece.global_id, piece.mark, piece.role, piece.storey,
-                    main.key[1], main.role, main.method, bearing, width, float(part.area), least,
-                    told("short: {} of {}", _depth(bearing), _depth(least)) if short else "",
-                    main.key[0],
-                )
-            )  # fmt: skip
+        if mine in spanning and kind in ("bearing", "bed"):
+            contact = planar.union_all([plan_polygon(surfaces, patch.row, patch.polygon) for patch in own])
+            supports[mine].append(_Support(contact, max(own, key=lambda patch: patch.area)))
+    carried = {key: [support.contact for support in own] for key, own in supports.items()}
+    rows: list[BearingRow] = []
+    for key, lain_on in supports.items():
+        for support, bearing in _bearings(plans[key], lain_on):
+            rows.append(_row(spanning[key], support, bodies[support.main.other], bearing, rules))
     tipping = [key for key, contacts in carried.items() if _tips(plans[key], contacts)]
     return tuple(rows), (
         *_short(rows),
@@ -96,25 +98,40 @@ def _tips(outlines: Sequence[shapely.Geometry], contacts: Sequence[shapely.Geome
     return float(shapely.distance(middle, held)) > TOUCH
 
 
-def _span(outlines: Sequence[shapely.Geometry]) -> tuple[Floats, float]:
-    """Direction (2,) and length of the longer side of a piece in plan."""
-    shape = planar.union_all(list(outlines))
-    corners = shapely.get_coordinates(shapely.oriented_envelope(shape))
+def _bearings(
+    outlines: Sequence[shapely.Geometry], supports: Sequence[_Support]
+) -> list[tuple[_Support, _Bearing]]:
+    """Bearings of a piece at its ends; where nothing lies under its ends, it spans the short way."""
+    corners = shapely.get_coordinates(shapely.oriented_envelope(planar.union_all(list(outlines))))
     sides = np.diff(corners[:3], axis=0)
-    long = sides[int(np.argmax(np.linalg.norm(sides, axis=1)))]
-    size = float(np.linalg.norm(long))
-    return long / size, size
+    length = np.linalg.norm(sides, axis=1)
+    for side in np.argsort(-length, kind="stable").tolist():
+        span = sides[side] / length[side]
+        found = []
+        for support in supports:
+            for part in shapely.get_parts(support.contact):
+                along, across = np.ptp(shapely.get_coordinates(part) @ _turned_to(span), axis=0).tolist()
+                if part.area >= SMALLEST and along <= min(ALONGSIDE * float(length[side]), SLENDER * across):
+                    found.append((support, _Bearing(float(part.area) / across, across, float(part.area))))
+        if found:
+            return found
+    return []
 
 
-def _sides(part: shapely.Geometry, span: Floats) -> tuple[float, float]:
-    """Sides of the rectangle around a contact: the one along the span, the one across it."""
-    corners = shapely.get_coordinates(shapely.oriented_envelope(part))
-    if len(corners) < 4:
-        return 0.0, max(rectangle_sides(part)[0], 1e-9)
-    sides = np.diff(corners[:3], axis=0)
-    size = np.maximum(np.linalg.norm(sides, axis=1), 1e-9)
-    along = int(np.argmax(np.abs(sides @ span) / size))
-    return float(size[along]), float(size[1 - along])
+def _turned_to(span: Floats) -> Floats:
+    """Matrix (2, 2) that gives of points (n, 2) their places along a direction (2,) and across it."""
+    return np.array([[span[0], -span[1]], [span[1], span[0]]])
+
+
+def _row(piece: PieceRow, support: _Support, body: Body, bearing: _Bearing, rules: JointRules) -> BearingRow:
+    least = rules.least_bearing(support.main.piece, support.main.met)
+    short = least is not None and bearing.depth < least - ROUNDING
+    return BearingRow(
+        piece.model, piece.global_id, piece.mark, piece.role, piece.storey,
+        body.key[1], body.role, body.method, bearing.depth, bearing.width, bearing.area, least,
+        told("short: {} of {}", _depth(bearing.depth), _depth(least)) if short else "",
+        body.key[0],
+    )  # fmt: skip
 
 
 def _depth(metres: float | None) -> Quantity:

@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from takeoff.geometry.contacts import Contacts
+from takeoff.geometry.contacts import ROUNDING, Contacts
 from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.below_ground import is_blinding
 from takeoff.measuring.bodies import Body
@@ -163,7 +163,7 @@ def _of_allowances(convention: Convention, results: Results) -> Iterable[Convent
     """Joints that are looked for up to a width, and pours up to a size."""
     wide = _Change()
     for joint in results.joints:
-        if joint.gap_m > convention.contacts.gap_mm / 1e3 and not joint.cut:
+        if joint.gap_m > convention.contacts.gap_mm / 1e3 + ROUNDING and not joint.cut:
             wide.add((joint.model, joint.global_id), joint.length_m)
     length = sum(joint.length_m for joint in results.joints)
     yield _row(convention, "contacts.joint_mm", wide, "m", "joints of pieces", length)

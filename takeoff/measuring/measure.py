@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from takeoff.cache.columns import changed
-from takeoff.geometry.contacts import find_contacts
+from takeoff.geometry.contacts import ROUNDING, find_contacts
 from takeoff.geometry.facets import make_facets
 from takeoff.geometry.mesh import Floats, Ints, boxes_of
 from takeoff.geometry.neighbours import near_pairs
@@ -100,7 +100,7 @@ def measure(
     rows_of = _rows_of(surfaces, len(bodies))
     progress("contacts")
     gap, joint = convention.contacts.gap_mm / 1e3, convention.contacts.joint_mm / 1e3
-    pairs = near_pairs(boxes_of([body.mesh for body in bodies]), max(gap, joint))
+    pairs = near_pairs(boxes_of([body.mesh for body in bodies]), max(gap, joint) + ROUNDING)
     contacts = find_contacts(surfaces, pairs, gap)
     piece = np.array([body.method in PIECES for body in bodies], dtype=bool)
     at_piece = pairs[piece[pairs].any(axis=1)] if len(pairs) else pairs
