@@ -6,7 +6,7 @@ import pytest
 from pricing_rows import piece
 
 from takeoff.findings import InputError
-from takeoff.measuring.handling import load_handling
+from takeoff.measuring.handling import load_handling, number_of
 from takeoff.measuring.lifts import measure_lifts
 from takeoff.measuring.loads import pack_loads
 from takeoff.measuring.piece_records import StoreyRow
@@ -67,6 +67,47 @@ def test_standing_panels_share_a_rack():
     assert loads[0].weight_t == pytest.approx(19.5)
     assert loads[0].width_m == pytest.approx(3 * 0.3)
     assert loads[0].height_m == 3.0
+
+
+def test_what_sticks_out_of_a_stack_needs_room_on_the_vehicle():
+    """Stacks of 6.5 m and 7.0 m stand in a row of 13.6 m at most, what sticks out over them too."""
+    rules = HANDLING.model_copy(
+        update={"loads": HANDLING.loads.model_copy(update={"most_in_stack": 2, "overhang": 0.1})}
+    )
+    row = [plank(1, 6.5, weight=1.0), plank(2, 7.0, weight=1.0), plank(3, 7.05, weight=1.0)]
+    # The second is too long for the first and stands before it: 13.5 m; the third sticks out 0.05 m over the second.
+    (load,) = pack_loads(row, {}, rules)
+    assert (load.pieces, load.length_m) == (3, 13.55)
+    assert load.height_m == pytest.approx(1.2 + 0.06 + 0.1 + 0.06)
+    # One of 7.1 m keeps the overhang, but the row would be 13.6 m and 7.11 m too long.
+    long = [row[0], row[1], plank(3, 7.1, weight=1.0), plank(4, 7.11, weight=1.0)]
+    assert [load.pieces for load in pack_loads(long, {}, rules)] == [3, 1]
+    # Two stacks of 1.2 m take 2.4 of 2.5 m across: what is 1.5 m wide finds no room on either.
+    narrow = [plank(1, 12.0, 1.2, weight=1.0), plank(2, 13.0, 1.2, weight=1.0)]
+    broad = plank(3, 12.2, 1.5, weight=1.0)
+    loads = pack_loads([*narrow, broad], {}, HANDLING)
+    assert [(load.pieces, load.width_m) for load in loads] == [(2, 2.4), (1, 1.5)]
+    # On a stack that stands alone it may lie.
+    (load,) = pack_loads([narrow[0], broad], {}, HANDLING)
+    assert (load.pieces, load.width_m, load.length_m) == (2, 1.5, 12.2)
+
+
+def test_the_rack_counts_in_the_weight_of_what_stands_on_it():
+    """A rack of 1.5 t leaves 22.5 of 24 t; flat pieces travel without one."""
+    sides = {"length": 9.0, "width": 3.0, "thickness": 0.3}
+    assert HANDLING.transport_check("precast", "wall", **sides, weight=22.5) == "upright on a low-loader"
+    over = HANDLING.transport_check("precast", "wall", **sides, weight=22.6)
+    assert over == "over: weight 24.1 t with its rack of 24 t"
+    assert HANDLING.transport_check("precast", "wall", **{**sides, "width": 2.4}, weight=24.0) == "flat"
+
+
+def test_figures_at_their_limits_keep_them_in_every_unit_and_place():
+    noise = 1.0 + 1e-7
+    assert HANDLING.transport_check("precast", "slab", 13.6 * noise, 2.5 * noise, 2.8 * noise, 24.0) == "flat"
+    assert HANDLING.transport_check("precast", "slab", 13.602, 2.5, 0.2, 24.0).startswith("over: length")
+    assert number_of(12.0 * noise, 6.0) == 2
+    assert number_of(12.01, 6.0) == 3
+    assert number_of(1.0, 6.0, 2) == 2
 
 
 def test_every_piece_is_on_one_load_in_the_order_of_erection():

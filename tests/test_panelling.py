@@ -98,6 +98,12 @@ def test_turned_walls_divide_alike():
     assert sorted(volumes(other)) == pytest.approx(sorted(volumes(one)), abs=1e-6)
 
 
+@pytest.mark.parametrize("turn", [0.0, 37.0, 90.0])
+def test_a_panel_turned_in_its_plane_is_within_the_limits_by_its_own_sides(turn):
+    """3.0 x 2.7 m, turned by 37 degrees 3.96 m high."""
+    assert divide([mesh_of(box((0, 0, 0), (3, 0.2, 2.7)).rotate((0, turn, 0)))], WALL, 2500.0) is None
+
+
 def test_what_is_within_the_limits_or_no_panel_is_left_whole():
     assert divide([mesh_of(box((0, 0, 0), (12, 0.2, 3)))], WALL, 2500.0) is None
     angle = box((0, 0, 0), (20, 0.2, 3)) + box((0, 0, 0), (0.2, 8, 3))

@@ -131,11 +131,29 @@ def test_rows_of_forty_panels_have_the_same_labels_whatever_the_order():
     assert by_shape == {0: 0, 1: 1, 2: 1, 3: 1, 4: 1, 5: 1}
 
 
-@pytest.mark.parametrize(("longer", "groups"), [(0.0008, 1), (0.003, 2)])
+@pytest.mark.parametrize(("longer", "groups"), [(0.0009, 1), (0.0011, 2)])
 def test_congruent_to_one_millimetre(longer, groups):
     one = mesh_of(box((0, 0, 0), (3, 0.2, 2.7)))
     other = moved(mesh_of(box((0, 0, 0), (3 + longer, 0.2, 2.7))), 5)
     assert len(group_congruent([one, other]).leaders) == groups
+
+
+@pytest.mark.parametrize(("off", "groups"), [(0.0009, 1), (0.001, 1), (0.0011, 2)])
+@pytest.mark.parametrize("what", ["window", "recess", "round hole", "bore"])
+def test_what_lies_otherwise_by_more_than_a_millimetre_is_another_shape(what, off, groups):
+    plain = box((0, 0, 0), (3, 0.2, 2.7))
+
+    def shape(by, segments):
+        cut = {
+            "window": box((0.5 + by, -1, 0.9), (1.7 + by, 1, 2.1)),
+            "recess": box((0.5, 0.15, 0.9), (1.7, 1, 2.1 + by)),
+            "round hole": rod(0.1, 2.0, (1.0, 1.0, 1.0 + by), segments),
+            "bore": rod(0.1 + by / 2, 2.0, (1.0, 1.0, 1.0), segments),
+        }[what]
+        return mesh_of(plain - cut)
+
+    meshes = [shape(0.0, 96), moved(shape(off, 96), 4), moved(shape(0.0, 64), 5)]
+    assert group_congruent(meshes).groups == (0, groups - 1, 0)
 
 
 def test_round_holes_of_one_size_at_other_places_are_other_shapes():

@@ -1,7 +1,8 @@
 """Which solids have the same shape under rotation and shift, and which are mirror images.
 
-Two shapes are the same where a rigid motion brings every true corner of one within the tolerance of a corner
-of the other, and the sharp edges (rims of round holes among them) onto each other. A motion with determinant
+Two shapes are the same where a rigid motion brings their true corners, and the middles of their round rims, onto
+each other so that no two of them stand to one another differently by more than the tolerance (a window moved, a
+panel longer), the rims have the same diameters, and the sharp edges lie on each other. A motion with determinant
 +1 makes them congruent, one with -1 mirror images. A solid with an upper side is the same as another only with
 that side up: a plank laid face down is no plank, so one with a hole at its left end and one with it at the
 right are mirror images. Candidates are found in a grid over the second moments, so that the time grows with
@@ -11,16 +12,20 @@ the number of solids, not with its square.
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import permutations, product
 
 import numpy as np
 
-from takeoff.geometry.mesh import Floats, Mesh, volume
+from takeoff.geometry.mesh import Floats, Ints, Mesh, volume
 from takeoff.measuring.boxes import to_segments
+from takeoff.measuring.rims import rim_runs
 from takeoff.measuring.shapes import Shape, shape_of
 
 TOLERANCE = 1e-3
-"""Corners of congruent pieces may be this far apart, metres."""
+"""Sizes of congruent pieces, and places on them, may differ by this, metres."""
+EASE = 4e-5
+"""By this more, m: what is drawn with just the tolerance is within it in every unit, place and turn."""
 CELL = 8e-3
 """Grid over the spreads, metres: more than spreads can change when the surface moves by the tolerance."""
 MOST_SAMPLES = 400
@@ -123,7 +128,7 @@ def _near(shape: Shape, cells: dict[tuple[int, int, int], list[int]]) -> Iterato
 
 def _alike(one: Shape, other: Shape, tolerance: float) -> bool:
     """The quick test by what no motion changes; the allowances are what moving the surface can do to them."""
-    if len(one.corners) != len(other.corners):
+    if len(one.corners) != len(other.corners) or len(_circles(one)) != len(_circles(other)):
         return False
     rims = max(np.linalg.norm(s.edges[:, 1] - s.edges[:, 0], axis=1).sum() for s in (one, other))
     area = max(one.area, other.area)
@@ -192,20 +197,51 @@ def _frame(first: Floats, second: Floats) -> Floats:
 def _fits(one: Shape, other: Shape, motion: Floats, tolerance: float, mirrored: bool) -> bool:
     """Whether the motion, refined over all corners, brings corners and edges onto each other."""
     shift = np.zeros(3)
+    off = np.zeros((0, 3))
     if len(one.corners):
-        gaps = np.linalg.norm((other.corners @ motion.T)[:, None] - one.corners[None], axis=2)
-        match = gaps.argmin(axis=1)
-        if len(np.unique(match)) != len(match) or gaps.min(axis=1).max() > 10.0 * tolerance:
+        match = _matched(other.corners @ motion.T, one.corners, 10.0 * tolerance)
+        if match is None:
             return False
         if len(match) > 3:
             target, source = one.corners[match], other.corners
             motion = _best_rotation(target - target.mean(axis=0), source - source.mean(axis=0), mirrored)
             shift = target.mean(axis=0) - motion @ source.mean(axis=0)
-        off = np.linalg.norm(other.corners @ motion.T + shift - one.corners[match], axis=1)
-        if off.max() > tolerance + 1e-7:
+        off = other.corners @ motion.T + shift - one.corners[match]
+    own, circles = _circles(one), _circles(other)
+    if len(own):
+        middles = circles[:, :3] @ motion.T + shift
+        match = _matched(np.column_stack([middles, circles[:, 3]]), own, 10.0 * tolerance)
+        if match is None or np.abs(circles[:, 3] - own[match, 3]).max() > tolerance + EASE:
             return False
+        off = np.concatenate([off, middles - own[match, :3]])
+    if _range(off) > tolerance + EASE:
+        return False
     moved = other.edges @ motion.T + shift
     return _on_edges(moved, one.edges, tolerance) and _on_edges(one.edges, moved, tolerance)
+
+
+@lru_cache(maxsize=1024)
+def _circles(shape: Shape) -> Floats:
+    """Round rims of a shape (k, 4): middle and diameter, metres."""
+    runs = [run for run in rim_runs(shape) if run.chord == 0.0 and run.rise is not None]
+    return np.array([[*run.middle, run.rise] for run in runs]).reshape(-1, 4)
+
+
+def _matched(points: Floats, others: Floats, reach: float) -> Ints | None:
+    """For each of points (k, n) the nearest of as many others, each once; None where one is not within reach."""
+    gaps = np.linalg.norm(points[:, None] - others[None], axis=2)
+    match = gaps.argmin(axis=1)
+    if len(np.unique(match)) != len(match) or gaps.min(axis=1).max() > reach:
+        return None
+    return match
+
+
+def _range(off: Floats) -> float:
+    """How far apart the farthest two of displacements (k, 3) are: found by two sweeps, from the middle out."""
+    if not len(off):
+        return 0.0
+    first = off[np.linalg.norm(off - off.mean(axis=0), axis=1).argmax()]
+    return float(np.linalg.norm(off - first, axis=1).max())
 
 
 def _on_edges(edges: Floats, others: Floats, tolerance: float) -> bool:

@@ -7,6 +7,7 @@ local codes; the data file carries the sentence that outputs repeat.
 import re
 from collections.abc import Sequence
 from functools import lru_cache
+from math import ceil
 from pathlib import Path
 from typing import Annotated
 
@@ -18,6 +19,8 @@ from takeoff.reading.words import plain
 from takeoff.told import Quantity, joined, told
 
 Positive = Annotated[float, Field(gt=0.0)]
+EASE = 1e-5
+"""Share by which a figure may pass its limit: one drawn to the limit is not exact in every unit and place."""
 
 
 class _Table(BaseModel):
@@ -93,7 +96,7 @@ class Crane(_Table):
         """
         if not self.chart:
             return None
-        return max((tonnes for reach, tonnes in self.chart if reach >= radius - 1e-9), default=0.0)
+        return max((tonnes for reach, tonnes in self.chart if within(radius, reach)), default=0.0)
 
 
 class TiltUp(_Table):
@@ -151,15 +154,19 @@ class Handling(_Table):
             return "cast on site, no road transport"
         road = self.road
         over: list[str] = []
-        if length > road.length:
+        if not within(length, road.length):
             over.append(told("length {} of {}", _side(length), _side(road.length, "g")))
-        if weight > road.payload:
-            over.append(
-                told("weight {} of {}", Quantity(weight, "t", ".1f"), Quantity(road.payload, "t", "g"))
-            )
-        flat = width <= road.width and thickness <= road.height - road.deck_height
+        flat = within(width, road.width) and within(thickness, road.height - road.deck_height)
         may_stand = role in road.upright_roles
-        upright = may_stand and thickness <= road.width and width <= road.low_loader_height
+        upright = may_stand and within(thickness, road.width) and within(width, road.low_loader_height)
+        loaded = weight + (self.loads.rack if upright and not flat else 0.0)
+        if not within(loaded, road.payload):
+            rack = " with its rack" if loaded > weight else ""
+            over.append(
+                told(
+                    "weight {}{} of {}", Quantity(loaded, "t", ".1f"), rack, Quantity(road.payload, "t", "g")
+                )
+            )
         if not flat and not upright:
             standing = told(", {} upright", _side(road.low_loader_height, "g")) if may_stand else ""
             over.append(told("width {} of {} flat{}", _side(width), _side(road.width, "g"), standing))
@@ -174,7 +181,7 @@ class Handling(_Table):
         weighs = Quantity(lifted, "t", ".1f")
         if limit is None:
             return told("lifting weight {}, no limit given", weighs)
-        fits = "" if lifted <= limit else "over: "
+        fits = "" if within(lifted, limit) else "over: "
         return told("{}lifting weight {} of {}", fits, weighs, Quantity(limit, "t", "g"))
 
     def lifting_weight(self, weight: float) -> float:
@@ -183,7 +190,17 @@ class Handling(_Table):
 
     def setting(self, weight: float) -> str:
         """How a piece is set: `small` by hand or with small plant, else `crane`."""
-        return "small" if weight <= self.small.weight else "crane"
+        return "small" if within(weight, self.small.weight) else "crane"
+
+
+def within(figure: float, limit: float) -> bool:
+    """Whether a figure keeps a limit."""
+    return figure <= limit * (1.0 + EASE)
+
+
+def number_of(whole: float, share: float, least: int = 0) -> int:
+    """How many are needed where each takes `share`, and at least so many."""
+    return max(least, ceil(whole / share * (1.0 - EASE)))
 
 
 def _side(metres: float, form: str = ".2f") -> Quantity:

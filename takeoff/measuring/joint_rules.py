@@ -94,7 +94,7 @@ class ConnectionRule(_Rule):
 
     def number_for(self, length: float) -> float:
         """Whole number for a piece of this length, m."""
-        return float(ceil(max(self.per_piece + self.per_metre * length, self.at_least) - 1e-9))
+        return float(ceil(max(self.per_piece + self.per_metre * length, self.at_least) - 1e-6))
 
 
 class BearingRule(_Rule):

@@ -6,7 +6,7 @@ from math import hypot
 
 from takeoff.findings import Finding
 from takeoff.measuring.bodies import PIECES
-from takeoff.measuring.handling import Handling
+from takeoff.measuring.handling import Handling, within
 from takeoff.measuring.piece_records import LiftRow
 from takeoff.measuring.records import PieceRow
 from takeoff.told import Quantity, counted, told
@@ -45,14 +45,14 @@ def _lift(piece: PieceRow, handling: Handling) -> tuple[int, LiftRow]:
     radius = hypot(x - crane.position[0], y - crane.position[1]) if crane.position else None
     capacity = crane.capacity_at(radius) if radius is not None else None
     check = ""
-    if capacity is not None and weight > capacity:
+    if capacity is not None and not within(weight, capacity):
         check = told(
             "over: lifting weight {} of {} at {}",
             Quantity(weight, "t", ".1f"), Quantity(capacity, "t", "g"), Quantity(radius or 0.0, "m", ".1f"),
         )  # fmt: skip
     ring = 0
     if radius is not None:
-        ring = next((n for n, limit in enumerate(crane.rings) if radius <= limit), len(crane.rings))
+        ring = next((n for n, limit in enumerate(crane.rings) if within(radius, limit)), len(crane.rings))
     return ring, LiftRow(
         piece.method, "", 1, piece.model, piece.global_id, piece.mark, piece.storey, piece.weight_t, weight,
         x, y, piece.top_m or 0.0, radius, capacity, check,

@@ -7,7 +7,7 @@ the pieces in this order.
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from takeoff.measuring.handling import Handling
+from takeoff.measuring.handling import Handling, within
 from takeoff.measuring.piece_records import LoadRow
 from takeoff.measuring.records import PieceRow
 
@@ -17,11 +17,13 @@ MOST_MARKS = 40
 
 @dataclass(slots=True)
 class _Stack:
-    """Pieces on one another: size of the topmost, height with spacers, number."""
+    """Pieces on one another: size of the topmost, height with spacers, room that the largest take, number."""
 
     length: float
     width: float
     height: float
+    longest: float
+    widest: float
     count: int = 1
 
 
@@ -29,9 +31,15 @@ class _Stack:
 class _Row:
     """Stacks or standing pieces side by side across the vehicle."""
 
-    length: float
-    width: float
     stacks: list[_Stack] = field(default_factory=list)
+
+    @property
+    def length(self) -> float:
+        return max(stack.longest for stack in self.stacks)
+
+    @property
+    def width(self) -> float:
+        return sum(stack.widest for stack in self.stacks)
 
 
 @dataclass(slots=True)
@@ -91,7 +99,7 @@ def _vehicle(piece: PieceRow) -> str:
 
 def _add(load: _Load, piece: PieceRow, handling: Handling, must: bool = False) -> bool:
     """Put a piece on a load where there is room, on an empty one in any case."""
-    fits = load.weight + piece.weight_t <= handling.road.payload and load.vehicle != "special"
+    fits = within(load.weight + piece.weight_t, handling.road.payload) and load.vehicle != "special"
     if load.vehicle == "flat":
         placed = (fits and _stacked(load, piece, handling)) or (
             (fits or must) and _beside(load, piece, piece.width_m, piece.thickness_m, handling, must)
@@ -110,19 +118,24 @@ def _add(load: _Load, piece: PieceRow, handling: Handling, must: bool = False) -
 
 
 def _stacked(load: _Load, piece: PieceRow, handling: Handling) -> bool:
-    """Lay a piece on a stack that is high, long and wide enough for it."""
+    """Lay a piece on a stack that is low, long and wide enough for it, and has room around it to stick out."""
     rules, road = handling.loads, handling.road
     for row in load.rows:
         for stack in row.stacks:
             height = stack.height + rules.spacer + piece.thickness_m
+            longer = max(piece.length_m, row.length) - row.length
+            wider = max(piece.width_m - stack.widest, 0.0)
             if (
                 stack.count < rules.most_in_stack
-                and height <= road.height - road.deck_height
+                and within(height, road.height - road.deck_height)
                 and piece.length_m <= stack.length + rules.overhang
                 and piece.width_m <= stack.width + rules.overhang
-                and piece.width_m <= road.width
+                and within(load.length + longer, road.length)
+                and within(row.width + wider, road.width)
             ):
                 stack.length, stack.width = piece.length_m, piece.width_m
+                stack.longest = max(stack.longest, piece.length_m)
+                stack.widest = max(stack.widest, piece.width_m)
                 stack.height, stack.count = height, stack.count + 1
                 load.height = max(load.height, height)
                 return True
@@ -134,17 +147,17 @@ def _beside(
 ) -> bool:
     """Set a piece beside the others of a row, or in a new row where the vehicle is long enough."""
     road = handling.road
-    stack = _Stack(piece.length_m, width, height)
+    stack = _Stack(piece.length_m, width, height, piece.length_m, width)
     for row in load.rows:
         rest = load.length - row.length
-        if row.width + width <= road.width and rest + max(row.length, piece.length_m) <= road.length:
-            row.width += width
-            row.length = max(row.length, piece.length_m)
+        if within(row.width + width, road.width) and within(
+            rest + max(row.length, piece.length_m), road.length
+        ):
             row.stacks.append(stack)
             load.height = max(load.height, height)
             return True
-    if must or load.length + piece.length_m <= road.length:
-        load.rows.append(_Row(piece.length_m, width, [stack]))
+    if must or within(load.length + piece.length_m, road.length):
+        load.rows.append(_Row([stack]))
         load.height = max(load.height, height)
         return True
     return False

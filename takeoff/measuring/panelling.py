@@ -19,6 +19,7 @@ from takeoff.measuring.cut_places import (
     find_cuts,
     module_cuts,
 )
+from takeoff.measuring.handling import within
 from takeoff.measuring.panelling_rules import SlabRule, WallRule
 from takeoff.measuring.piece_sizes import joined
 from takeoff.measuring.shapes import largest_plane
@@ -91,6 +92,12 @@ class _Face:
         left, low, right, high = self.shape.bounds
         return float(left), float(right), float(low), float(high)
 
+    def sides(self) -> tuple[float, float]:
+        """Sides of the least rectangle around it, the shorter first; a panel may stand turned in its plane."""
+        corners = shapely.get_coordinates(shapely.oriented_envelope(self.shape))
+        first, second = np.linalg.norm(np.diff(corners[:3], axis=0), axis=1).tolist()
+        return min(first, second), max(first, second)
+
     def part(self, left: float, right: float, low: float, high: float) -> shapely.Geometry:
         """The face between limits."""
         return planar.intersection(self.shape, shapely.box(left, low, right, high))
@@ -115,10 +122,9 @@ def divide(
     face = _face(list(bodies), total, isinstance(rule, SlabRule))
     if face is None:
         return None
-    left, right, low, high = face.span()
-    short, long = sorted((right - left, high - low))
     most = rule.as_one if isinstance(rule, SlabRule) else rule.most_height
-    if short <= most + EASE and long <= rule.most_length + EASE and weight <= rule.most_weight:
+    short, long = face.sides()
+    if short <= most + EASE and long <= rule.most_length + EASE and within(weight, rule.most_weight):
         return None
     if face.depth > DEEPEST:
         return Division((), (), "it is angled or curved in plan: not divided by rule")

@@ -3,14 +3,13 @@
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import ceil
 
 import numpy as np
 
 from takeoff.findings import Finding
 from takeoff.geometry.mesh import Floats, Mesh, volume
 from takeoff.measuring.congruence import group_congruent
-from takeoff.measuring.handling import Handling
+from takeoff.measuring.handling import Handling, number_of
 from takeoff.measuring.joint_rules import JointRules
 from takeoff.measuring.moulds import mould_families
 from takeoff.measuring.panelling import Cut, Panel, PanelSolid, divide
@@ -314,8 +313,8 @@ def _row(
         z_m=float(low[2] + high[2]) / 2.0,
         setting=setting,
         connections=0.0 if setting == "small" else rules.joints.connections_for(main, size.length),
-        inserts=max(tilt_up.least_inserts, ceil(draft.weight / tilt_up.insert_for - 1e-9)) if tilt_up else 0,
-        braces=max(tilt_up.least_braces, ceil(broad / tilt_up.brace_for - 1e-9)) if tilt_up else 0,
+        inserts=number_of(draft.weight, tilt_up.insert_for, tilt_up.least_inserts) if tilt_up else 0,
+        braces=number_of(broad, tilt_up.brace_for, tilt_up.least_braces) if tilt_up else 0,
         panel=f"{draft.panel} of {draft.panels}" if draft.panel else "",
         top_m=float(high[2]),
         outline_m2=size.outline_area,

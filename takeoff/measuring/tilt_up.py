@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from math import ceil
 
 from takeoff.findings import Finding
-from takeoff.measuring.handling import Handling, TiltUp
+from takeoff.measuring.handling import Handling, TiltUp, within
 from takeoff.measuring.piece_records import CastingRow, StoreyRow
 from takeoff.measuring.records import PieceRow
 from takeoff.told import Quantity, counted, joined, told
@@ -38,7 +38,7 @@ def _row(storey: str, panels: Sequence[PieceRow], floor: float, rules: TiltUp) -
         reverse=True,
     )
     usable = floor * rules.usable_floor
-    stack = next((n for n in range(1, rules.most_in_stack + 1) if sum(beds[::n]) <= usable), 0)
+    stack = next((n for n in range(1, rules.most_in_stack + 1) if within(sum(beds[::n]), usable)), 0)
     if not floor:
         check = "no floor modelled at this storey to cast on"
     elif stack == 0:
@@ -83,7 +83,7 @@ def _beyond_usual(panels: dict[str, list[PieceRow]], rules: TiltUp) -> list[Find
     """One warning a model for panels that are higher, larger or more slender than usual."""
     beyond: dict[str, list[tuple[float, PieceRow, str]]] = defaultdict(list)
     for piece in (piece for own in panels.values() for piece in own):
-        reasons = [(excess, text) for excess, text in panel_limits(piece, rules) if excess > 1.0]
+        reasons = [(excess, text) for excess, text in panel_limits(piece, rules) if not within(excess, 1.0)]
         if reasons:
             excess = max(reasons)[0]
             beyond[piece.model].append((excess, piece, joined(", ", (text for _, text in reasons))))
