@@ -9,6 +9,7 @@ from pathlib import Path
 
 import openpyxl
 import pytest
+from click.testing import CliRunner
 from openpyxl.comments import Comment
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
@@ -16,6 +17,7 @@ from outputs_sample import RUN
 from pricing_rows import items_of, part, small_building, steel
 from test_outputs_recalculation import OFFICE, assert_same, recalculated
 
+from takeoff.cli import main
 from takeoff.findings import InputError
 from takeoff.measuring.records import Measurement
 from takeoff.outputs.workbook import write_workbook
@@ -457,14 +459,45 @@ def test_only_a_bill_that_nobody_saved_may_be_replaced(edited: Path, tmp_path: P
     write_workbook(tmp_path / "a.xlsx", small_building(), bill_of(small_building()), RUN)
     require_untouched(tmp_path / "a.xlsx")
     require_untouched(tmp_path / "not-there.xlsx")
-    with pytest.raises(InputError, match="somebody has worked in this bill since it was written"):
+    with pytest.raises(InputError, match="somebody has worked in this workbook since it was written"):
         require_untouched(edited)
     (tmp_path / "b.xlsx").write_text("letter")
-    with pytest.raises(InputError, match="is there already and is no bill"):
+    with pytest.raises(InputError, match="is there already and is no workbook"):
         require_untouched(tmp_path / "b.xlsx")
     shutil.copy(edited, tmp_path / "c.xlsx")
     with pytest.raises(InputError, match="give it as --previous"):
-        require_untouched(tmp_path / "c.xlsx")
+        require_untouched(tmp_path / "c.xlsx", "give it as --previous")
+
+
+MODEL = Path(__file__).parent.parent / "sample_models" / "archive-ifc4.ifc"
+ALTERNATIVES = MODEL.with_name("alternatives.toml")
+
+
+@pytest.mark.parametrize("command", ["bill", "changes", "compare"])
+def test_no_command_replaces_a_workbook_that_somebody_worked_in(
+    command: str, edited: Path, tmp_path: Path
+) -> None:
+    out = Path(shutil.copy(edited, tmp_path / "out.xlsx"))
+    held = out.read_bytes()
+    more = {"changes": [str(MODEL)], "compare": ["--alternatives", str(ALTERNATIVES)]}.get(command, [])
+    said = CliRunner().invoke(main, [command, str(MODEL), *more, "--out", str(out), "-q"])
+    assert said.exit_code == 1
+    assert "somebody has worked in this workbook" in said.output
+    assert out.read_bytes() == held
+
+
+def test_the_earlier_bill_is_replaced_only_when_asked(tmp_path: Path) -> None:
+    out = tmp_path / "out.xlsx"
+    write_workbook(out, small_building(), bill_of(small_building()), RUN)
+    held = out.read_bytes()
+    arguments = ["bill", str(MODEL), "--previous", str(out), "--out", str(tmp_path / "." / "out.xlsx"), "-q"]
+    said = CliRunner().invoke(main, arguments)
+    assert (said.exit_code, out.read_bytes()) == (1, held)
+    assert "is what the run reads" in said.output
+    compared = CliRunner().invoke(main, ["changes", str(out), str(MODEL), "--out", str(out)])
+    assert (compared.exit_code, out.read_bytes()) == (1, held)
+    assert CliRunner().invoke(main, [*arguments, "--overwrite"]).exit_code == 0
+    assert out.read_bytes() != held
 
 
 def test_what_was_typed_for_an_item_in_another_unit_is_kept_aside(tmp_path: Path) -> None:

@@ -67,7 +67,7 @@ def bill(
         from takeoff.outputs.workbook.book import write_workbook
         from takeoff.outputs.workbook.look import load_look
         from takeoff.outputs.workbook.previous import read_previous
-        from takeoff.outputs.workbook.untouched import require_untouched
+        from takeoff.outputs.workbook.untouched import require_not_read, require_untouched
         from takeoff.outputs.workbook.words import load_words
         from takeoff.scored import scheme_of, with_score
         from takeoff.settings import load_settings
@@ -83,7 +83,8 @@ def bill(
         settings = load_settings(job, flags)
         scheme = scheme_of(settings)
         if not overwrite:
-            require_untouched(out)
+            require_untouched(out, "give it as --previous and write to another name")
+            require_not_read(out, previous)
         look, words = load_look(settings.file("look")), load_words(settings.file("words"))
         earlier = read_previous(previous) if previous is not None else None
         with progress(quiet) as report:

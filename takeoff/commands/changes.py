@@ -12,6 +12,7 @@ from takeoff.commands.common import PATH, problems, progress
 @click.argument("old", type=PATH)
 @click.argument("new", type=PATH)
 @click.option("--out", required=True, type=PATH, help="The workbook to write (.xlsx).")
+@click.option("--overwrite", is_flag=True, help="Replace a workbook that somebody has worked in.")
 @click.option("--csv", "folder", type=PATH, help="Folder for the same tables as CSV.")
 @click.option("--also-old", multiple=True, type=PATH, help="A further model of the old side.")
 @click.option("--also-new", multiple=True, type=PATH, help="A further model of the new side.")
@@ -27,6 +28,7 @@ def changes(
     old: Path,
     new: Path,
     out: Path,
+    overwrite: bool,
     folder: Path | None,
     also_old: tuple[Path, ...],
     also_new: tuple[Path, ...],
@@ -47,6 +49,7 @@ def changes(
         from takeoff.outputs.changes.book import write_changes
         from takeoff.outputs.changes.tables import write_change_tables
         from takeoff.outputs.workbook.look import load_look
+        from takeoff.outputs.workbook.untouched import require_not_read, require_untouched
         from takeoff.outputs.workbook.words import load_words
         from takeoff.pricing.changes import check_sides, find_changes
         from takeoff.settings import load_settings
@@ -56,6 +59,9 @@ def changes(
             raise click.UsageError(
                 f"--out {out}: the changes are a workbook; give it a name that ends in .xlsx"
             )
+        if not overwrite:
+            require_untouched(out)
+            require_not_read(out, old, new)
         settings = load_settings(job, flags)
         look, words = load_look(settings.file("look")), load_words(settings.file("words"))
         with progress(quiet) as report:

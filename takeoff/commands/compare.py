@@ -23,6 +23,7 @@ from takeoff.told import counted
 @click.command(short_help="Precast, tilt-up or cast in place: priced and timed side by side.")
 @click.option("--alternatives", type=PATH, help="Alternatives (TOML): what is made otherwise, and how.")
 @click.option("--out", required=True, type=PATH, help="The workbook to write (.xlsx).")
+@click.option("--overwrite", is_flag=True, help="Replace a workbook that somebody has worked in.")
 @click.option("--csv", "tables", type=PATH, help="Folder for the same as CSV tables.")
 @click.option(
     "--base", default="", help="Name of the alternative to compare with; default: the model as it is."
@@ -59,6 +60,7 @@ def compare(
     models: tuple[Path, ...],
     alternatives: Path | None,
     out: Path,
+    overwrite: bool,
     tables: Path | None,
     base: str | None,
     production: Path | None,
@@ -83,6 +85,7 @@ def compare(
         from takeoff.outputs.comparison.closing import comparison_lines
         from takeoff.outputs.comparison.tables import summary_record, write_comparison_tables
         from takeoff.outputs.workbook.look import load_look
+        from takeoff.outputs.workbook.untouched import require_untouched
         from takeoff.settings import load_settings
 
         if out.suffix.lower() != ".xlsx":
@@ -90,6 +93,8 @@ def compare(
                 f"--out {out}: the comparison is a workbook; give it a name that ends in .xlsx"
             )
         require_page_name(page)
+        if not overwrite:
+            require_untouched(out)
         settings = load_settings(job, flags)
         asked = {
             "alternatives": alternatives,
