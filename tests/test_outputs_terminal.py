@@ -116,3 +116,12 @@ def test_completion_is_there_for_the_shells_that_the_document_names(shell, sign)
         env={**os.environ, "_TAKEOFF_COMPLETE": f"{shell}_source"}, capture_output=True, text=True,
     )  # fmt: skip
     assert sign in done.stdout
+
+
+def test_the_tab_key_completes_topics_of_the_documents():
+    done = subprocess.run(
+        [sys.executable, "-c", "from takeoff.cli import main; main(prog_name='takeoff')"],
+        env={**os.environ, "_TAKEOFF_COMPLETE": "bash_complete", "COMP_WORDS": "takeoff docs nu", "COMP_CWORD": "2"},
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert done.stdout.split() == ["plain,numbers"]

@@ -7,8 +7,16 @@ import click
 from takeoff.commands.common import PATH, problems
 
 
+def _topics(context: click.Context, parameter: click.Parameter, typed: str) -> list[str]:
+    """Topics that begin with what is typed, for the tab key."""
+    del context, parameter
+    from takeoff.documents import TOPICS
+
+    return [topic for topic in TOPICS if topic.startswith(typed)]
+
+
 @click.command()
-@click.argument("topic", required=False)
+@click.argument("topic", required=False, shell_complete=_topics)
 @click.option("--out", type=PATH, help="Folder to write all documents to, for a browser.")
 def docs(topic: str | None, out: Path | None) -> None:
     """Show the document on TOPIC, or list the topics.
