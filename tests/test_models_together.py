@@ -79,3 +79,46 @@ def test_models_that_do_not_sit_together_are_told(tmp_path):
     assert not [f for f in near.measurement.findings if f.kind == "models-apart"]
     far = measure([_wall(tmp_path / "c.ifc", "three", 0.0), _wall(tmp_path / "d.ifc", "four", 900.0)])
     assert {f.model for f in far.measurement.findings if f.kind == "models-apart"} == {"c.ifc", "d.ifc"}
+
+
+def _pieces(path, name, spans, made="Precast", thickness=0.2):
+    m = Model("IFC4", "mm", name=name)
+    for start, end in spans:
+        m.wall((start, 0), (end, 0), thickness, 3.0, name=name, made=made)
+    return m.save(path)
+
+
+def _twice(tmp_path, twin, designer, supplier, **words):
+    from takeoff.settings import Settings
+    from takeoff.templates import template_path
+
+    convention = tmp_path / "c.toml"
+    text = template_path("conventions/net.toml").read_text(encoding="utf-8")
+    convention.write_text(text.replace('twin = "first"', f'twin = "{twin}"'), encoding="utf-8")
+    paths = [_pieces(tmp_path / "a.ifc", "designer", designer, **words)]
+    paths.append(_pieces(tmp_path / "b.ifc", "supplier", supplier, **words))
+    measurement = measure(paths, Settings(convention=convention)).measurement
+    kept = {(part.name, round(part.net_volume_m3, 6)) for part in measurement.parts if part.net_volume_m3}
+    return kept, [finding for finding in measurement.findings if finding.kind == "duplicate"], measurement
+
+
+@pytest.mark.parametrize("made", ["Precast", "In-Situ"])
+@pytest.mark.parametrize(
+    ("twin", "kept", "doubles"), [("first", {("designer", 3.0)}, 2), ("last", {("supplier", 1.494)}, 1)]
+)
+def test_a_wall_and_the_panels_that_make_it_up_count_once(twin, kept, doubles, made, tmp_path):
+    # 5.0 x 0.2 x 3.0 by the designer; by the supplier two panels of 2.49 with 20 mm between them: 2 x 1.494 m3
+    got, findings, measurement = _twice(tmp_path, twin, [(0, 5)], [(0, 2.49), (2.51, 5)], made=made)
+    assert got == kept
+    assert len(findings) == doubles
+    assert sum(finding.worth for finding in findings) == pytest.approx(2.988 if twin == "first" else 3.0)
+    (row,) = [row for row in measurement.conventions if row.key == "overlaps.twin_percent"]
+    assert row.without_value - row.with_value == pytest.approx(2.988 if twin == "first" else 3.0)
+
+
+def test_a_piece_within_a_larger_thing_is_not_the_same(tmp_path):
+    # a panel of 1.0 in a wall of 5.0: both stay, and that they collide is told
+    got, findings, measurement = _twice(tmp_path, "first", [(0, 5)], [(1, 2)])
+    assert got == {("designer", 3.0), ("supplier", 0.6)}
+    assert not findings
+    assert [f.kind for f in measurement.findings if "overlap" in f.kind] == ["pieces-overlap"]

@@ -66,6 +66,7 @@ class Overlaps(_Table):
 
     keep: tuple[Role, ...]
     twin: Literal["first", "last"]
+    twin_percent: Annotated[float, Field(gt=50, le=100)]
 
     @field_validator("keep")
     @classmethod

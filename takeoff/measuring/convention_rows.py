@@ -21,6 +21,7 @@ from takeoff.measuring.records import (
     SurfaceRow,
 )
 from takeoff.measuring.relief import stands_later
+from takeoff.measuring.settling import IN_TWO_MODELS
 
 LEAST = 1e-6
 """Changes under this, in the quantity's unit, are rounding."""
@@ -142,10 +143,11 @@ def _of_volumes(
     convention: Convention, bodies: Sequence[Body], left_in: Mapping[int, LeftIn], results: Results
 ) -> Iterable[ConventionRow | None]:
     """Values that make concrete or floor more or less."""
-    kept, concrete, floor = _Change(), _Change(), _Change()
+    kept, twice, concrete, floor = _Change(), _Change(), _Change(), _Change()
     for part in results.parts:
         if part.overlap_volume_m3 and part.method != "not-concrete":
-            kept.add((part.model, part.global_id), -part.overlap_volume_m3)
+            change = twice if part.condition.startswith(IN_TWO_MODELS) else kept
+            change.add((part.model, part.global_id), -part.overlap_volume_m3)
         if part.left_in_m3:
             concrete.add((part.model, part.global_id), part.left_in_m3)
     for number, left in left_in.items():
@@ -154,6 +156,7 @@ def _of_volumes(
     net = sum(part.net_volume_m3 or 0.0 for part in results.parts)
     billed = net + concrete.amount
     yield _row(convention, "overlaps.keep", kept, "m3", "concrete, each cubic metre once", net)
+    yield _row(convention, "overlaps.twin_percent", twice, "m3", "concrete, pieces of two models once", net)
     yield _row(convention, "voids.leave_in_concrete_m3", concrete, "m3", "concrete billed", billed)
     area = sum(part.plan_area_m2 or 0.0 for part in results.parts if part.role == "slab")
     yield _row(convention, "voids.leave_in_floor_m2", floor, "m2", "floor area of slabs", area)

@@ -97,7 +97,7 @@ def rectangle_sides(shape: shapely.Geometry) -> tuple[float, float]:
 
 
 def strip_length(shape: shapely.Geometry) -> float:
-    """Length of a strip along its middle, m, straight, angled, curved or closed to a ring; the longer side of a stub."""
+    """Length of a strip along its middle, m: straight, angled, curved or a ring; the longer side of a stub."""
     if shape.area <= 0:
         return 0.0
     long, short = rectangle_sides(shape)

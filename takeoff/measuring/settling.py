@@ -15,10 +15,13 @@ from takeoff.measuring.bodies import PIECES, Body
 from takeoff.measuring.convention import Convention
 from takeoff.measuring.orders import Order
 from takeoff.measuring.plan import ElementPlan, PartPlan
+from takeoff.measuring.same_pieces import same_pieces
 from takeoff.measuring.storeys import Levels, levels_of, storey_of
 from takeoff.reading.facts import Storey
 from takeoff.told import Quantity, told
 
+IN_TWO_MODELS = "in two models"
+"""So begins the condition of a part that counts in another model."""
 WORTH_SAYING = 1e-3
 """Overlaps up to this volume, m3 (a litre), are modelling tolerance: settled without a finding."""
 
@@ -65,11 +68,16 @@ def settle(
         if piece is not None and len(piece.mesh.faces)
     ]
     concrete = [i for i, raw in enumerate(raws) if raw.plan.method != "not-concrete"]
-    resolved = _resolve(plans, raws, concrete, convention, crew)
+    models = _models(plans, convention)
+    doubles = _doubles(plans, raws, concrete, models, convention)
+    concrete = [i for i in concrete if i not in doubles]
+    resolved = _resolve(plans, raws, concrete, models, convention, crew)
     lumps: list[tuple[Mesh, ...]] = [(raw.mesh,) for raw in raws]
     for position, i in enumerate(concrete):
         lumps[i] = resolved.lumps[position]
-    findings = _findings(plans, raws, concrete, resolved)
+    for i in doubles:
+        lumps[i] = ()
+    findings = [*_double_findings(plans, raws, doubles), *_findings(plans, raws, concrete, resolved)]
     twins = {
         concrete[overlap.other]: plans[raws[concrete[overlap.keeper]].element].facts.global_id
         for overlap in resolved.overlaps
@@ -91,6 +99,8 @@ def settle(
         plan = plans[raw.element]
         if not lumps[i]:
             reason = f"the same body as {twins[i]}" if i in twins else "lies wholly within other concrete"
+            if i in doubles:
+                reason = f"{IN_TWO_MODELS}, counted as {plans[raws[doubles[i][0]].element].facts.global_id}"
             swallowed[raw.element, raw.plan.part] = (raw.gross, raw.net, reason)
             continue
         groups = _by_storey(plan, spans[i], levels[plan.facts.model])
@@ -119,10 +129,58 @@ def settle(
     return Settled(tuple(bodies), swallowed, tuple(findings))
 
 
+def _models(plans: Sequence[ElementPlan], convention: Convention) -> dict[str, int]:
+    """Place of each model among those that keep what several of them show: the one that keeps it first."""
+    turn = 1 if convention.overlaps.twin == "first" else -1
+    models: dict[str, int] = {}
+    for plan in plans:
+        models.setdefault(plan.facts.model, turn * len(models))
+    return models
+
+
+def _doubles(
+    plans: Sequence[ElementPlan],
+    raws: Sequence[_Raw],
+    concrete: Sequence[int],
+    models: Mapping[str, int],
+    convention: Convention,
+) -> dict[int, tuple[int, float]]:
+    """Bodies that another model shows too and keeps: {body: (the one that stands for it, m3 that they share)}."""
+    found = same_pieces(
+        [raws[i].mesh for i in concrete],
+        [models[plans[raws[i].element].facts.model] for i in concrete],
+        np.array([raws[i].plan.method in PIECES for i in concrete], dtype=np.int64),
+        convention.overlaps.twin_percent / 100.0,
+    )
+    return {concrete[double]: (concrete[keeper], shared) for double, (keeper, shared) in found.items()}
+
+
+def _double_findings(
+    plans: Sequence[ElementPlan], raws: Sequence[_Raw], doubles: Mapping[int, tuple[int, float]]
+) -> list[Finding]:
+    """One finding for each body that counts in another model."""
+    findings = []
+    for i, (keeper, shared) in doubles.items():
+        facts, other = plans[raws[i].element].facts, plans[raws[keeper].element].facts
+        message = told(
+            "{} ({}) fills the same space as {} ({} in {}), {} of it; ask which of the two is to be built",
+            facts.name or facts.ifc_class, Quantity(raws[i].net, "m3"), other.name or other.ifc_class,
+            other.global_id, other.model, Quantity(shared, "m3"),
+        )  # fmt: skip
+        findings.append(
+            Finding(
+                "warning", "duplicate", facts.model, facts.global_id, message,
+                f"counted once, under {other.global_id}", raws[i].net, "m3",
+            )
+        )  # fmt: skip
+    return findings
+
+
 def _resolve(
     plans: Sequence[ElementPlan],
     raws: Sequence[_Raw],
     concrete: Sequence[int],
+    models: Mapping[str, int],
     convention: Convention,
     crew: Crew,
 ) -> Resolved:
@@ -133,10 +191,6 @@ def _resolve(
     pairs = near_pairs(boxes_of(meshes))
     pairs = pairs[owner[pairs[:, 0]] != owner[pairs[:, 1]]] if len(pairs) else pairs
     order: dict[str, int] = {role: place for place, role in enumerate(convention.overlaps.keep)}
-    turn = 1 if convention.overlaps.twin == "first" else -1
-    models: dict[str, int] = {}
-    for plan in plans:
-        models.setdefault(plan.facts.model, turn * len(models))
     rank = []
     for i in concrete:
         plan, raw = plans[raws[i].element], raws[i]
