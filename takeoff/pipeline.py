@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from takeoff.cache.columns import Columns, columns_of, packed, unpacked
-from takeoff.cache.keys import LIBRARIES, digest_of, key_of
+from takeoff.cache.keys import LIBRARIES
+from takeoff.cache.run_keys import run_key
 from takeoff.cache.shelf import Shelf
 from takeoff.cache.store import open_store
 from takeoff.collector import collector_off
@@ -19,10 +20,11 @@ from takeoff.measuring.keys import ElementKey
 from takeoff.measuring.measured import Drawing, Measured
 from takeoff.measuring.places import Place
 from takeoff.measuring.records import Measurement
-from takeoff.preparing import Prepared, Progress, map_transforms, model_names, names_of, silent
+from takeoff.model_names import model_names, names_of
+from takeoff.preparing import Prepared, Progress, map_transforms, silent
 from takeoff.preparing import prepare as prepare_with
 from takeoff.runs import Behind, ModelNote, Run, note_of, record_of
-from takeoff.settings import MEASURING_FILES, Settings
+from takeoff.settings import Settings
 
 if TYPE_CHECKING:
     from takeoff.geometry.solids import SolidResult
@@ -77,14 +79,14 @@ def measure(paths: Sequence[Path], settings: Settings | None = None, progress: P
     settings = settings or Settings()
     began = time.perf_counter()
     store = open_store() if settings.cache else None
-    key = _run_key(paths, settings) if store is not None else ""
+    key = run_key(paths, settings) if store is not None else ""
     kept = store.get(key) if store is not None and key else None
     if isinstance(kept, _Kept):
         return _from_cache(kept, paths, settings, time.perf_counter() - began)
     run, lasting = _measured(paths, settings, Shelf(store), progress)
     if store is not None and key and lasting:
         store.put(key, _Kept.of(run))
-    return run
+    return replace(run, lasting=lasting)
 
 
 def prepare(paths: Sequence[Path], settings: Settings | None = None, progress: Progress = silent) -> Prepared:
@@ -223,23 +225,6 @@ def _sources(paths: Sequence[Path]) -> dict[str, Path]:
     return {name: path for path, name in model_names(paths).items()}
 
 
-def _run_key(paths: Sequence[Path], settings: Settings) -> str:
-    """Key of the tables of a run: all files by name and content; empty where one cannot be read.
-
-    Names count because messages name files; rates and words of the bill do not, because tables know none.
-    """
-    try:
-        models = [(str(path), name, digest_of(path)) for path, name in model_names(paths).items()]
-        files = [
-            (what, str(path), digest_of(path))
-            for what, path in settings.files().items()
-            if what in MEASURING_FILES
-        ]
-    except OSError:
-        return ""
-    return key_of("tables", models, files, settings.ground_level)
-
-
 def _from_cache(kept: _Kept, paths: Sequence[Path], settings: Settings, seconds: float) -> Run:
     """The run that was kept. Whoever draws it has its bodies measured again, from the solids that were kept."""
     again: Later[Run] = Later(lambda: _measured(paths, settings, Shelf(open_store()), silent)[0])
@@ -254,5 +239,6 @@ def _from_cache(kept: _Kept, paths: Sequence[Path], settings: Settings, seconds:
         None,
         _sources(paths),
         kept.places(),
+        lasting=True,
     )
     return replace(run, record=record_of(run, settings, {"cache": seconds}))

@@ -3,7 +3,6 @@
 import contextlib
 import tempfile
 import time
-from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -15,6 +14,7 @@ from takeoff.cache.shelf import Shelf, question, shifted
 from takeoff.findings import Finding, InputError, NothingToMeasure
 from takeoff.isolation.host import Host
 from takeoff.isolation.workshop import Workshop
+from takeoff.model_names import model_names, names_of
 from takeoff.reading.common_map import map_transforms
 from takeoff.settings import Settings
 
@@ -118,17 +118,6 @@ def prepare(
     return Prepared(
         tuple(paths), settings, stock, origin, rules, methods, overrides, failed, dict(clock.seconds), shop
     )
-
-
-def model_names(paths: Sequence[Path]) -> dict[Path, str]:
-    """The name by which each file goes in all tables: its own, with its folder where two files share it."""
-    counts = Counter(path.name for path in dict.fromkeys(paths))
-    return {path: path.name if counts[path.name] == 1 else str(path) for path in dict.fromkeys(paths)}
-
-
-def names_of(paths: Sequence[Path]) -> str:
-    """File names for a message."""
-    return ", ".join(path.name for path in paths)
 
 
 def read_rules(settings: Settings) -> tuple[Any, Any, Any]:

@@ -1,10 +1,8 @@
 """A finished run, and its record for run.json and the Basis of a bill."""
 
-import hashlib
 import platform
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +13,7 @@ from takeoff.later import Later
 from takeoff.measuring.keys import ElementKey
 from takeoff.measuring.measured import Measured
 from takeoff.measuring.places import Place
+from takeoff.run_head import head_of
 from takeoff.settings import Settings
 
 if TYPE_CHECKING:
@@ -67,7 +66,7 @@ class Run:
     """A finished run: the tables, what drew them, and the record of the run for run.json and Basis.
 
     `notes` has one entry a model; `sources` the file of each model by its name; `places` the box of each element that
-    has a body. `behind` and the drawing of
+    has a body; `lasting` says that the same files would come out the same again. `behind` and the drawing of
     `measured` are made anew when somebody asks for them in a run that came from the cache.
     """
 
@@ -81,6 +80,7 @@ class Run:
     sources: Mapping[str, Path] = field(default_factory=dict)
     places: Mapping[ElementKey, Place] = field(default_factory=dict)
     score: "Score | None" = None
+    lasting: bool = False
 
     @property
     def measurement(self) -> "Measurement":
@@ -132,12 +132,9 @@ def record_of(run: Run, settings: Settings, seconds: Mapping[str, float]) -> dic
         totals["grand_total"] = run.bill.grand_total
         totals["currency"] = run.bill.currency
         totals["unpriced_items"] = len(run.bill.unpriced)
+    head = head_of(settings, [model.model for model in run.notes])
     return {
-        "program": "takeoff",
-        "version": __version__,
-        "created": datetime.now(UTC).isoformat(timespec="seconds"),
-        "title": settings.title or ", ".join(Path(model.model).stem for model in run.notes),
-        "paper": settings.paper,
+        **{key: head[key] for key in ("program", "version", "created", "title", "paper")},
         "models": [
             {
                 "name": model.model,
@@ -152,11 +149,8 @@ def record_of(run: Run, settings: Settings, seconds: Mapping[str, float]) -> dic
         "failed": [{"name": finding.model, "reason": finding.message} for finding in run.failed],
         "ground_level": {"height_m": run.measured.ground.height, "source": run.measured.ground.source},
         "declared_within_half_percent": measurement.declared_close_share,
-        "convention": {"name": settings.file("convention").stem, "file": settings.file("convention").name},
-        "inputs": [
-            {"what": what, "file": path.name, "sha256": hashlib.sha256(path.read_bytes()).hexdigest()}
-            for what, path in settings.files().items()
-        ],
+        "convention": head["convention"],
+        "inputs": head["inputs"],
         "caution": measurement.caution,
         "counts": {**measurement.counts, "findings": dict(sorted(kinds.items()))},
         "totals": totals,

@@ -3,7 +3,7 @@
 import hashlib
 import os
 import sys
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
 
@@ -31,17 +31,34 @@ def digest_of(path: Path) -> str:
 def program_print() -> str:
     """What tells this build of the program from any other: its files, the Python, the libraries.
 
-    Files are told by name, size and time, which every installation and every edit changes.
+    Files are told by name, size and time, which every installation and every edit changes. What makes outputs of
+    tables, and runs by night, changes no figure and is left out.
     """
-    package = Path(__file__).resolve().parents[1]
     seen = [f"{sys.implementation.cache_tag} {sys.version} {os.name}", repr(library_versions())]
-    for folder, folders, files in os.walk(package):
-        folders[:] = sorted(name for name in folders if name not in ("__pycache__", "outputs", "nightly"))
-        for name in sorted(files):
-            if name.endswith(".py"):
-                state = os.stat(os.path.join(folder, name))
-                seen.append(f"{os.path.relpath(folder, package)}/{name} {state.st_size} {state.st_mtime_ns}")
-    return hashlib.sha256("\n".join(seen).encode()).hexdigest()
+    return hashlib.sha256("\n".join([*seen, *_states("", ("outputs", "nightly"))]).encode()).hexdigest()
+
+
+@lru_cache(maxsize=8)
+def print_of(folder: str) -> str:
+    """What tells the program's files in one of its folders from those of any other build."""
+    return hashlib.sha256("\n".join(_states(folder)).encode()).hexdigest()
+
+
+def _states(within: str, without: Sequence[str] = ()) -> list[str]:
+    """Name, size and time of the program's own files in a folder of the package and in those below it."""
+    package = str(Path(__file__).resolve().parents[1])
+    seen: list[str] = []
+    waiting = [within]
+    while waiting:
+        folder = waiting.pop()
+        with os.scandir(os.path.join(package, folder)) as listing:
+            for entry in listing:
+                if entry.name.endswith(".py"):
+                    state = entry.stat()
+                    seen.append(f"{folder}/{entry.name} {state.st_size} {state.st_mtime_ns}")
+                elif entry.name not in ("__pycache__", *without) and entry.is_dir():
+                    waiting.append(f"{folder}/{entry.name}" if folder else entry.name)
+    return sorted(seen)
 
 
 @lru_cache(maxsize=1)

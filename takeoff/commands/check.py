@@ -57,6 +57,7 @@ def check(
 
 def _test(ids: Path, report: Path | None, models: tuple[Path, ...], as_json: bool) -> "tuple[Verdict, ...]":
     """Test each model and print how it stands; what the findings say of it comes below."""
+    from takeoff.model_names import model_names
     from takeoff.outputs.requirements import (
         ids_file,
         report_paths,
@@ -64,7 +65,6 @@ def _test(ids: Path, report: Path | None, models: tuple[Path, ...], as_json: boo
         verdict_lines,
         verify_model,
     )
-    from takeoff.pipeline import model_names
 
     if report is not None:
         require_report_name(report)

@@ -7,7 +7,7 @@ import json
 import math
 import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
@@ -201,29 +201,46 @@ def close(
     unmet: Sequence[str] = (),
 ) -> None:
     """Say what was done and leave with the right code; `more` was written besides, `unmet` makes it incomplete."""
-    from takeoff.outputs.summary import summary_lines
-    from takeoff.outputs.terminal import print_lines
-
     for finding in run.failed:
         click.echo(f"takeoff: {finding.message}", err=True)
+    lines = () if as_json or quiet else closing_lines(run, all_kinds=verbose())
+    close_with(run.record, lines, [*incomplete(run), *unmet], settings, as_json, quiet, (out, page, *more))
+
+
+def closing_lines(run: "Run", all_kinds: bool = False) -> tuple[str, ...]:
+    """The closing words of a run."""
+    from takeoff.outputs.summary import summary_lines
+
+    return summary_lines(run.measurement, run.bill, run.shares, all_kinds=all_kinds, score=run.score)
+
+
+def close_with(
+    record: Mapping[str, Any],
+    lines: Sequence[str],
+    missing: Sequence[str],
+    settings: "Settings",
+    as_json: bool,
+    quiet: bool,
+    written: Sequence[Path | None],
+) -> None:
+    """Say what was done, from a record, closing words and what is missing, and leave with the right code."""
+    from takeoff.outputs.terminal import print_lines
+
     if as_json:
-        click.echo(json.dumps(run.record, ensure_ascii=False, indent=1))
+        click.echo(json.dumps(record, ensure_ascii=False, indent=1))
     elif not quiet:
-        print_lines(
-            summary_lines(run.measurement, run.bill, run.shares, all_kinds=verbose(), score=run.score)
-        )
+        print_lines(lines)
         if verbose():
-            print_lines(["", *(f"{entry['what']}: {entry['file']}" for entry in run.record["inputs"])])
-        written = [str(path) for path in (out, page, *more) if path is not None]
-        if written:
-            click.echo(f"\nwritten: {', '.join(written)}")
-    missing = [*_incomplete(run), *unmet]
+            print_lines(["", *(f"{entry['what']}: {entry['file']}" for entry in record["inputs"])])
+        paths = [str(path) for path in written if path is not None]
+        if paths:
+            click.echo(f"\nwritten: {', '.join(paths)}")
     if missing and settings.strict:
         click.echo(f"takeoff: incomplete: {', '.join(missing)}", err=True)
         sys.exit(3)
 
 
-def _incomplete(run: "Run") -> list[str]:
+def incomplete(run: "Run") -> list[str]:
     """What keeps the result from being complete, in words."""
     parts = run.measurement.parts
     unresolved = len({part.global_id for part in parts if part.method == "unresolved"})

@@ -34,10 +34,15 @@ class HandBack:
         asked._require_possible(models)
         return asked
 
+    @property
+    def empty(self) -> bool:
+        """Whether nothing is asked for."""
+        return self.ifc is None and self.bcf is None and self.methods_list is None
+
     def _require_possible(self, models: Sequence[Path]) -> None:
         if self.ifc is not None:
+            from takeoff.model_names import model_names
             from takeoff.outputs.ifc.enriched import copies_for, require_other_files
-            from takeoff.pipeline import model_names
 
             require_other_files(copies_for(self.ifc, list(model_names(models).values())).values(), models)
         if self.bcf is not None:

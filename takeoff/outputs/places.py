@@ -1,6 +1,7 @@
 """Where elements are, as a table beside the others: a later run finds them again by it when ids are renewed."""
 
 import csv
+import io
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -18,13 +19,14 @@ COLUMNS = ("model", "global_id", *FIGURES)
 """Box of an element in the coordinates that the models share, m; offset and lean are shares of its sides."""
 
 
-def write_places(path: Path, places: Mapping[ElementKey, Place]) -> None:
-    """Write the table to `path`."""
-    with path.open("w", encoding="utf-8", errors="replace", newline="") as stream:
-        writer = csv.writer(stream, lineterminator="\r\n")
-        writer.writerow(COLUMNS)
-        for (model, global_id), place in places.items():
-            writer.writerow([model, global_id, *map(repr, place_figures(place))])
+def places_table(places: Mapping[ElementKey, Place]) -> bytes:
+    """The table as the content of a file."""
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(COLUMNS)
+    # The module itself writes a number as its shortest text.
+    writer.writerows((*key, *place_figures(place)) for key, place in places.items())
+    return text.getvalue().encode("utf-8", errors="replace")
 
 
 def place_figures(place: Place) -> tuple[float, ...]:

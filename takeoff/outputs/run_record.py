@@ -5,6 +5,7 @@ import json
 import math
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 PROGRAM = "takeoff"
 FILE_NAME = "run.json"
@@ -12,7 +13,7 @@ FILE_NAME = "run.json"
 
 def run_text(run: Mapping[str, object]) -> str:
     """The run's record as JSON text; records become objects and figures that are no numbers become null."""
-    return json.dumps(_plain(run), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+    return json.dumps(plain(run), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
 
 
 def is_run_folder(folder: Path) -> bool:
@@ -24,7 +25,7 @@ def is_run_folder(folder: Path) -> bool:
     return isinstance(record, dict) and record.get("program") == PROGRAM
 
 
-def _plain(value: object) -> object:
+def plain(value: object) -> Any:
     """The value made of dict, list, str, int, float, bool and None only."""
     if value is None or isinstance(value, str | bool):
         return value
@@ -33,12 +34,12 @@ def _plain(value: object) -> object:
     if isinstance(value, float):
         return float(value) if math.isfinite(value) else None
     if isinstance(value, Mapping):
-        return {str(key): _plain(item) for key, item in value.items()}
+        return {str(key): plain(item) for key, item in value.items()}
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {field.name: _plain(getattr(value, field.name)) for field in dataclasses.fields(value)}
+        return {field.name: plain(getattr(value, field.name)) for field in dataclasses.fields(value)}
     if isinstance(value, set | frozenset):
-        return [_plain(item) for item in sorted(value, key=str)]
+        return [plain(item) for item in sorted(value, key=str)]
     if isinstance(value, list | tuple):
-        return [_plain(item) for item in value]
+        return [plain(item) for item in value]
     item = getattr(value, "item", None)
-    return _plain(item()) if callable(item) else str(value)
+    return plain(item()) if callable(item) else str(value)

@@ -2,9 +2,9 @@
 
 import csv
 import dataclasses
+import io
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from functools import partial
 from operator import attrgetter, itemgetter
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -36,10 +36,9 @@ from takeoff.measuring.records import (
     ReinforcementRow,
     SurfaceRow,
 )
-from takeoff.outputs.files import write_folder_whole
 from takeoff.outputs.places import FILE_NAME as PLACES
-from takeoff.outputs.places import write_places
-from takeoff.outputs.run_record import FILE_NAME, is_run_folder, run_text
+from takeoff.outputs.places import places_table
+from takeoff.outputs.run_folder import write_run_folder
 
 if TYPE_CHECKING:
     from takeoff.pricing.scoring import Score
@@ -85,8 +84,31 @@ def write_tables(
     Raises:
         InputError: the folder cannot be written, or holds something else than an earlier run.
     """
-    fill = partial(_fill, measurement=measurement, run=run, places=places or {}, score=score)
-    write_folder_whole(folder, fill, is_run_folder, FILE_NAME)
+    write_files(folder, table_files(measurement, places), run, score)
+
+
+def write_files(
+    folder: Path, files: Mapping[str, bytes], run: Mapping[str, object], score: "Score | None" = None
+) -> None:
+    """Write tables that `table_files` made as `write_tables` does."""
+
+    def more(place: Path) -> None:
+        if score is not None:
+            from takeoff.outputs.score_tables import write_score_tables
+
+            write_score_tables(place, score)
+
+    write_run_folder(folder, files, run, more)
+
+
+def table_files(
+    measurement: Measurement, places: Mapping[ElementKey, Place] | None = None
+) -> dict[str, bytes]:
+    """The content of each table, and of `places.csv` where places are given, by file name."""
+    files = {name: _table(record, getattr(measurement, where)) for name, record, where in TABLES}
+    if places:
+        files[PLACES] = places_table(places)
+    return files
 
 
 def table_columns(record: type) -> tuple[str, ...]:
@@ -94,38 +116,21 @@ def table_columns(record: type) -> tuple[str, ...]:
     return tuple(field.name for field in dataclasses.fields(record))
 
 
-def _fill(
-    folder: Path,
-    measurement: Measurement,
-    run: Mapping[str, object],
-    places: Mapping[ElementKey, Place],
-    score: "Score | None",
-) -> None:
-    for name, record, where in TABLES:
-        _write_table(folder / name, record, getattr(measurement, where))
-    if places:
-        write_places(folder / PLACES, places)
-    if score is not None:
-        from takeoff.outputs.score_tables import write_score_tables
-
-        write_score_tables(folder, score)
-    (folder / FILE_NAME).write_text(run_text(run), encoding="utf-8", errors="replace", newline="\n")
-
-
-def _write_table(path: Path, record: type, rows: Sequence[object]) -> None:
+def _table(record: type, rows: Sequence[object]) -> bytes:
     columns = table_columns(record)
     figures = [place for place, field in enumerate(dataclasses.fields(record)) if "float" in str(field.type)]
     cells = list(map(attrgetter(*columns), rows))
+    text = io.StringIO(newline="")
+    # Line ends of RFC 4180: with a bare "\n" the module leaves a "\r" within a text unquoted.
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(columns)
+    if all(_is_finite(map(itemgetter(place), cells)) for place in figures):
+        # The module itself writes None as nothing and a number as its shortest text.
+        writer.writerows(cells)
+    else:
+        writer.writerows([_cell(value) for value in row] for row in cells)
     # A lone surrogate (half a character, from a badly encoded model) cannot be written as UTF-8: replaced.
-    with path.open("w", encoding="utf-8", errors="replace", newline="") as stream:
-        # Line ends of RFC 4180: with a bare "\n" the module leaves a "\r" within a text unquoted.
-        writer = csv.writer(stream, lineterminator="\r\n")
-        writer.writerow(columns)
-        if all(_is_finite(map(itemgetter(place), cells)) for place in figures):
-            # The module itself writes None as nothing and a number as its shortest text.
-            writer.writerows(cells)
-        else:
-            writer.writerows([_cell(value) for value in row] for row in cells)
+    return text.getvalue().encode("utf-8", errors="replace")
 
 
 def _is_finite(column: Iterable[float | None]) -> bool:
