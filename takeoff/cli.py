@@ -1,23 +1,34 @@
 """The command line: one group, its commands from `takeoff.commands`, a file each."""
 
+from importlib import import_module
+
 import click
 
 from takeoff import __version__
-from takeoff.commands.bill import bill
-from takeoff.commands.changes import changes
-from takeoff.commands.check import check
-from takeoff.commands.compare import compare
-from takeoff.commands.docs import docs
-from takeoff.commands.history import history
-from takeoff.commands.measure import measure
-from takeoff.commands.nightly import nightly
-from takeoff.commands.page import page
-from takeoff.commands.rates import rates
 from takeoff.commands.standard_output import Program
-from takeoff.commands.templates import templates
+
+COMMANDS = (
+    "bill", "changes", "check", "compare", "docs", "history", "measure", "nightly", "page", "rates", "templates",
+)  # fmt: skip
+"""Each stands in the file of its name and is read in when it is asked for."""
 
 
-@click.group(cls=Program, context_settings={"help_option_names": ["-h", "--help"]})
+class _Takeoff(Program):
+    """The commands by name; a run reads in its own and no other."""
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """The command of this name, None where there is none."""
+        if cmd_name not in self.commands:
+            return None
+        command: click.Command = getattr(import_module(f"takeoff.commands.{cmd_name}"), cmd_name)
+        return command
+
+
+@click.group(
+    cls=_Takeoff,
+    commands=[click.Command(name) for name in COMMANDS],  # stand for their names until they are read in
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
 @click.version_option(__version__, prog_name="takeoff")
 def main() -> None:
     """Quantities and a priced bill for concrete structures, measured from IFC building models.
@@ -28,7 +39,3 @@ def main() -> None:
 
     Exit codes: 0 done; 1 nothing could be produced; 2 wrong usage; 3 produced but incomplete, with --strict.
     """
-
-
-for command in (measure, bill, compare, changes, page, rates, check, nightly, history, templates, docs):
-    main.add_command(command)

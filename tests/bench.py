@@ -61,6 +61,9 @@ class Cost:
 def run(command: Sequence[str], cache: Path) -> Cost:
     """Run a command with a cache folder of its own. Raises RuntimeError when it fails."""
     environment = {**os.environ, "XDG_CACHE_HOME": str(cache), "PYTHONPATH": str(ROOT)}
+    # An installed program is compiled once, whatever the shell of whoever runs this says of working copies.
+    environment.pop("PYTHONDONTWRITEBYTECODE", None)
+    environment["PYTHONPYCACHEPREFIX"] = str(Path(tempfile.gettempdir()) / f"bench-bytecode-{os.getuid()}")
     began = time.perf_counter()
     with tempfile.TemporaryFile() as errors:
         process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=errors, env=environment)
