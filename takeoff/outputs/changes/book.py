@@ -8,6 +8,7 @@ from pathlib import Path
 from takeoff.outputs.book_file import book_at
 from takeoff.outputs.changes.tables import element_row, item_row, line_row
 from takeoff.outputs.files import write_whole
+from takeoff.outputs.workbook.basis import shown_time
 from takeoff.outputs.workbook.look import Look, shipped_look
 from takeoff.outputs.workbook.sheet import (
     FIRST_ROW,
@@ -125,7 +126,9 @@ def _write(path: Path, changes: Changes, record: Mapping[str, object], look: Loo
     with book_at(path, {"constant_memory": True, "default_format_properties": font}) as book:
         styles = Styles(book, look)
         sheets = {name: Sheet(book, styles, name, words) for name in SHEETS}
-        origin = f"takeoff {record.get('version', '')}, {record.get('created', '')}"
+        origin = f"takeoff {record.get('version', '')}, {shown_time(record)}".strip(" ,")
+        if look.office.foot:
+            origin = f"{look.office.foot}   {origin}"
         title = words("{old} to {new}", old=changes.old.name, new=changes.new.name)
         page = Page(title, origin, str(record.get("paper") or "a4"), look.office.name)
         items = [
