@@ -183,7 +183,7 @@ def _composite(curve: Entity, sheet: Sheet, depth: int) -> Floats:
 
 
 def chained(parts: list[Floats], sheet: Sheet) -> Floats:
-    """Pieces (n, 2) or (n, 3) joined end to beginning; one that plainly runs the wrong way is turned, a gap is bridged, both told."""
+    """Pieces (n, d) joined end to beginning; one that plainly runs the wrong way is turned, a gap is bridged: told."""
     if not parts:
         raise Nonsense("a curve of no pieces")
     if len(parts) > 1 and not _meets(parts[0][-1], parts[1]) and _meets(parts[0][0], parts[1]):
