@@ -13,6 +13,7 @@ from takeoff.cache.shelf import Shelf
 from takeoff.cache.store import open_store
 from takeoff.collector import collector_off
 from takeoff.findings import Finding, InputError
+from takeoff.isolation.patience import patience
 from takeoff.isolation.workshop import Workshop
 from takeoff.later import Later
 from takeoff.measuring.ground import GroundLevel
@@ -44,6 +45,10 @@ __all__ = [
     "prepare",
     "with_bill",
 ]
+
+
+BODY_SECONDS = 0.05
+"""Patience with measuring a body beyond what one may take, seconds: some ten times what bodies usually take."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -131,17 +136,19 @@ def measure_prepared(prepared: Prepared, progress: Progress = silent) -> Run:
     began = time.perf_counter()
 
     def work(solids: "Mapping[int, SolidResult]") -> Measured:
-        return measure_all(
-            stock.models,
-            stock.plans,
-            stock.orders,
-            solids,
-            prepared.origin,
-            prepared.rules,
-            lambda stage: progress(stage, 0, 0),
-            prepared.shop.crew,
-            prepared.shop.spread,
-        )
+        bodies = sum(1 for result in solids.values() if result.slices)
+        with patience(prepared.settings.limit_seconds + bodies * BODY_SECONDS):
+            return measure_all(
+                stock.models,
+                stock.plans,
+                stock.orders,
+                solids,
+                prepared.origin,
+                prepared.rules,
+                lambda stage: progress(stage, 0, 0),
+                prepared.shop.crew,
+                prepared.shop.spread,
+            )
 
     try:
         measured = work(stock.solids)

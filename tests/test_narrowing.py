@@ -1,5 +1,6 @@
 """Bodies that bring measuring down are found and cost themselves; outlines on which the geometry library gives up."""
 
+import time
 from pathlib import Path
 
 import numpy as np
@@ -40,6 +41,37 @@ def test_a_body_that_cannot_be_measured_costs_itself(tmp_path: Path, monkeypatch
     told = [f for f in run.measurement.findings if f.kind == "not-measured"]
     assert len(told) == 2
     assert all(f.severity == "error" and "side location conflict" in f.message for f in told)
+
+
+@pytest.mark.parametrize("many", [True, False])
+def test_a_body_that_takes_too_long_costs_itself(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, many: bool
+) -> None:
+    """Whether or not it is the one of most faces, which is tried first."""
+    model = Model("IFC4", unit="m")
+    for number, height in enumerate([3.0, 3.1, 7.0, 3.2, 3.3]):
+        model.column((3.0 * number, 0.0), 0.4, 0.4, height, name=f"C{number}")
+    ring = [(np.cos(k / 20 * np.pi), np.sin(k / 20 * np.pi)) for k in range(40)]
+    model.slab(ring, 2.5 if many else 0.1, 20.0, name="S")
+    model.save(tmp_path / "model.ifc")
+    inner = dimensions.measure_dimensions
+
+    def measure(surfaces: object, rows: object, role: str, volume: float) -> object:
+        until = time.monotonic() + (30.0 if volume > 1.0 else 0.0)
+        while time.monotonic() < until:
+            time.sleep(0.01)
+        return inner(surfaces, rows, role, volume)  # type: ignore[arg-type]
+
+    monkeypatch.setattr("takeoff.measuring.figures.measure_dimensions", measure)
+    monkeypatch.setattr(pipeline, "BODY_SECONDS", 0.0)
+    began = time.monotonic()
+    run = pipeline.measure([tmp_path / "model.ifc"], Settings(cache=False, processes=1, limit_seconds=1.0))
+    assert time.monotonic() - began < 25.0
+    lost = {part.name for part in run.measurement.parts if part.net_volume_m3 is None}
+    assert lost == ({"S", "C2"} if many else {"C2"})
+    told = [finding for finding in run.measurement.findings if finding.kind == "not-measured"]
+    assert len(told) == len(lost)
+    assert all("took longer than 1 s" in finding.message for finding in told)
 
 
 def test_measuring_that_always_fails_is_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

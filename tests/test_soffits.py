@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from meshes import box, mesh
+from meshes import box, cylinder, mesh
 
 from takeoff.geometry.facets import make_facets
 from takeoff.geometry.surfaces import make_surfaces
@@ -49,3 +49,22 @@ def test_a_ramp_that_rises_past_the_soffit_is_still_looked_at(monkeypatch):  # t
     assert plain == _below([soffit, ramp], 0, 1, monkeypatch)
     assert plain[0][0] == pytest.approx(1.0)
     assert 2.0 < plain[0][1] < 3.0
+
+
+@pytest.mark.parametrize("lean", [0.0, 10.0, 45.0])
+def test_many_floors_are_taken_together_as_they_are_one_by_one(lean, monkeypatch):  # type: ignore[no-untyped-def]
+    """A round soffit of many corners over the many facets of a round body, and over a flat floor beside it."""
+    solids = [
+        cylinder((0, 0, 9), 3.0, 0.2, 200),
+        cylinder((0, 0, -2), 2.0, 4.0, 200).rotate((0, 90 - lean, 0)),
+        box((-4, -4, -9), (8, 8, 0.2)),
+    ]
+    many = _below(solids, 0)
+    for name in ("CROWDED", "TILED_WORK"):
+        monkeypatch.setattr(soffits, name, 10**12)
+    one_by_one = _below(solids, 0)
+    for found in (many, one_by_one):
+        assert sum(share for share, _ in found) == pytest.approx(1.0, abs=1e-4)
+    moment = [sum(share * height for share, height in found) for found in (many, one_by_one)]
+    assert moment[0] == pytest.approx(moment[1], rel=1e-4)
+    assert len(many) > 50

@@ -5,8 +5,12 @@ from typing import TypeVar
 
 from takeoff.findings import InputError
 from takeoff.geometry.solids import SolidResult
+from takeoff.isolation.patience import Overrun
 
 Result = TypeVar("Result")
+
+LARGEST = 3
+"""Bodies of most faces that are tried first where measuring takes too long."""
 
 MOST = 20
 """Solids that may be put aside before the whole is given up."""
@@ -23,6 +27,10 @@ def measured_without_culprits(
     """
     left = dict(solids)
     reason = _words(fault)
+    if isinstance(fault, Overrun):
+        done = _without_the_largest(work, left, reason)
+        if done is not None:
+            return done
     for _ in range(MOST):
         keys = [key for key, result in left.items() if any(part is not None for part in result.slices)]
         low, high = 0, len(keys)  # work succeeds on the first `low` solids, fails on the first `high`
@@ -38,9 +46,7 @@ def measured_without_culprits(
         if not keys:
             break
         culprit = keys[high - 1]
-        left[culprit] = SolidResult(
-            culprit, (), f"its faces cannot be measured ({reason})", left[culprit].remarks, lasting=False
-        )
+        left[culprit] = _put_aside(left[culprit], reason)
         try:
             return work(left)
         except InputError:
@@ -48,6 +54,32 @@ def measured_without_culprits(
         except Exception as problem:
             reason = _words(problem)
     raise InputError(f"measuring fails ({reason}); a body in the model is damaged, ask for a new export")
+
+
+def _without_the_largest(
+    work: Callable[[Mapping[int, SolidResult]], Result], solids: Mapping[int, SolidResult], reason: str
+) -> Result | None:
+    """The result without one of the bodies of most faces, which are those that take long; None where that fails.
+
+    Halving has to wait for the bound of time again and again.
+    """
+    faces = {
+        key: sum(len(part.mesh.faces) for part in result.slices if part is not None)
+        for key, result in solids.items()
+    }
+    for key in sorted(faces, key=lambda key: -faces[key])[:LARGEST]:
+        try:
+            return work({**solids, key: _put_aside(solids[key], reason)})
+        except InputError:
+            raise
+        except Exception:
+            continue
+    return None
+
+
+def _put_aside(result: SolidResult, reason: str) -> SolidResult:
+    text = f"its faces cannot be measured ({reason})"
+    return SolidResult(result.key, (), text, result.remarks, lasting=False)
 
 
 def _only(solids: Mapping[int, SolidResult], wanted: set[int]) -> dict[int, SolidResult]:

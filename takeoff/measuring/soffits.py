@@ -1,5 +1,6 @@
 """Height to soffit: how far a form hangs over the next concrete below, found by looking down."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -7,6 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from takeoff.geometry import planar
 from takeoff.geometry.clipping import differences, intersections
 from takeoff.geometry.mesh import Ints
 from takeoff.geometry.surfaces import Surfaces
@@ -16,6 +18,24 @@ SHEET = 256
 """Floors are searched in sheets of this many, from the top down, so that a tall tower is not searched whole."""
 LEFT = 1e-6
 """A share of a soffit under this is nothing."""
+
+TILED_CORNERS = 60
+TILED_WORK = 10_000
+"""A soffit of more corners than the first is looked at in tiles where corners times floors are more than the second:
+every floor that is taken off it costs the time of all of its corners."""
+
+CROWDED = 32
+"""A soffit over more floors of one sheet than this is asked first which of them lie below it at all."""
+
+AT_ONCE = 64
+"""Floors of a crowded soffit that are taken together."""
+
+HAIR = 1e-7
+"""Metres."""
+
+TILE_FLOORS = 8
+MOST_TILES = 32
+"""Floors that a tile should have, and the most tiles along either side of a soffit."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,6 +82,35 @@ class Floors:
         shapes = np.full(len(numbers), None, dtype=object)
         shapes[:] = list(remaining)
         plans = _plans(surfaces, numbers, shapes)
+        tiles = self._tiles(plans, surfaces.box[numbers, 1, 2])
+        if not tiles:
+            return self._below(numbers, plans)
+        whole = [i for i in range(len(plans)) if i not in tiles]
+        of = np.array([*whole, *(i for i, cut in tiles.items() for _ in cut)], dtype=np.int64)
+        every = np.full(len(of), None, dtype=object)
+        every[:] = [*plans[whole], *(tile for cut in tiles.values() for tile in cut)]
+        looks = self._below(numbers[of], every)
+        out = dict(zip(whole, looks, strict=False))
+        start = len(whole)
+        for i, cut in tiles.items():
+            out[i] = _together(looks[start : start + len(cut)], shapely.area(cut))
+            start += len(cut)
+        return [out[i] for i in range(len(plans))]
+
+    def _tiles(self, plans: NDArray[np.object_], top: NDArray[np.float64]) -> dict[int, NDArray[np.object_]]:
+        """Pieces of the soffits of many corners that hang over many floors, by the soffit's place."""
+        out = {}
+        corners = shapely.get_num_coordinates(plans)
+        for i in np.flatnonzero(corners > TILED_CORNERS).tolist():
+            trees = [tree for tree, low in zip(self.trees, self.lowest, strict=True) if low < top[i]]
+            floors = sum(len(tree.query(plans[i])) for tree in trees)
+            if floors * corners[i] > TILED_WORK:
+                out[i] = _cut_up(plans[i], min(MOST_TILES, math.ceil(math.sqrt(floors / TILE_FLOORS))))
+        return {i: cut for i, cut in out.items() if len(cut) > 1}
+
+    def _below(self, numbers: Ints, plans: NDArray[np.object_]) -> list[Outlook]:
+        """What lies under the soffits `numbers`, of which `plans` are looked at."""
+        surfaces = self.surfaces
         total = shapely.area(plans)
         found: list[list[Below]] = [[] for _ in plans]
         top = surfaces.box[numbers, 1, 2] - 1e-3
@@ -118,8 +167,19 @@ class Floors:
 
         All soffits go through their first floor together, then through their second, and so on.
         """
+        if len(soffit) > CROWDED:
+            many = np.bincount(soffit)[soffit] > CROWDED
+            keep = ~many
+            keep[many] = self._somewhere_below(rows[soffit[many]], floor[many])
+            soffit, floor = soffit[keep], floor[keep]
         order = np.lexsort((-floor, soffit))
         soffit, floor = soffit[order], floor[order]
+        if len(soffit) > CROWDED:
+            counts = np.bincount(soffit)
+            many = counts[soffit] > CROWDED
+            for i in np.flatnonzero(counts > CROWDED).tolist():
+                self._take_many(i, rows, plans, total, open_, reach, floor[soffit == i], found)
+            soffit, floor = soffit[~many], floor[~many]
         starts = (
             np.flatnonzero(np.concatenate([[True], soffit[1:] != soffit[:-1]])) if len(soffit) else soffit
         )
@@ -141,6 +201,60 @@ class Floors:
             plans[who] = differences(plans[who], self.plans[under])
             open_[who] = shapely.area(plans[who]) > LEFT * total[who]
 
+    def _take_many(
+        self,
+        i: int,
+        rows: Ints,
+        plans: NDArray[np.object_],
+        total: NDArray[np.float64],
+        open_: NDArray[np.bool_],
+        reach: NDArray[np.float64],
+        floors: Ints,
+        found: list[list[Below]],
+    ) -> None:
+        """Take off one open soffit what stands on many floors, highest first; what does not overlap goes at once.
+
+        One by one, each of the thousand facets of a curved floor would cost the time of all corners that are left.
+        """
+        for start in range(0, len(floors), AT_ONCE):
+            for under in self._apart(floors[start : start + AT_ONCE]):
+                if not open_[i]:
+                    return
+                reach[i] = self.top[under].min()
+                pieces = planar.intersection(plans[i], self.plans[under])
+                share = shapely.area(pieces) / total[i]
+                solid = share > LEFT
+                under, share = under[solid], share[solid]
+                middle = shapely.get_coordinates(shapely.centroid(pieces[solid]))
+                height = self._heights(np.full(len(under), rows[i]), middle)
+                height -= self._heights(self.rows[under], middle)
+                clear = height >= 1e-3
+                pairs = zip(share[clear].tolist(), height[clear].tolist(), strict=True)
+                found[i].extend(Below(part, gap) for part, gap in pairs)
+                if clear.any():
+                    taken = planar.union_all(self.plans[under[clear]])
+                    # A hair more, so that no slits of rounding are left between facets that touch.
+                    plans[i] = planar.difference(plans[i], shapely.buffer(taken, HAIR, join_style="mitre"))
+                open_[i] = shapely.area(plans[i]) > LEFT * total[i]
+
+    def _apart(self, floors: Ints) -> list[Ints]:
+        """Floors in their order, in groups of such as do not overlap in plan."""
+        plans = self.plans[floors]
+        whole = float(shapely.area(plans).sum())
+        if len(floors) < 2 or shapely.area(planar.union_all(plans)) >= whole * (1.0 - 1e-9):
+            return [floors]
+        half = len(floors) // 2
+        return [*self._apart(floors[:half]), *self._apart(floors[half:])]
+
+    def _somewhere_below(self, rows: Ints, floors: Ints) -> NDArray[np.bool_]:
+        """Whether the planes of `floors` (k,) lie below those of the soffits `rows` (k,) at one of their corners."""
+        corners, place = shapely.get_coordinates(self.plans[floors], return_index=True)
+        clear = self._heights(rows[place], corners) - self._heights(self.rows[floors][place], corners)
+        starts = np.flatnonzero(np.append(True, place[1:] != place[:-1]))
+        out = np.ones(len(floors), dtype=bool)
+        out[place[starts]] = np.maximum.reduceat(clear, starts) >= 1e-3
+        return out
+
     def _heights(self, rows: Ints, points: NDArray[np.float64]) -> NDArray[np.float64]:
         """Height of the plane of each surface over its point (k, 2) of the plan, m."""
         normal, centre = self.surfaces.normal[rows], self.surfaces.centre[rows]
@@ -155,3 +269,28 @@ def _plans(surfaces: Surfaces, rows: Ints, shapes: NDArray[np.object_]) -> NDArr
     for i in np.flatnonzero(1.0 - np.abs(surfaces.axes[rows, 2, 2]) >= LEVEL_AXIS).tolist():
         plans[i] = plan_polygon(surfaces, int(rows[i]), shapes[i])
     return plans
+
+
+def _cut_up(plan: shapely.Geometry, count: int) -> NDArray[np.object_]:
+    """The pieces of a plan in a grid of `count` by `count`: in columns first, so that each cell meets few corners."""
+    low_x, low_y, high_x, high_y = shapely.bounds(plan).tolist()
+    at_x, at_y = np.linspace(low_x, high_x, count + 1), np.linspace(low_y, high_y, count + 1)
+    columns = planar.intersection(plan, shapely.box(at_x[:-1], low_y, at_x[1:], high_y))
+    cells = planar.intersection(
+        np.repeat(columns, count),
+        shapely.box(low_x, np.tile(at_y[:-1], count), high_x, np.tile(at_y[1:], count)),
+    )
+    pieces: NDArray[np.object_] = cells[shapely.area(cells) > 0.0]
+    return pieces
+
+
+def _together(looks: Sequence[Outlook], areas: NDArray[np.float64]) -> Outlook:
+    """What a soffit looks down upon, from what its pieces of some areas do."""
+    parts = areas / areas.sum()
+    entries = [
+        Below(entry.share * part, entry.height)
+        for look, part in zip(looks, parts.tolist(), strict=True)
+        for entry in look.below
+    ]
+    entries.sort(key=lambda entry: np.inf if entry.height is None else entry.height)
+    return Outlook(tuple(entries), min(look.reach for look in looks))
