@@ -131,11 +131,14 @@ def test_whatever_ends_the_program_ends_all_its_processes(tmp_path: Path, sign: 
     path = tmp_path / "tower.ifc"
     write_tower(path, 3000)
     command = [sys.executable, "-c", "from takeoff.cli import main; main()"]
+    scratch = tmp_path / "scratch"
+    scratch.mkdir()
     run = subprocess.Popen(
         [*command, "measure", str(path), "--out", str(tmp_path / "out"), "--no-cache"],
         cwd=ROOT,
         stderr=subprocess.PIPE,
         text=True,
+        env={**os.environ, "TMPDIR": str(scratch)},
     )
     until = time.monotonic() + 60.0
     while len(started := _descendants(run.pid)) < 3 and time.monotonic() < until:
@@ -147,9 +150,10 @@ def test_whatever_ends_the_program_ends_all_its_processes(tmp_path: Path, sign: 
     assert not alive
     assert not (tmp_path / "out").exists()
     assert "Traceback" not in errors
-    if sign == signal.SIGINT:
-        assert run.returncode == 130
+    if sign != signal.SIGKILL:
+        assert run.returncode == (130 if sign == signal.SIGINT else 143)
         assert "stopped" in errors
+        assert not list(scratch.iterdir())
 
 
 def _descendants(pid: int) -> list[psutil.Process]:
@@ -170,7 +174,7 @@ def _left_behind() -> list[psutil.Process]:
     return alive
 
 
-@pytest.mark.parametrize("share", [0.6, 0.02])
+@pytest.mark.parametrize("share", [0.6, 0.024, 0.01])
 def test_a_bound_on_memory_from_outside_is_respected(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, share: float
 ) -> None:
@@ -191,3 +195,5 @@ def test_a_bound_on_memory_from_outside_is_respected(
         assert run.returncode == 1
         assert run.stderr.startswith("takeoff: ")
         assert len(run.stderr.splitlines()) == 1
+        assert "of memory are too little" in run.stderr
+        assert "damaged" not in run.stderr

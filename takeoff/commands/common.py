@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
-from takeoff.commands.standard_output import Unsaid
+from takeoff.commands.standard_output import Ended, Unsaid
 from takeoff.findings import InputError
 from takeoff.settings import LONGEST_SECONDS
 from takeoff.told import counted
@@ -156,9 +156,11 @@ def problems() -> Iterator[None]:
         yield
     except InputError as error:
         _fail(str(error))
-    except KeyboardInterrupt:
+    except KeyboardInterrupt as asked:
         click.echo("takeoff: stopped; nothing was written", err=True)
-        sys.exit(130)
+        sys.exit(asked.code if isinstance(asked, Ended) else 130)
+    except MemoryError:
+        _fail("there is not enough memory for it; end other programs, or measure fewer models at once")
     except (click.ClickException, click.Abort, click.exceptions.Exit, BrokenPipeError, Unsaid):
         raise
     except Exception as fault:

@@ -3,15 +3,44 @@
 import contextlib
 import io
 import os
+import signal
 import sys
 from collections.abc import Iterator
 from typing import Any
 
 import click
 
+from takeoff.isolation.forking import memory_given, short_of_memory
+
 
 class Unsaid(Exception):
     """Standard output takes nothing, for instance because it goes to a file on a full disk."""
+
+
+_LEAST_MEMORY = 180 << 20
+"""Bytes of address space below which not even the libraries can be read in."""
+
+
+class Ended(KeyboardInterrupt):
+    """Somebody asked the program to end; `code` is what the system then expects as exit code."""
+
+    def __init__(self, number: int) -> None:
+        super().__init__()
+        self.code = 128 + number
+
+
+def _listen() -> None:
+    """Have what the system asks to end clean up as Ctrl-C does: nothing half-written, no scratch folder."""
+
+    def end(number: int, frame: Any) -> None:
+        signal.signal(number, signal.SIG_IGN)  # asked once is enough
+        raise Ended(number)
+
+    for name in ("SIGTERM", "SIGHUP"):
+        number = getattr(signal, name, None)
+        if number is not None and signal.getsignal(number) == signal.SIG_DFL:
+            with contextlib.suppress(ValueError):  # not the main thread
+                signal.signal(number, end)
 
 
 class _Output(io.FileIO):
@@ -32,6 +61,11 @@ class Program(click.Group):
         for name in ("stdout", "stderr"):
             if getattr(sys, name) is None:  # closed by whoever started the program
                 setattr(sys, name, open(os.devnull, "w"))  # noqa: SIM115 (for as long as the program runs)
+        _listen()
+        given = memory_given()
+        if given is not None and given < _LEAST_MEMORY:
+            click.echo(f"takeoff: {short_of_memory().replace(' for it', '')}", err=True)
+            sys.exit(1)
         if sys.stdout is not sys.__stdout__:
             return super().main(*args, **more)
         try:

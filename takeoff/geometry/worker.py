@@ -15,7 +15,7 @@ from takeoff.geometry.board import Board
 from takeoff.geometry.errands import Done, Errand
 from takeoff.geometry.mesh import Floats
 from takeoff.geometry.solids import SolidRequest, SolidResult
-from takeoff.isolation.forking import bound_memory
+from takeoff.isolation.forking import bound_memory, leave_signals_to_parent
 
 TELL_SECONDS = 0.1
 """Results are handed over together, but not kept longer than this: what a crash takes along is worked out again."""
@@ -146,7 +146,7 @@ def _one_thread() -> None:
 
 def _guard(job: Job) -> None:
     """End with the parent, leave Ctrl-C to it, and keep a runaway element from eating all memory."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    leave_signals_to_parent()
     if sys.platform == "linux" and job.parent:
         import ctypes
 

@@ -27,6 +27,7 @@ from takeoff.geometry.mesh import Floats
 from takeoff.geometry.solids import SolidRequest, SolidResult
 from takeoff.geometry.tessellation import KERNELS
 from takeoff.geometry.worker import Job
+from takeoff.isolation.forking import short_of_memory
 
 if TYPE_CHECKING:
     from takeoff.geometry.cutting import Answer, Task
@@ -238,7 +239,7 @@ class _Pool:
             culprit, reason = slot.board.current()[0] if slot.board else None, slot.killed
             slot.process, slot.killed = None, ""
             self._put_away(slot)
-        reason = reason or f"the geometry kernel crashed (exit {code})"
+        reason = reason or short_of_memory() or f"the geometry kernel crashed (exit {code})"
         request = left.pop(culprit) if culprit in left else None
         if request is None:
             self.strays += 1
@@ -288,12 +289,13 @@ class _Pool:
             kind, what = pickle.load(process.stdout)
         except (EOFError, OSError) as problem:
             code = process.wait()
-            name = Path(self.job.path).name
-            raise InputError(
-                f"{name}: the geometry worker cannot open it (exit {code}); check the file"
-            ) from problem
+            raise InputError(self._not_opened(f"exit {code}", short_of_memory())) from problem
         if kind == "failed":
-            raise InputError(f"{Path(self.job.path).name}: the geometry worker cannot open it ({what})")
+            raise InputError(self._not_opened(what, short_of_memory(what)))
+
+    def _not_opened(self, reason: str, cure: str) -> str:
+        name = Path(self.job.path).name
+        return f"{name}: {cure or f'the geometry worker cannot open it ({reason}); check the file'}"
 
     def _new(self) -> "subprocess.Popen[bytes] | Worker":
         """A forked worker where there is a host that can, else one started from nothing."""

@@ -35,6 +35,14 @@ def bound_memory(limit: int) -> None:
         resource.setrlimit(resource.RLIMIT_AS, (soft, hard))
 
 
+def leave_signals_to_parent() -> None:
+    """Let Ctrl-C be heard by the program only, and be ended by whoever asks, without the program's tidying up."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    for name in ("SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.SIG_DFL)
+
+
 def end_with(parent: int) -> None:
     """Have the kernel end this process when the process `parent`, which made it, ends; Linux only."""
     if sys.platform == "linux":
@@ -43,3 +51,31 @@ def end_with(parent: int) -> None:
         ctypes.CDLL(None).prctl(1, signal.SIGKILL)  # PR_SET_PDEATHSIG
         if os.getppid() != parent:
             os._exit(1)
+
+
+ENOUGH = 1 << 30
+"""Address space, bytes, with which small models are measured for certain: less is named as what is wrong."""
+
+
+def memory_given() -> int | None:
+    """Bytes of address space that whoever started this process gave it; None: no bound, or not known."""
+    if sys.platform == "win32":
+        return None
+    import resource
+
+    soft = resource.getrlimit(resource.RLIMIT_AS)[0]
+    return None if soft == resource.RLIM_INFINITY else soft
+
+
+def short_of_memory(words: str = "memory") -> str:
+    """What to say of a failure that too little memory explains; empty where there is enough, or no sign of it.
+
+    `words` are what is known of the failure.
+    """
+    given = memory_given()
+    signs = ("memory", "failed to map", "cannot allocate")
+    if given is None or given >= ENOUGH or not any(sign in words.lower() for sign in signs):
+        return ""
+    return (
+        f"{given / 1e9:.1f} GB of memory are too little for it; allow the program 1 GB at least (ulimit -v)"
+    )

@@ -97,12 +97,13 @@ class Host:
             ) from None
         except EOFError:
             code = self.end()
-            raise InputError(
-                f"{path}: the IFC library broke down over it (exit {code}); it is damaged, export it again"
-            ) from None
+            cure = forking.short_of_memory()
+            said = f"the IFC library broke down over it (exit {code}); it is damaged, export it again"
+            raise InputError(f"{path}: {cure or said}") from None
         except RuntimeError as problem:
             self.end()
-            raise InputError(f"{path}: cannot be read ({problem}); export it again") from None
+            cure = forking.short_of_memory(str(problem))
+            raise InputError(f"{path}: {cure or f'cannot be read ({problem}); export it again'}") from None
         self.path = facts.path
         return facts
 

@@ -7,7 +7,6 @@ forked worker has the parsed file and all libraries at once, where one that star
 import gc
 import os
 import pickle
-import signal
 import socket
 from collections.abc import Callable
 from pathlib import Path
@@ -15,7 +14,7 @@ from typing import Any
 
 from takeoff.findings import InputError
 from takeoff.isolation.channel import Channel
-from takeoff.isolation.forking import bound_memory, end_with
+from takeoff.isolation.forking import bound_memory, end_with, leave_signals_to_parent
 
 
 def serve(parent: int, memory: int) -> None:
@@ -143,7 +142,7 @@ class Held:
 
 def guard(parent: int, memory: int) -> None:
     """End with the parent, leave Ctrl-C to it, and keep a runaway file from eating all memory."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    leave_signals_to_parent()
     end_with(parent)
     if memory:
         bound_memory(memory)

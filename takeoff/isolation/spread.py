@@ -7,7 +7,7 @@ from collections.abc import Callable
 from itertools import pairwise
 from typing import Any, TypeVar
 
-from takeoff.isolation.forking import AVAILABLE, end_with
+from takeoff.isolation.forking import AVAILABLE, end_with, leave_signals_to_parent
 
 Part = TypeVar("Part")
 
@@ -54,7 +54,7 @@ class _Copy:
             os.close(told)
             return
         try:
-            signal.signal(signal.SIGINT, signal.SIG_IGN)
+            leave_signals_to_parent()
             end_with(parent)
             payload = pickle.dumps((pack(work(wanted)),), protocol=pickle.HIGHEST_PROTOCOL)
             with open(told, "wb") as sink:
