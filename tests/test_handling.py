@@ -97,7 +97,7 @@ def test_the_rack_counts_in_the_weight_of_what_stands_on_it():
     sides = {"length": 9.0, "width": 3.0, "thickness": 0.3}
     assert HANDLING.transport_check("precast", "wall", **sides, weight=22.5) == "upright on a low-loader"
     over = HANDLING.transport_check("precast", "wall", **sides, weight=22.6)
-    assert over == "over: weight 24.1 t with its rack of 24 t"
+    assert over == "over: weight with rack 24.1 t of 24 t"
     assert HANDLING.transport_check("precast", "wall", **{**sides, "width": 2.4}, weight=24.0) == "flat"
 
 

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import manifold3d
 import numpy as np
 import pytest
 from build import Model, rectangle
@@ -96,6 +97,25 @@ def test_turned_walls_divide_alike():
     turned = Mesh.of(mesh.vertices @ around.T + [400.0, -70.0, 3.0], mesh.faces)
     one, other = divide([mesh], WALL, 2500.0), divide([turned], WALL, 2500.0)
     assert sorted(volumes(other)) == pytest.approx(sorted(volumes(one)), abs=1e-6)
+
+
+def test_gables_and_steps_are_no_openings():
+    """A gable 8 m wide: eaves at 3.0 m, ridge at 5.0; panels of 3.6 m at most stand, three of 8/3 m. A wall that
+    steps up by 1.5 m at 6.1 m: halves would have their joint 0.15 m from the step; it keeps 0.3 m away."""
+    gable = manifold3d.CrossSection([[(0, 0), (8, 0), (8, 3), (4, 5), (0, 3)]])
+    solid = manifold3d.Manifold.extrude(gable, 0.2).rotate((90, 0, 0))
+    division = divide([mesh_of(solid)], WALL, 2500.0)
+    assert division.note == ""
+    assert sorted(volumes(division)) == pytest.approx(
+        sorted([0.2 * (8 / 3) * (3 + 2 / 3), 0.2 * (8 / 3) * (3 + 2 / 3), 0.2 * (32 - 16 / 3 * (3 + 2 / 3))]),
+        abs=1e-3,
+    )
+    stepped = box((0, 0, 0), (12.5, 0.2, 1.5)) + box((6.1, 0, 0), (12.5, 0.2, 3.0))
+    division = divide([mesh_of(stepped)], WALL, 2500.0)
+    assert division.note == ""
+    joint = min(panel.corners[:, 0].max() for panel in division.panels)
+    assert abs(joint - 6.1) >= 0.3 - 1e-9
+    assert abs(joint - 6.25) < 0.3
 
 
 @pytest.mark.parametrize("turn", [0.0, 37.0, 90.0])

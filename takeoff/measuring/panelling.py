@@ -28,6 +28,8 @@ DEEPEST = 0.8
 """A body deeper than this, m, across its largest face is no panel: angled and curved walls are left whole."""
 SMALLEST_HOLE = 0.04
 """Openings under this area, m2, do not drive joints away."""
+LEAST_STEP = 0.2
+"""Lower steps of an outline, m, do not drive joints away."""
 CRUMB = 1e-4
 """Cuttings under this volume, m3, are left out."""
 EASE = 1e-3
@@ -254,15 +256,32 @@ def _weigher(face: _Face, per_area: float) -> Callable[[Floats], Floats]:
 
 
 def _openings(face: _Face, along: int) -> tuple[tuple[float, float], ...]:
-    """Stretches along (0) or up (1) the face that openings and notches take."""
+    """Stretches along (0) or up (1) the face that openings and notches take.
+
+    What is missing at a corner of its box is no opening but a step or a gable: of that the steps alone count.
+    """
     left, right, low, high = face.span()
-    gaps = planar.difference(shapely.box(left, low, right, high), face.shape)
+    box = shapely.box(left, low, right, high)
+    gaps = planar.difference(box, face.shape)
+    corners = shapely.points(shapely.get_coordinates(box)[:4])
     spans = []
     for gap in shapely.get_parts(gaps):
-        if gap.area >= SMALLEST_HOLE:
-            bounds = gap.bounds
-            spans.append((float(bounds[along]), float(bounds[along + 2])))
+        if gap.area < SMALLEST_HOLE:
+            continue
+        if shapely.distance(corners, gap).min() < EASE:
+            spans += _steps(gap, along, (left, low)[along], (right, high)[along])
+        else:
+            spans.append((float(gap.bounds[along]), float(gap.bounds[along + 2])))
     return blocked_stretches(spans)
+
+
+def _steps(gap: shapely.Geometry, along: int, low: float, high: float) -> list[tuple[float, float]]:
+    """Places along (0) or up (1) a face where the outline of a gap between `low` and `high` steps square to it."""
+    ends = shapely.get_coordinates(shapely.get_exterior_ring(gap))
+    way = np.diff(ends, axis=0)
+    steep = (np.abs(way[:, along]) < EASE) & (np.abs(way[:, 1 - along]) > LEAST_STEP)
+    places = ends[:-1, along][steep]
+    return [(float(place), float(place)) for place in places if low + EASE < place < high - EASE]
 
 
 def _panels(bodies: Sequence[Mesh], face: _Face, cell: Cell) -> list[Panel]:
