@@ -161,7 +161,7 @@ class Handling(_Table):
         upright = may_stand and within(thickness, road.width) and within(width, road.low_loader_height)
         loaded = weight + (self.loads.rack if upright and not flat else 0.0)
         if not within(loaded, road.payload):
-            rack = " with its rack" if loaded > weight else ""
+            rack = " with rack" if loaded > weight else ""
             over.append(
                 told(
                     "weight {}{} of {}", Quantity(loaded, "t", ".1f"), rack, Quantity(road.payload, "t", "g")
