@@ -161,11 +161,9 @@ class Handling(_Table):
         upright = may_stand and within(thickness, road.width) and within(width, road.low_loader_height)
         loaded = weight + (self.loads.rack if upright and not flat else 0.0)
         if not within(loaded, road.payload):
-            rack = " with rack" if loaded > weight else ""
+            weighs = "weight with rack" if loaded > weight else "weight"
             over.append(
-                told(
-                    "weight {}{} of {}", Quantity(loaded, "t", ".1f"), rack, Quantity(road.payload, "t", "g")
-                )
+                told("{} {} of {}", weighs, Quantity(loaded, "t", ".1f"), Quantity(road.payload, "t", "g"))
             )
         if not flat and not upright:
             standing = told(", {} upright", _side(road.low_loader_height, "g")) if may_stand else ""
