@@ -3,6 +3,7 @@
 import dataclasses
 
 import pytest
+from build import Model, rectangle
 from pricing_rows import piece
 
 from takeoff.findings import InputError
@@ -13,6 +14,8 @@ from takeoff.measuring.piece_records import StoreyRow
 from takeoff.measuring.repetition import repetition_rows
 from takeoff.measuring.storey_rows import same_outline
 from takeoff.measuring.tilt_up import measure_casting
+from takeoff.pipeline import measure
+from takeoff.settings import Settings
 from takeoff.templates import template_path
 
 HANDLING = load_handling(template_path("handling.toml"))
@@ -245,3 +248,18 @@ def test_faults_of_the_handling_file_are_named(tmp_path, old, new, says):
     path.write_text(text.replace(old, new), encoding="utf-8")
     with pytest.raises(InputError, match=says):
         load_handling(path)
+
+
+@pytest.mark.parametrize(("walls", "heights"), [(3.3, [3.0, 3.5]), (1.0, [3.0, None])])
+def test_the_last_storey_is_as_high_as_its_walls_reach(tmp_path, walls, heights):
+    """Floors filed with the walls under them: over the last one there is a level without a floor. A parapet does not
+    reach it."""
+    m = Model("IFC4", "mm", 15.0, (0.0, 0.0, 0.0), name="heights")
+    for name, level, height in (("Ground", 0.0, 2.8), ("First", 3.0, walls)):
+        m.storey(name, level)
+        m.wall((0, 0.1), (10, 0.1), 0.2, height, level)
+        m.slab(rectangle(0, 0, 10, 8), 0.2, level + height)
+    m.storey("Roof", 6.5)
+    run = measure([m.save(tmp_path / "heights.ifc")], Settings(processes=1))
+    found = [row.height_m for row in run.measurement.storeys]
+    assert found == [None if height is None else pytest.approx(height) for height in heights]

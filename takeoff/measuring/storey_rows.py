@@ -18,6 +18,8 @@ SAME_HEIGHT = 0.005
 """Storey heights within this, m, are one."""
 SAME_OUTLINE = 0.01
 """Floor outlines are alike that differ in less than this share of their area."""
+REACHING = 0.8
+"""Walls and columns of at least this share of a storey's height reach its ceiling."""
 A_FLOOR = 0.10
 """Storeys with less than this share of the largest floor are landings, not floors."""
 
@@ -30,16 +32,21 @@ def storey_rows(
     """A row for each storey with a floor, from the lowest up. `outlines` are the plans of the bodies, m.
 
     Floor area is that of all slabs of a storey seen from above: toppings on planks count once. The height is
-    that to the next storey with a floor.
+    that to the next storey with a floor; that of the last to the level above it, where its walls or columns reach
+    up to there (its ceiling is filed with it).
     """
     levels = {
         (model, storey.name): storey.elevation for model, listed in storeys.items() for storey in listed
     }
     plans: dict[tuple[str, str], list[shapely.Geometry]] = defaultdict(list)
+    tallest: dict[tuple[str, str], float] = defaultdict(float)
     for body, outline in zip(bodies, outlines, strict=True):
         key = (body.key[0], body.storey)
         if body.concrete and body.role == "slab" and key in levels and not outline.is_empty:
             plans[key].append(outline)
+        elif body.concrete and body.role in ("wall", "column"):
+            low, high = body.mesh.box()[:, 2].tolist()
+            tallest[key] = max(tallest[key], high - low)
     merged: list[tuple[float, str, str, list[shapely.Geometry]]] = []
     for (model, name), shapes in sorted(plans.items(), key=lambda entry: (levels[entry[0]], entry[0])):
         level = levels[model, name]
@@ -56,7 +63,11 @@ def storey_rows(
     alike = _alike([floor for *_, floor in floors])
     rows = []
     for place, (level, model, name, floor) in enumerate(floors):
-        height = floors[place + 1][0] - level if place + 1 < len(floors) else None
+        height = (
+            floors[place + 1][0] - level
+            if place + 1 < len(floors)
+            else _last_height(level, model, levels, tallest[model, name])
+        )
         rows.append(
             StoreyRow(
                 model, name, level, height, float(floor.area), float(floor.length),
@@ -65,6 +76,17 @@ def storey_rows(
             )
         )  # fmt: skip
     return tuple(rows)
+
+
+def _last_height(
+    level: float, model: str, levels: Mapping[tuple[str, str], float], tallest: float
+) -> float | None:
+    """Height of the last storey with a floor, None where its walls and columns do not reach the level above."""
+    above = (
+        other - level for (own, _), other in levels.items() if own == model and other > level + SAME_LEVEL
+    )
+    height = min(above, default=None)
+    return height if height is not None and REACHING * height <= tallest <= height + SAME_LEVEL else None
 
 
 def _height_group(height: float) -> str:

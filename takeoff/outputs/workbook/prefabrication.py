@@ -180,7 +180,7 @@ def _write_share(sheet: Sheet, row: int, share: ShareRow, measurement: Measureme
     parts = _live_figures(number, share, measurement)
     known = share.share
     sheet.put(row, 0, share.by)
-    sheet.put(row, 1, share.group)
+    sheet.put(row, 1, share.group or ("" if share.by == "all" else f"no {share.by}"))
     sheet.put(row, 2, share.measure)
     sheet.put(row, 3, share.unit)
     sheet.put(row, 4, parts[0], kind)
