@@ -160,6 +160,29 @@ def test_check_lists_findings_only(tmp_path, monkeypatch):
     assert not list(tmp_path.iterdir())
 
 
+def test_check_groups_findings_and_lists_few_of_a_kind(tmp_path):
+    from build import Model
+
+    model = Model("IFC4", "m")
+    for place in range(13):
+        # the taller, the more hangs on it
+        model.column((3.0 * place, 0), 0.3, 0.3, 2.0 + place / 10, material=None, made=None, name=f"C{place}")
+    model.wall((0, 9), (4, 9), 0.2, 2.5)
+    source = model.save(tmp_path / "columns.ifc")
+    lines = run("check", source).stdout.splitlines()
+    heads = [line for line in lines if not line.startswith(" ")]
+    kinds = [line.split()[2] for line in heads]
+    assert len(kinds) == len(set(kinds)) < len(lines)
+    (head,) = [line for line in heads if " material-missing" in line]
+    assert head.startswith("13 warnings material-missing, 3.04 m3: What")
+    own = lines[lines.index(head) + 1 :][:11]
+    assert all("warning: material-missing: columns.ifc" in line for line in own[:10])
+    assert "C12" in own[0]
+    assert own[10].startswith("  and 3 more material-missing")
+    every = run("check", source, "-v").stdout
+    assert sum("warning: material-missing" in line for line in every.splitlines()) == 13
+
+
 def test_a_job_file_holds_everything_and_flags_win(shed, tmp_path):
     copies = tmp_path / "data"
     assert run("templates", copies).exit_code == 0

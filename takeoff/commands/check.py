@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from takeoff.commands.common import PATH, close, measuring, problems, progress
+from takeoff.commands.common import PATH, close, measuring, problems, progress, verbose
 from takeoff.commands.hand_back import HandBack, topics
 
 if TYPE_CHECKING:
@@ -47,10 +47,10 @@ def check(
             run = pipeline.measure(models, settings, report)
             hand_back.write(run, report)
         if not as_json:
-            for finding in run.measurement.findings:
-                where = f"{finding.model} {finding.global_id}".strip()
-                assumed = f" (assumed: {finding.assumed})" if finding.assumed else ""
-                click.echo(f"{finding.severity}: {finding.kind}: {where}: {finding.message}{assumed}")
+            from takeoff.outputs.finding_lines import finding_lines
+
+            for line in finding_lines(run.measurement.findings, every=verbose()):
+                click.echo(line)
         unmet = [f"{verdict.model} does not meet {ids}" for verdict in verdicts if not verdict.passed]
         close(run, settings, None, as_json, True, unmet=unmet)
 
