@@ -45,8 +45,13 @@ class Told(str):
     def __new__(cls, parts: Iterable[str | Quantity]) -> "Told":
         """The text of words and quantities in their order."""
         listed = tuple(parts)
-        made = super().__new__(cls, "".join(map(str, listed)))
-        made.parts = listed
+        return cls.of(listed, "".join(map(str, listed)))
+
+    @classmethod
+    def of(cls, parts: tuple[str | Quantity, ...], text: str) -> "Told":
+        """The text of `parts` that is known already."""
+        made = super().__new__(cls, text)
+        made.parts = parts
         return made
 
     def __reduce__(self) -> tuple[type["Told"], tuple[tuple[str | Quantity, ...]]]:
@@ -61,22 +66,29 @@ def told(pattern: str, *values: object, **named: object) -> str:
     """The pattern with its `{}` and `{name}` filled in; quantities among the values, and within texts among them,
     stay quantities. Values may contain braces."""
     parts: list[str | Quantity] = []
+    texts: list[str] = []
     given = iter(values)
     measured = False
     for literal, name in _split(pattern):
         if literal:
             parts.append(literal)
+            texts.append(literal)
         if name is not None:
             value = named[name] if name else next(given)
             if isinstance(value, Told):
                 parts += value.parts
+                texts.append(value)
                 measured = True
-            elif isinstance(value, Quantity):
+                continue
+            text = str(value)
+            texts.append(text)
+            if isinstance(value, Quantity):
                 parts.append(value)
                 measured = True
             else:
-                parts.append(str(value))
-    return Told(parts) if measured else "".join(map(str, parts))
+                parts.append(text)
+    text = "".join(texts)
+    return Told.of(tuple(parts), text) if measured else text
 
 
 def joined(separator: str, texts: Iterable[object]) -> str:

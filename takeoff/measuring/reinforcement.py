@@ -147,16 +147,22 @@ def _by_allowance(part: MeasuredPart, allowances: AllowanceTable) -> Reinforceme
     amount = None if allowance is None else _amount(part, allowance.unit)
     if allowance is None or amount is None:
         return None
-    note = told(
-        "allowance line {}: {} ({} to {}) on {}, {}",
-        allowance.line, Quantity(allowance.likely, allowance.unit, "g"),
-        Quantity(allowance.low, allowance.unit, "g", bare=True),
-        Quantity(allowance.high, allowance.unit, "g", bare=True),
-        Quantity(amount, allowance.unit[3:]), allowance.source,
-    )  # fmt: skip
+    note = told("{} on {}, {}", _told(allowance), Quantity(amount, allowance.unit[3:]), allowance.source)
     figures = (amount * allowance.likely, amount * allowance.low, amount * allowance.high)
     line = f"{_file_name(allowance.file or allowances.path)} line {allowance.line}"
     return _row(part, "allowance", figures, note, allowance=line)
+
+
+@lru_cache(maxsize=256)
+def _told(allowance: Allowance) -> str:
+    """An allowance in words, the same for all parts that have it."""
+    return told(
+        "allowance line {}: {} ({} to {})",
+        allowance.line,
+        Quantity(allowance.likely, allowance.unit, "g"),
+        Quantity(allowance.low, allowance.unit, "g", bare=True),
+        Quantity(allowance.high, allowance.unit, "g", bare=True),
+    )
 
 
 @lru_cache(maxsize=64)

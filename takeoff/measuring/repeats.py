@@ -1,5 +1,6 @@
 """Figures of all bodies: one of each situation is measured, all others in it have its figures in their own names."""
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from typing import Any
@@ -118,18 +119,11 @@ def _formed(
     source: Mapping[int, int],
 ) -> dict[int, FormedBody]:
     """Formwork in the names of other bodies; neighbours that rows name are the other bodies' own."""
-    ids = [body.element.facts.global_id for body in bodies]
-    names = {
-        number: {
-            ids[old]: ids[new]
-            for old, new in zip(touching.get(of, ()), touching.get(number, ()), strict=True)
-        }
-        for number, of in source.items()
-    }
-    rows = _in_names(FormworkRow, bodies, {of: formed[of].rows for of in source.values()}, source, {})
-    surfaces = _in_names(
-        SurfaceRow, bodies, {of: formed[of].surfaces for of in source.values()}, source, names
-    )
+    alike: dict[int, list[int]] = defaultdict(list)
+    for number, of in source.items():
+        alike[of].append(number)
+    rows = _in_names(FormworkRow, bodies, {of: formed[of].rows for of in alike}, alike, {})
+    surfaces = _in_names(SurfaceRow, bodies, {of: formed[of].surfaces for of in alike}, alike, touching)
     found = {}
     for number, of in source.items():
         own = formed[of]
@@ -144,31 +138,48 @@ def _in_names(
     kind: type,
     bodies: Sequence[Body],
     tables: Mapping[int, Sequence[Any]],
-    source: Mapping[int, int],
-    names: Mapping[int, Mapping[str, str]],
+    alike: Mapping[int, Sequence[int]],
+    touching: Mapping[int, Sequence[int]],
 ) -> dict[int, tuple[Any, ...]]:
-    """Rows of other bodies in the names of the bodies that they hold for too; `names` for those in `other_id`."""
+    """Rows of bodies in the names of those that are `alike`; `touching` for the neighbours in `other_id`."""
     entries = [entry.name for entry in fields(kind)]
-    columns = {of: [[getattr(row, name) for row in rows] for name in entries] for of, rows in tables.items()}
-    made: list[list[Any]] = [[] for _ in entries]
-    for number, of in source.items():
+    made: dict[str, list[Any]] = {name: [] for name in entries}
+    ids = [body.element.facts.global_id for body in bodies]
+    for of, numbers in alike.items():
         count = len(tables[of])
         if not count:
             continue
-        body = bodies[number]
-        model, global_id, part = body.key
-        own = {"model": model, "global_id": global_id, "part": part, "storey": body.storey}
-        known = names.get(number)
-        for name, column, values in zip(entries, made, columns[of], strict=True):
-            if name in own:
-                column += [own[name]] * count
-            elif known and name == "other_id":
-                column += [known.get(value, value) for value in values]
+        for name in entries:
+            values = [getattr(row, name) for row in tables[of]]
+            if name == "model":
+                values = [bodies[number].element.facts.model for number in numbers for _ in values]
+            elif name == "global_id":
+                values = [ids[number] for number in numbers for _ in values]
+            elif name == "part":
+                values = [bodies[number].number for number in numbers for _ in values]
+            elif name == "storey":
+                values = [bodies[number].storey for number in numbers for _ in values]
+            elif name == "other_id" and any(values):
+                values = _neighbours(values, [ids[by] for by in touching[of]], numbers, touching, ids)
             else:
-                column += values
-    rows = Columns(kind, len(made[0]), tuple(tuple(column) for column in made)).rows()
+                values *= len(numbers)
+            made[name] += values
+    rows = Columns(kind, len(made[entries[0]]), tuple(tuple(made[name]) for name in entries)).rows()
     found, start = {}, 0
-    for number, of in source.items():
-        found[number] = rows[start : start + len(tables[of])]
-        start += len(tables[of])
+    for of, numbers in alike.items():
+        for number in numbers:
+            found[number] = rows[start : start + len(tables[of])]
+            start += len(tables[of])
     return found
+
+
+def _neighbours(
+    values: Sequence[str],
+    around: Sequence[str],
+    numbers: Sequence[int],
+    touching: Mapping[int, Sequence[int]],
+    ids: Sequence[str],
+) -> list[str]:
+    """For each of `numbers` the GlobalIds of its neighbours that stand where `values` stand among those `around`."""
+    places = [around.index(value) if value else -1 for value in values]
+    return [ids[touching[number][place]] if place >= 0 else "" for number in numbers for place in places]
