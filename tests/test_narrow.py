@@ -2,9 +2,15 @@
 
 from pathlib import Path
 
+import numpy as np
 import pytest
+import shapely
 from build import Model, rectangle
+from meshes import box, mesh
 
+from takeoff.geometry.facets import make_facets
+from takeoff.geometry.surfaces import make_surfaces
+from takeoff.measuring.remains import Remains
 from takeoff.pipeline import bill, measure
 from takeoff.settings import Settings
 from takeoff.templates import template_path
@@ -139,3 +145,20 @@ def test_the_basis_of_a_bill_names_every_value_that_changed_a_number(path, tmp_p
     told = said["narrow.reveal_mm = 120"]
     change = _changed(run)["narrow.reveal_mm"]
     assert f"{change.with_value:.2f} m2, without it {change.without_value:.2f} m2; 1 element touched" in told
+
+
+def test_a_slit_neither_deepens_nor_lengthens_an_edge():
+    """An edge 4 m long and 0.2 m deep, with a slit of rounding that runs 1 m up from it, and a grain apart."""
+    surfaces = make_surfaces(make_facets([mesh(box((0, 0, 0), (4, 4, 2)))]))
+    row = int(np.flatnonzero(surfaces.normal[:, 1] < -0.9)[0])
+    left, low = surfaces.polygon[row].bounds[:2]
+    edge = shapely.box(left, low, left + 4, low + 0.2)
+    slit = shapely.box(left + 1, low + 0.2, left + 1.00001, low + 1.2)
+    grain = shapely.box(left + 3, low + 1.5, left + 3.00005, low + 1.6)
+    rest = np.full(len(surfaces), None, dtype=object)
+    rest[row] = shapely.union_all([edge, slit, grain])
+    area = np.zeros(len(surfaces))
+    area[row] = rest[row].area
+    (strip,) = Remains(rest, area).strips(surfaces, [row])[row]
+    assert strip.depth == pytest.approx(0.2, abs=1e-6)
+    assert strip.area == pytest.approx(area[row], abs=1e-12)

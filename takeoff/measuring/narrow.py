@@ -3,19 +3,18 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
 import shapely
-from shapely.affinity import scale as scaled
 
 from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.convention import Convention
 from takeoff.measuring.dimensions import strip_thickness
 from takeoff.measuring.face_pieces import NOISE, STRIPS, Piece
+from takeoff.measuring.remains import without_slits
 
 ROUNDING = 1e-6
 """A strip is as narrow as the limit says when it is wider by less than this, m."""
 
-SLIT = 1e-4
-"""Slits up to twice this, m, are left by rounding between contacts: they hang on strips and make them look longer."""
 BY_LENGTH = ("slab-edge", "foundation-side")
 """Edges that a convention may measure by length whatever their width: then none of them is a strip apart."""
 
@@ -48,13 +47,8 @@ def strips_of(surfaces: Surfaces, row: int, rest: shapely.Geometry, limit: float
     """
     drawn = bool(surfaces.curved[row]) and surfaces.frame[row] >= 0
     strips = []
-    true = (
-        rest
-        if surfaces.scale[row] == 1.0
-        else scaled(rest, float(surfaces.scale[row]), 1.0, origin=(0.0, 0.0))
-    )
-    clean = true.buffer(-SLIT, join_style="mitre").buffer(SLIT, join_style="mitre")
-    for part in shapely.get_parts(clean):
+    shapes = np.full(1, rest, dtype=object)
+    for part in shapely.get_parts(without_slits(surfaces, np.array([row]), shapes)):
         width = strip_thickness(part) if part.area > NOISE else 0.0
         if width > 0.0:
             narrow = not drawn and width <= limit + ROUNDING

@@ -6,13 +6,19 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.affinity import scale as scaled
 
 from takeoff.geometry import planar
+from takeoff.geometry.clipping import bounds_and_boxes
 from takeoff.geometry.mesh import Floats, Ints
 from takeoff.geometry.surfaces import Surfaces
 
 SPECK = 1e-9
 """What is left of a face is nothing under this area, in its own coordinates: a thousandth of what counts as noise."""
+
+
+SLIT = 1e-4
+"""Slits up to twice this, m, are left by rounding between contacts: they hang on strips and make them look longer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,14 +44,30 @@ class Remains:
         found: dict[int, list[Strip]] = {row: [] for row in rows}
         if not rows:
             return found
-        parts, place = shapely.get_parts(self.rest[list(rows)], return_index=True)
-        owner = np.asarray(rows, dtype=np.int64)[place]
-        area = shapely.area(parts) * surfaces.scale[owner]
+        numbers = np.asarray(rows, dtype=np.int64)
+        parts, place = shapely.get_parts(
+            without_slits(surfaces, numbers, self.rest[numbers]), return_index=True
+        )
+        owner = numbers[place]
+        area = shapely.area(parts)
+        whole = np.bincount(place, area, len(numbers))
+        area *= (self.area[numbers] / np.maximum(whole, 1e-300))[place]
         bounds = shapely.bounds(parts)
         depth = bounds[:, 3] - bounds[:, 1]
         for row, size, deep in zip(owner.tolist(), area.tolist(), depth.tolist(), strict=True):
             found[row].append(Strip(size, deep))
         return found
+
+
+def without_slits(surfaces: Surfaces, rows: Ints, shapes: NDArray[np.object_]) -> NDArray[np.object_]:
+    """What is left of the faces `rows` (k,), its `shapes` in true measure and without what is thinner than a slit."""
+    clean = shapes.copy()
+    for i in np.flatnonzero(surfaces.scale[rows] != 1.0).tolist():
+        clean[i] = scaled(shapes[i], float(surfaces.scale[rows[i]]), 1.0, origin=(0.0, 0.0))
+    cut = np.flatnonzero(~bounds_and_boxes(clean)[1])
+    thinner = shapely.buffer(clean[cut], -SLIT, join_style="mitre")
+    clean[cut] = shapely.buffer(thinner, SLIT, join_style="mitre")
+    return clean
 
 
 def find_remains(surfaces: Surfaces, rows: Ints, region: Mapping[int, shapely.Geometry]) -> Remains:
