@@ -248,6 +248,8 @@ class Floors:
 
     def _somewhere_below(self, rows: Ints, floors: Ints) -> NDArray[np.bool_]:
         """Whether the planes of `floors` (k,) lie below those of the soffits `rows` (k,) at one of their corners."""
+        if not len(floors):
+            return np.ones(0, dtype=bool)
         corners, place = shapely.get_coordinates(self.plans[floors], return_index=True)
         clear = self._heights(rows[place], corners) - self._heights(self.rows[floors][place], corners)
         starts = np.flatnonzero(np.append(True, place[1:] != place[:-1]))
