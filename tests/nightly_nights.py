@@ -85,6 +85,7 @@ class Nights:
                 return None, None
             report = held.report(finished)
             held.close(finished, report, now)
+            held.tidy(self.job, now)
         return finished, report
 
 

@@ -147,3 +147,13 @@ def test_a_cluster_that_does_not_answer_is_one_clear_line(monkeypatch: pytest.Mo
         ClusterWorkers("tcp://127.0.0.1:9")
     with pytest.raises(InputError, match="no scheduler with a worker answers"):
         ClusterWorkers("nonsense://x")
+
+
+def test_workers_of_another_program_are_one_clear_line(
+    cluster: Cluster, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(workers, "__version__", "99.0")  # of the run; the workers have their own
+    with pytest.raises(
+        InputError, match=r"the run has takeoff 99\.0, worker tcp://.* has .*; install the same on all"
+    ):
+        ClusterWorkers(cluster.address)

@@ -121,6 +121,16 @@ def test_files_that_stood_long_are_not_watched(tmp_path: Path) -> None:
     assert moving_files(tmp_path, files, {}, 20.0, now=later, sleep=lambda _: pytest.fail("slept")) == {}
 
 
+def test_an_xml_without_its_end_waits(tmp_path: Path) -> None:
+    path = tmp_path / "a.ifcxml"
+    path.write_text('<?xml version="1.0"?><ifcXML><a>1</a>')
+    (file,) = list_models(tmp_path, ("*.ifcxml",), (), True).files
+    assert moving_files(tmp_path, [file], {}, 0) == {"a.ifcxml": "its end is missing so far"}
+    path.write_text('<?xml version="1.0"?><ifcXML><a>1</a></ifcXML>\n<!-- written by hand -->\n')
+    (file,) = list_models(tmp_path, ("*.ifcxml",), (), True).files
+    assert moving_files(tmp_path, [file], {}, 0) == {}
+
+
 def test_a_missing_end_waits_once(tmp_path: Path) -> None:
     whole = write_wall(tmp_path / "whole.ifc", 1.0).read_bytes()
     (tmp_path / "half.ifc").write_bytes(whole[: len(whole) // 2])

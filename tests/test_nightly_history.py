@@ -3,6 +3,8 @@
 import os
 import secrets
 import shutil
+import sqlite3
+import threading
 from collections.abc import Callable, Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -14,8 +16,8 @@ from nightly_nights import FIRST_NIGHT, Nights, history_state, write_wall
 from sqlalchemy import inspect, select, text
 
 from takeoff.findings import InputError
-from takeoff.nightly.history import questions
-from takeoff.nightly.history.database import SCRIPTS, alone, open_database
+from takeoff.nightly.history import questions, store
+from takeoff.nightly.history.database import SCRIPTS, alone, make_known_url, open_database
 from takeoff.nightly.history.reading import read_version
 from takeoff.nightly.history.schema import metadata, models, runs, versions
 from takeoff.nightly.history.store import History
@@ -202,10 +204,15 @@ def test_a_version_is_read_back_as_it_was_measured(tmp_path: Path, url: str) -> 
 def test_postgresql_keeps_two_runs_of_a_job_apart(postgres: Callable[[], str]) -> None:
     url = postgres()
     one, two = open_database(url), open_database(url)
-    with alone(one, "office") as first, alone(two, "office") as second, alone(two, "other") as other:
-        assert (first, second, other) == (True, False, True)
+    with (
+        alone(one, "office"),
+        alone(two, "other"),
+        pytest.raises(InputError, match="another run of 'office' is at work"),
+        alone(two, "office"),
+    ):
+        raise AssertionError("held twice")
     with alone(two, "office") as later:
-        assert later
+        assert later.take()
     one.dispose()
     two.dispose()
 
@@ -236,3 +243,64 @@ def test_several_jobs_share_a_history(tmp_path: Path, url: str) -> None:
         assert len(questions.list_models(connection, job).rows) == 1
         assert connection.scalar(select(models.c.id).where(models.c.job_id == job)) is not None
     engine.dispose()
+
+
+def test_a_database_that_is_away_for_a_while_does_not_cost_the_night(
+    tmp_path: Path, postgres: Callable[[], str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The server ends all sessions of the run again and again, as a restart would."""
+    monkeypatch.setattr(store, "PAUSE_SECONDS", 0.1)
+    url = postgres()
+    psycopg = pytest.importorskip("psycopg")
+    name = make_known_url(url).database
+    nights = Nights(tmp_path, history=url)
+    for number in range(3):
+        write_wall(nights.folder / f"wall-{number}.ifc", 2.0 + number)
+    measured = History.measured
+    ended = []
+
+    def cut(history: History, *given: object, **named: object) -> int:
+        with psycopg.connect(os.environ[POSTGRES], autocommit=True) as connection:
+            rows = connection.execute(
+                "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = %s", (name,)
+            )
+            ended.append(len(rows.fetchall()))
+        return measured(history, *given, **named)
+
+    monkeypatch.setattr(History, "measured", cut)
+    finished, _ = nights.night(0)
+    assert finished is not None
+    assert finished.measured == 3
+    assert all(ended), ended
+    monkeypatch.undo()
+    plain = Nights(tmp_path / "plain")
+    shutil.copytree(nights.folder, plain.folder, copy_function=shutil.copy2)
+    plain.night(0)
+    assert history_state(url) == history_state(plain.url)
+
+
+def test_a_database_that_another_has_locked_is_waited_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(store, "PAUSE_SECONDS", 0.1)
+    nights = Nights(tmp_path)
+    write_wall(nights.folder / "a.ifc", 2.0)
+    nights.night(0)
+    write_wall(nights.folder / "a.ifc", 3.0)
+    other = sqlite3.connect(nights.out / "history.sqlite", check_same_thread=False, isolation_level=None)
+    other.execute("BEGIN EXCLUSIVE")
+    measured = History.last_version
+
+    def impatient(history: History, number: int) -> tuple[int, int]:
+        with history.engine.connect() as connection:
+            connection.exec_driver_sql("PRAGMA busy_timeout=50")
+        return measured(history, number)
+
+    monkeypatch.setattr(History, "last_version", impatient)
+    timer = threading.Timer(1.0, other.rollback)
+    timer.start()
+    finished, _ = nights.night(1)
+    timer.join()
+    other.close()
+    assert finished is not None
+    assert finished.measured == 1

@@ -145,7 +145,7 @@ def test_content_that_changes_while_it_is_read_waits(tmp_path: Path, rules: Pinn
 
 def test_a_machine_with_another_program_does_not_measure(tmp_path: Path, rules: PinnedRules) -> None:
     outcome = run_order(order_for(write_wall(tmp_path / "a.ifc", 1.0), version="0.0.1"), rules)
-    assert outcome.state == "failed"
+    assert outcome.state == "refused"
     assert "the run has 0.0.1; install the same" in outcome.reason
 
 

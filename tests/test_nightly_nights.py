@@ -16,6 +16,7 @@ from nightly_nights import Nights, happened, history_state, write_wall
 from takeoff.findings import InputError
 from takeoff.nightly.history import questions
 from takeoff.nightly.history.database import open_database
+from takeoff.nightly.history.store import History
 from takeoff.nightly.history.trends import trend
 from takeoff.nightly.job import Group, NightlyJob
 from takeoff.nightly.order import Order, PinnedRules
@@ -257,3 +258,82 @@ def test_only_the_last_versions_keep_their_files_and_elements(tmp_path: Path) ->
     state = history_state(nights.url)
     assert [("elements", "a.ifc", number) in state for number in (1, 2, 3)] == [False, True, True]
     assert all(("quantities", "a.ifc", number) in state for number in (1, 2, 3))
+
+
+def test_a_model_long_gone_loses_its_files_and_is_measured_when_it_comes_back(tmp_path: Path) -> None:
+    nights = Nights(tmp_path)
+    wall = write_wall(nights.folder / "a.ifc", 3.0)
+    write_wall(nights.folder / "b.ifc", 4.0)
+    nights.night(0)
+    kept = wall.read_bytes()
+    wall.unlink()
+    nights.night(1)
+    assert len(list(nights.out.glob("models/*/*/bill.xlsx"))) == 2, "gone, but not for long"
+    nights.night(1 + nights.job.keep_removed_days + 1)
+    assert [path.name[:1] for path in (nights.out / "models").iterdir()] == ["b"]
+    wall.write_bytes(kept)
+    finished, report = nights.night(400)
+    assert finished.measured == 1
+    assert ("a.ifc", "returned") in happened(report)
+    assert len(list(nights.out.glob("models/a.ifc-*/*/bill.xlsx"))) == 1
+    assert report.data["totals"]["concrete"] == pytest.approx(4.2)
+
+
+def test_only_the_last_reports_are_kept(tmp_path: Path) -> None:
+    nights = Nights(tmp_path)
+    nights.job = nights.job.model_copy(update={"keep_reports": 2})
+    write_wall(nights.folder / "a.ifc", 3.0)
+    for number in range(4):
+        nights.night(number)
+    assert sorted(path.name for path in (nights.out / "runs").iterdir()) == ["000003.json", "000004.json"]
+
+
+def test_a_version_that_a_dead_run_left_is_removed_when_the_model_has_changed_since(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    nights = Nights(tmp_path)
+    write_wall(nights.folder / "a.ifc", 3.0)
+    nights.night(0)
+    write_wall(nights.folder / "a.ifc", 4.0)
+    with monkeypatch.context() as patch:
+
+        def die(*_: object, **__: object) -> None:
+            raise KeyboardInterrupt
+
+        patch.setattr(History, "measured", die)
+        patch.setattr(History, "finish_run", lambda *_: None)  # as with kill -9
+        with pytest.raises(KeyboardInterrupt):
+            nights.night(1)
+    assert len(list(nights.out.glob("models/a.ifc-*/0002-*"))) == 1
+    write_wall(nights.folder / "a.ifc", 5.0)
+    nights.night(2)
+    (left,) = nights.out.glob("models/a.ifc-*/0002-*")
+    assert (nights.out / "models" / left.parent.name / "bill.xlsx").is_file()
+
+
+def test_a_clock_that_was_wrong_puts_no_model_off_for_ever(tmp_path: Path) -> None:
+    nights = Nights(tmp_path)
+    nights.folder.mkdir(parents=True)
+    (nights.folder / "a.ifc").write_text("no model")
+    finished, _ = nights.night(30_000)
+    assert finished.failed == 1
+    finished, report = nights.night(0)
+    assert finished.failed == 1, "tried again, though the clock says that the next try is decades away"
+    assert report.summary.startswith("takeoff nightly: no alerts; 1 model, 1 still failing")
+
+
+def test_concrete_that_goes_or_comes_from_nothing_is_told(tmp_path: Path) -> None:
+    nights = Nights(tmp_path)
+    wall = write_wall(nights.folder / "a.ifc", 3.0)
+    write_wall(nights.folder / "b.ifc", 4.0)
+    nights.night(0)
+    Model("IFC4", "mm").save(wall)
+    _, report = nights.night(1)
+    assert [(row["alert"], row["message"]) for row in report.data["alerts"]] == [
+        ("removed", "held concrete before, now none")
+    ]
+    assert report.data["totals"]["concrete"] == pytest.approx(2.4)
+    write_wall(wall, 5.0)
+    _, report = nights.night(2)
+    assert report.data["totals"]["concrete"] == pytest.approx(5.4)
+    assert "concrete" in {row["alert"] for row in report.data["alerts"]}

@@ -241,6 +241,9 @@ def test_exit_codes_logs_and_questions_of_the_commands(tmp_path: Path) -> None:
     assert failed.returncode == 1
     assert "there is no such folder" in failed.stderr
     assert "Traceback" not in failed.stderr
+    page = (tmp_path / "nowhere" / "out" / "report.html").read_text()
+    assert "The nightly run failed" in page
+    assert "there is no such folder" in page
     assert not any(b"sesame" in path.read_bytes() for path in tmp_path.rglob("*") if path.is_file())
 
     def ask(*words: str) -> list[dict]:

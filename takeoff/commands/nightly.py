@@ -3,6 +3,7 @@
 import signal
 import sys
 import threading
+import traceback
 from datetime import UTC, datetime
 from pathlib import Path
 from types import FrameType
@@ -75,6 +76,8 @@ def _passes(
     as_json: bool,
     log: "Log",
 ) -> int:
+    from sqlalchemy.exc import SQLAlchemyError
+
     from takeoff.nightly.job import load_job
     from takeoff.nightly.report import failure_report
     from takeoff.nightly.run import find_place, session
@@ -93,6 +96,9 @@ def _passes(
                     code = _pass(held, job_file, cluster, as_json, log, idle=False)
                 return code
         except InputError as fault:
+            if fault.__cause__ is not None and not isinstance(fault.__cause__, OSError | SQLAlchemyError):
+                trace = traceback.format_exception(fault.__cause__)
+                log("info", "trace", trace[-1].strip(), trace="".join(trace))
             if str(fault) != told:  # a run that watches tells one and the same failure once
                 tell(failure_report(str(fault), place.job_name, place.folder), job, log)
                 told = str(fault)
@@ -115,9 +121,11 @@ def _pass(held: "Session", job_file: Path | None, cluster: str, as_json: bool, l
     finished = held.run_pass(settings, job, processes, lambda: _workers(job, cluster), idle=idle)
     if finished is None:
         return NOTHING_TO_SEE
-    report = held.report(finished)
+    report = held.report(finished, job.report_link)
     told = tell(report, job, log)
-    held.close(finished, report, datetime.now(UTC))
+    now = datetime.now(UTC)
+    held.close(finished, report, now)
+    held.tidy(job, now)
     log(
         "info",
         "report",

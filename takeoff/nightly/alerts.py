@@ -18,6 +18,9 @@ def change_alerts(changes: Changes, alerts: Alerts) -> list[Alert]:
     ):
         change = changes.total(what)
         percent = change.percent
+        if percent is None and change.before == 0 and threshold is not False and (change.after or 0.0) > 0:
+            message = f"{what} came from nothing to {change.after:,.2f} {change.unit}"
+            found.append(Alert(kind, message, change.after, float(threshold)))
         if percent is not None and _reached(abs(percent), threshold):
             message = (
                 f"{what} moved {percent:+.1f} %: {change.before:,.2f} to {change.after:,.2f} {change.unit}"

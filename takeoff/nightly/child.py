@@ -36,7 +36,7 @@ def serve(folder: Path, parent: int) -> None:
     except MemoryError:
         answer = ("failed", "it needs more memory than a model may take")
     except Exception as fault:
-        answer = ("failed", f"the program stumbled over it ({_words(fault)})")
+        answer = ("failed", f"the program stumbled over it ({fault_words(fault)})")
     if answer is not None:
         state, reason = answer
         _put(folder / "failure.json", json.dumps({"state": state, "reason": reason}).encode())
@@ -119,7 +119,7 @@ def _put(path: Path, content: bytes) -> None:
     os.replace(partial, path)
 
 
-def _words(fault: Exception) -> str:
+def fault_words(fault: Exception) -> str:
     """Kind, words and place of an unforeseen fault, in one line."""
     trace = fault.__traceback__
     while trace is not None and trace.tb_next is not None:

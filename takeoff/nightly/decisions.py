@@ -3,7 +3,7 @@
 import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Literal
 
@@ -65,8 +65,12 @@ def decide(
     rules: str,
     trust_times: bool,
     now: datetime,
+    longest: timedelta,
 ) -> list[Decision]:
-    """A decision for each model found. `moving` are the paths that wait; `rules` the key of tonight's rules."""
+    """A decision for each model found. `moving` are the paths that wait; `rules` the key of tonight's rules.
+
+    `longest` is the longest pause before a failing model is tried again.
+    """
     gone = {key: model for key, model in known.items() if key not in {m.key for m in found}}
     by_content: dict[str, list[KnownModel]] = {}
     for missing in sorted(gone.values(), key=lambda one: (one.removed, one.number)):
@@ -94,7 +98,7 @@ def decide(
         renamed = None
         if old is None and by_content.get(content):
             renamed = by_content[content].pop(0)
-        action, because = _action(old or renamed, content, rules, now)
+        action, because = _action(old or renamed, content, rules, now, longest)
         returned = old is not None and old.removed
         decisions.append(Decision(model, old, action, because, tuple(digests), content, renamed, returned))
     return decisions
@@ -115,7 +119,9 @@ def missing_models(
     ]
 
 
-def _action(old: KnownModel | None, content: str, rules: str, now: datetime) -> tuple[Action, str]:
+def _action(
+    old: KnownModel | None, content: str, rules: str, now: datetime, longest: timedelta
+) -> tuple[Action, str]:
     if old is None or old.state == "new":
         return "measure", "new"
     if old.content != content:
@@ -123,9 +129,9 @@ def _action(old: KnownModel | None, content: str, rules: str, now: datetime) -> 
     if old.rules != rules:
         return "measure", "rules"
     if old.state != "failing":
-        return "unchanged", ""
-    if old.next_attempt is None or now >= old.next_attempt:
-        return "measure", "retry"
+        return ("unchanged", "") if old.kept else ("measure", "retry")
+    if old.next_attempt is None or not now < old.next_attempt <= now + longest:
+        return "measure", "retry"  # due, or put off by a clock that was wrong then
     return "resting", old.reason
 
 

@@ -90,9 +90,9 @@ def list_models(folder: Path, include: Sequence[str], exclude: Sequence[str], su
             if _fits(path, exclude):
                 continue
             if entry.is_symlink():
-                if _fits(path, include):
+                if _fits(path, include) or (subfolders and entry.is_dir()):
                     passed_over.append(
-                        f"{shown(path)}: is a link; only files in the folder itself are measured"
+                        f"{shown(path)}: is a link and not followed; only what lies in the folder itself is measured"
                     )
                 continue
             if entry.is_dir(follow_symlinks=False):

@@ -55,7 +55,7 @@ class Isolation:
         began = time.monotonic()
         if order.version != __version__:
             reason = f"{socket.gethostname()} has takeoff {__version__}, the run has {order.version}; install the same"
-            return Outcome(order.number, "failed", reason, where=socket.gethostname())
+            return Outcome(order.number, "refused", reason, where=socket.gethostname())
         state: State
         folder = Path(tempfile.mkdtemp(prefix="takeoff-model-", dir=order.scratch or None))
         try:

@@ -73,7 +73,7 @@ class NightlyJob(_Table):
     """All of the `[nightly]` table; the defaults are those of the shipped nightly-job.toml."""
 
     name: str = ""
-    include: list[str] = ["*.ifc", "*.ifczip"]
+    include: list[str] = ["*.ifc", "*.ifczip", "*.ifcxml"]
     exclude: list[str] = [".*", "~*"]
     subfolders: bool = True
     together: Literal["apart", "by-folder"] = "apart"
@@ -87,6 +87,9 @@ class NightlyJob(_Table):
     retry_hours: Number = 20.0
     retry_longest_days: Number = 14.0
     keep_versions: int = Field(default=30, ge=1)
+    keep_removed_days: Number = 365.0
+    keep_reports: int = Field(default=400, ge=1)
+    report_link: str = Field(default="", pattern=r"^((https?|file)://[^\s]+)?$")
     watch_minutes: float = Field(default=5.0, gt=0, allow_inf_nan=False)
     history: str = ""
     alerts: Alerts = Alerts()

@@ -25,8 +25,8 @@ def make_mail(report: Report, mail: Mail) -> EmailMessage:
     message["Message-ID"] = make_msgid(domain=mail.sender.rpartition("@")[2].strip("> ") or "localhost")
     message["Auto-Submitted"] = "auto-generated"  # RFC 3834: no automatic answers
     message.set_content(report.text)
-    if report.html:
-        message.add_alternative(report.html, subtype="html")
+    if report.mail:
+        message.add_alternative(report.mail, subtype="html")
     return message
 
 

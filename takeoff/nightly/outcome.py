@@ -19,7 +19,7 @@ MEASURED = (*(name for name, _, _ in MEASURE_TABLES), FILE_NAME)
 RESULT_LIMIT = 1 << 30
 """Most bytes that a result may come back as, packed and unpacked."""
 
-State = Literal["measured", "nothing", "failed", "moved", "stopped"]
+State = Literal["measured", "nothing", "failed", "moved", "stopped", "refused"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +27,8 @@ class Outcome:
     """`measured` with its packed result, or why not.
 
     `nothing`: the files hold no concrete. `failed`: the reason says what went wrong. `moved`: the content was
-    not that of the order when it was read. `stopped`: the run ended first. `where` names the machine.
+    not that of the order when it was read. `stopped`: the run ended first. `refused`: the machine has another
+    program. `where` names the machine.
     """
 
     number: int

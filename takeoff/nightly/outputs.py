@@ -2,8 +2,10 @@
 
 import contextlib
 import os
+import re
 import secrets
 import shutil
+from collections.abc import Collection, Mapping
 from pathlib import Path
 
 from takeoff.findings import InputError
@@ -11,7 +13,9 @@ from takeoff.nightly.changes import Changes, ElementChange, ItemChange, csv_text
 from takeoff.nightly.outcome import BOOK, Result
 
 MODELS = "models"
+RUNS = "runs"
 WORK = ".work"
+_VERSION = re.compile(r"\d{4,}-[0-9a-f]{8}")
 PUBLISHED = (BOOK, "changes.csv")
 
 
@@ -74,10 +78,25 @@ class Outputs:
             partial.unlink(missing_ok=True)
 
     def remove_version(self, model_folder: str, folder: str) -> None:
-        """Remove the files of an old version."""
-        old = self.out / MODELS / model_folder / folder
+        """Remove the files of an old version; with the last version of a model goes what lies beside it."""
+        place = self.out / MODELS / model_folder
         with contextlib.suppress(FileNotFoundError):
-            os.replace(old, self.work / f"old-{secrets.token_hex(8)}")
+            os.replace(place / folder, self.work / f"old-{secrets.token_hex(8)}")
+            if not any(entry.is_dir() for entry in place.iterdir()):
+                os.replace(place, self.work / f"old-{secrets.token_hex(8)}")
+
+    def remove_unknown(self, known: Mapping[str, Collection[str]]) -> None:
+        """Remove version folders that a dead run put in place and did not come to keep; `known` by model folder."""
+        for model_folder, kept in known.items():
+            with contextlib.suppress(FileNotFoundError):
+                for entry in list((self.out / MODELS / model_folder).iterdir()):
+                    if _VERSION.fullmatch(entry.name) and entry.name not in kept:
+                        os.replace(entry, self.work / f"old-{secrets.token_hex(8)}")
+
+    def remove_reports(self, keep: int) -> None:
+        """Remove the reports of runs before the last `keep`."""
+        for old in sorted((self.out / RUNS).glob("*.json"))[:-keep]:
+            old.unlink(missing_ok=True)
 
     def close(self) -> None:
         """Clear the work folder."""

@@ -4,7 +4,7 @@ import json
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -17,16 +17,20 @@ from takeoff.nightly.history import questions
 from takeoff.nightly.history.reading import read_version
 from takeoff.nightly.history.schema import versions
 from takeoff.nightly.history.trends import trend
-from takeoff.nightly.names import shown
+from takeoff.nightly.names import escaped, shown
 from takeoff.nightly.outcome import BOOK
 from takeoff.nightly.outputs import MODELS
 from takeoff.nightly.pictures import trend_picture
+from takeoff.pricing.unit_systems import METRIC, SYSTEMS
+from takeoff.told import counted
 
 CARE = (
     "Quantities are for estimating. Temporary works, lifting, transport and structural adequacy are for competent, "
     "licensed people to decide under local codes."
 )
 ITEMS_SHOWN = 12
+POINTS_SHOWN = 400
+"""Most points of a trend in a report; `takeoff history trend` has them all."""
 ROWS_SHOWN = 200
 """Most rows of a table in the HTML report; the JSON report and the history have them all."""
 
@@ -55,13 +59,14 @@ WORDS = {"nothing": "no concrete", "rules": "rules changed", "measured": "measur
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """A report in the forms in which it is told. `loud` says whether there is something to see."""
+    """A report in the forms in which it is told. `loud`: there is something to see; `mail`: HTML for elsewhere."""
 
     summary: str
     data: Mapping[str, Any]
     html: str
     text: str
     loud: bool
+    mail: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,8 +81,13 @@ class Measured:
     elements_link: str
 
 
-def make_report(connection: Connection, job: int, finished: Pass, job_name: str, folder: Path) -> Report:
-    """The report of a pass: all that no report has told yet, the present state, and the trends."""
+def make_report(
+    connection: Connection, job: int, finished: Pass, job_name: str, folder: Path, link: str = ""
+) -> Report:
+    """The report of a pass: all that no report has told yet, the present state, and the trends.
+
+    `link` is the address under which the office opens the output folder; without it a mail has no links.
+    """
     events = questions.list_events(connection, job, None).records()
     alerts = questions.list_alerts(connection, job, None).records()
     figures = totals(connection, job)
@@ -86,7 +96,7 @@ def make_report(connection: Connection, job: int, finished: Pass, job_name: str,
     waiting = questions.list_waiting(connection, job).records()
     trends = [_trend(connection, job, *asked) for asked in TRENDS]
     counts = Counter(event["event"] for event in events)
-    summary = _summary(finished, counts, alerts, figures)
+    summary = _summary(finished, counts, alerts, figures, len(failing))
     data = {
         "program": "takeoff",
         "version": __version__,
@@ -120,20 +130,27 @@ def make_report(connection: Connection, job: int, finished: Pass, job_name: str,
         ],
         "care": CARE,
     }  # fmt: skip
-    html = _render(
-        data=data, events=events, alerts=alerts, measured=measured, failing=failing, waiting=waiting,
-        trends=trends, finished=finished, limit=ROWS_SHOWN, items_shown=ITEMS_SHOWN,
-        rows=questions.list_models(connection, job).records(),
+    rows = [_in_units(row) for row in questions.list_models(connection, job).records()]
+    html, mail = (
+        _render(
+            "report.html", data=data, events=events, alerts=alerts, measured=measured, failing=failing,
+            waiting=waiting, trends=trends, finished=finished, limit=ROWS_SHOWN, items_shown=ITEMS_SHOWN,
+            rows=rows, base=start, linked=linked,
+        )
+        for start, linked in (("", True), (f"{link.rstrip('/')}/" if link else "", bool(link)))
     )  # fmt: skip
-    return Report(summary, data, html, _text(data), bool(alerts))
+    return Report(summary, data, html, _text(data), bool(alerts), mail)
 
 
 def failure_report(message: str, job_name: str, folder: Path) -> Report:
     """The report of a run that could not be made at all."""
+    message = escaped(" ".join(message.splitlines()))
     summary = f"takeoff nightly FAILED: {message}"
     data = {"program": "takeoff", "version": __version__, "job": job_name, "folder": shown(str(folder)),
-            "summary": summary, "error": message}  # fmt: skip
-    return Report(summary, data, "", summary, True)
+            "moment": datetime.now(UTC).isoformat(timespec="seconds"), "summary": summary,
+            "error": message}  # fmt: skip
+    html, mail = (_render("failure.html", data=data, linked=linked) for linked in (True, False))
+    return Report(summary, data, html, summary, True, mail)
 
 
 def totals(connection: Connection, job: int) -> dict[str, Any]:
@@ -170,7 +187,7 @@ def _measured(connection: Connection, event: Mapping[str, Any]) -> Measured:
 
 def _trend(connection: Connection, job: int, what: str, label: str, form: str) -> dict[str, Any]:
     rows = trend(connection, job, what).rows
-    points = [(row[0], row[2]) for row in rows if row[2] is not None]
+    points = [(row[0], row[2]) for row in rows if row[2] is not None][-POINTS_SHOWN:]
     values = [value for _, value in points]
     known = [form.format(value) for value in values]
     unit = rows[-1][3] if rows else ""
@@ -187,8 +204,9 @@ def _trend(connection: Connection, job: int, what: str, label: str, form: str) -
 
 
 def _summary(
-    finished: Pass, counts: Mapping[str, int], alerts: Sequence[Mapping[str, Any]], figures: Mapping[str, Any]
-) -> str:
+    finished: Pass, counts: Mapping[str, int], alerts: Sequence[Mapping[str, Any]], figures: Mapping[str, Any],
+    failing: int,
+) -> str:  # fmt: skip
     """One line for the subject of a mail: what needs a person first."""
     told = [
         f"{number} {'without concrete' if kind == 'nothing' else kind}"
@@ -198,7 +216,10 @@ def _summary(
     again = counts.get("rules", 0) + counts.get("measured", 0)
     if again:
         told.append(f"{again} measured again")
-    head = f"{len(alerts)} alert{'' if len(alerts) == 1 else 's'}" if alerts else "nothing to see"
+    still = failing - counts.get("failed", 0)
+    if still > 0:
+        told.append(f"{still} still failing")
+    head = counted(len(alerts), "alert") if alerts else "no alerts" if failing else "nothing to see"
     text = f"takeoff nightly: {head}; {finished.models} model{'' if finished.models == 1 else 's'}" + (
         f", {', '.join(told)}" if told else ", no change"
     )
@@ -246,6 +267,16 @@ def _changes_data(one: Measured) -> dict[str, Any]:
     }
 
 
+def _in_units(row: Mapping[str, Any]) -> dict[str, Any]:
+    """A row of models with its figures in the units of its bill, named beside them."""
+    system = SYSTEMS.get(row["units"], METRIC)
+    shown: dict[str, Any] = dict(row)
+    for name, unit in (("net_volume_m3", "m3"), ("formwork_m2", "m2")):
+        shown[f"{unit}_unit"] = system.unit(unit)
+        shown[name] = None if row[name] is None else row[name] * system.factor(unit)
+    return shown
+
+
 def _plain(value: Any) -> Any:
     return value.isoformat(timespec="seconds") if isinstance(value, datetime) else value
 
@@ -254,7 +285,7 @@ def _plain_row(row: Mapping[str, Any]) -> dict[str, Any]:
     return {name: _plain(value) for name, value in row.items()}
 
 
-def _render(**values: Any) -> str:
+def _render(page: str, **values: Any) -> str:
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
     environment = Environment(
@@ -269,7 +300,7 @@ def _render(**values: Any) -> str:
     environment.filters["share"] = lambda value: "" if value is None else f"{value:.1%}"
     environment.filters["told"] = lambda word: WORDS.get(word, word)
     environment.filters["moment"] = lambda value: "" if value is None else f"{value:%Y-%m-%d %H:%M}"
-    return environment.get_template("report.html").render(values)
+    return environment.get_template(page).render(values)
 
 
 def _figure(value: float | None) -> str:

@@ -13,6 +13,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from takeoff.findings import InputError
 from takeoff.nightly.alerts import change_alerts
 from takeoff.nightly.changes import Changes, compare
+from takeoff.nightly.child import fault_words
 from takeoff.nightly.decisions import Decision, changed_files, decide, missing_models
 from takeoff.nightly.finished import Pass
 from takeoff.nightly.folder import Listing, list_models
@@ -28,10 +29,10 @@ from takeoff.nightly.names import is_plain, shown
 from takeoff.nightly.order import Limits, Order, PinnedRules, pin_rules
 from takeoff.nightly.outcome import Outcome, unpack
 from takeoff.nightly.outputs import Outputs
-from takeoff.nightly.report import Report, make_report
+from takeoff.nightly.report import Report, failure_report, make_report
 from takeoff.nightly.secrets import HISTORY, secret
 from takeoff.nightly.stillness import moving_files
-from takeoff.nightly.telling import write_report
+from takeoff.nightly.telling import write_failure, write_report
 from takeoff.nightly.workers import Workers
 from takeoff.settings import Settings
 
@@ -83,7 +84,7 @@ def session(place: Place, log: Log) -> Iterator["Session"]:
         place.out.mkdir(parents=True, exist_ok=True)
     except OSError as fault:
         raise InputError(f"{place.out}: cannot be written ({fault.strerror}); give another place") from fault
-    with hold(place.out) as died:
+    with hold(place.out) as died, told_when_it_fails(place):
         try:
             outputs.prepare()
         except OSError as fault:
@@ -91,13 +92,9 @@ def session(place: Place, log: Log) -> Iterator["Session"]:
         engine = open_database(place.url)
         try:
             with alone(engine, place.job_name) as held:
-                if not held:
-                    raise InputError(
-                        f"history: another run of {place.job_name!r} is at work; nothing was done"
-                    )
                 if died:
                     log("warning", "dead-run", died)
-                yield Session(place, outputs, History(engine, shown(place.job_name)), log)
+                yield Session(place, outputs, History(engine, shown(place.job_name), held), log)
         except SQLAlchemyError as fault:
             raise InputError(f"history: {words(fault)}; what was finished is kept, run again") from fault
         except OSError as fault:
@@ -105,6 +102,25 @@ def session(place: Place, log: Log) -> Iterator["Session"]:
         finally:
             outputs.close()
             engine.dispose()
+
+
+@contextmanager
+def told_when_it_fails(place: Place) -> Iterator[None]:
+    """A run that fails leaves a page that says so in the place of the report, so that none is read as today's.
+
+    Faults that nobody foresaw become an InputError too: the office is told of them as of any other.
+    """
+    try:
+        yield
+    except InputError as fault:
+        write_failure(failure_report(str(fault), shown(place.job_name), place.folder), place.out)
+        raise
+    except Exception as fault:
+        told = InputError(
+            f"the program stumbled ({fault_words(fault)}); what was finished is kept, run again"
+        )
+        write_failure(failure_report(str(told), shown(place.job_name), place.folder), place.out)
+        raise told from fault
 
 
 def _not_written(place: Place, fault: OSError) -> InputError:
@@ -122,6 +138,7 @@ class Session:
         self.outputs = outputs
         self.history = history
         self.log = log
+        self._after_dead = False
 
     def run_pass(
         self, settings: Settings, job: NightlyJob, processes: int, workers: Callable[[], Workers],
@@ -140,6 +157,7 @@ class Session:
         if not idle and not look.gone and not any(map(_is_news, look.decisions)):
             return None
         run, dead = self.history.start_run(began)
+        self._after_dead |= bool(dead)
         for moment in dead:
             told = f"the run of {moment:%Y-%m-%d %H:%M} UTC died; going on"
             self.log("warning", "run-interrupted", told, run=run)
@@ -149,7 +167,8 @@ class Session:
         except BaseException as fault:
             with contextlib.suppress(SQLAlchemyError):
                 state = "stopped" if isinstance(fault, KeyboardInterrupt) else "failed"
-                self.history.finish_run(run, state, clock(), {})
+                said = {} if state == "stopped" else {"summary": shown(str(fault))}
+                self.history.finish_run(run, state, clock(), said)
             raise
         actions = Counter(decision.action for decision in look.decisions)
         return Pass(
@@ -158,12 +177,13 @@ class Session:
             (clock() - began).total_seconds(),
         )  # fmt: skip
 
-    def report(self, finished: Pass) -> Report:
-        """The report of a pass, in place in the output folder."""
-        with self.history.engine.connect() as connection:
-            report = make_report(
-                connection, self.history.job, finished, shown(self.place.job_name), self.place.folder
+    def report(self, finished: Pass, link: str = "") -> Report:
+        """The report of a pass, in place in the output folder; `link` is how a mail leads there."""
+        report = self.history.read(
+            lambda connection: make_report(
+                connection, self.history.job, finished, shown(self.place.job_name), self.place.folder, link
             )
+        )
         write_report(report, self.outputs, finished.run)
         return report
 
@@ -199,7 +219,8 @@ class Session:
             )
         changed, waited = changed_files(found, known, job.trust_times)
         moving = moving_files(folder, changed, waited, job.settle_seconds)
-        decisions = decide(folder, listing, found, known, moving, rules, job.trust_times, now)
+        longest = timedelta(days=job.retry_longest_days)
+        decisions = decide(folder, listing, found, known, moving, rules, job.trust_times, now, longest)
         gone = missing_models(known, found, decisions, listing)
         remarks += (*listing.passed_over, *_names(decisions), *_unseen(listing), *_copies(decisions))
         return _Look(tuple(decisions), tuple(gone), remarks)
@@ -278,8 +299,11 @@ class Session:
                 )
                 return "measured"
         if outcome.state == "nothing":
+            old = decision.known or decision.renamed_from
+            had = old is not None and old.version is not None
+            told = [Alert("removed", "held concrete before, now none")] if had and job.alerts.removed else []
             self.history.not_measured(
-                run, decision, number, rules.key, "nothing", outcome.reason, (), now, None
+                run, decision, number, rules.key, "nothing", outcome.reason, told, now, None
             )
             self.log("info", "nothing", f"{name}: {outcome.reason}", **fields)
         elif outcome.state == "moved":
@@ -304,10 +328,12 @@ class Session:
         before = None
         detail = ""
         if before_key:
-            with self.history.engine.connect() as connection:
-                before = read_version(connection, before_key)
-                if decision.because == "rules":
-                    detail = f"{', '.join(changed_rules(connection, before_key, rules.inputs))} changed; "
+            before = self.history.read(lambda connection: read_version(connection, before_key))
+            if decision.because == "rules":
+                other = self.history.read(
+                    lambda connection: changed_rules(connection, before_key, rules.inputs)
+                )
+                detail = f"{', '.join(other)} changed; "
         changes = compare(before, result.tables)
         detail += changes.words() if before else ""
         version = before_number + 1
@@ -319,9 +345,21 @@ class Session:
             change_alerts(changes, job.alerts), detail, now,
         )  # fmt: skip
         self._put_in_sight(VersionPlace(key, model_folder, folder))
-        for old in self.history.prune(outcome.number, job.keep_versions):
-            self.outputs.remove_version(model_folder, old)
         return changes
+
+    def tidy(self, job: NightlyJob, now: datetime) -> None:
+        """Remove what is kept no longer: files and details of old versions and of models long gone, old reports.
+
+        Files go first: what is still in the history is found again by the next run, should this one be killed.
+        """
+        before = now - timedelta(days=job.keep_removed_days)
+        for old in self.history.outlived(job.keep_versions, before):
+            self.outputs.remove_version(old.model_folder, old.folder)
+            self.history.forget(old.version)
+        self.outputs.remove_reports(job.keep_reports)
+        if self._after_dead:
+            self.outputs.remove_unknown(self.history.kept_folders())
+            self._after_dead = False
 
     def _failed(
         self, run: int, decision: Decision, number: int, rules: PinnedRules, reason: str, job: NightlyJob,

@@ -11,6 +11,8 @@ Signature = tuple[int, int, int, int]
 
 TAIL_BYTES = 1 << 16
 _END = re.compile(rb"END-ISO-10303-21\s*;?")  # ISO 10303-21, the last line of an exchange structure
+_XML_ROOT = re.compile(rb"<([^\s<>!?/]+)")
+_XML_AFTER = rb"\s*>\s*(<!--[^<>]*-->\s*)*$"
 _ZIP_END = b"PK\x05\x06"  # the end of central directory record of a zip
 _ZIP_HEADS = (b"PK\x03\x04", _ZIP_END)
 
@@ -67,4 +69,8 @@ def _end_fault(path: Path) -> str:
         return "" if _ZIP_END in tail else "the end of the zip is missing so far"
     if head.removeprefix(b"\xef\xbb\xbf").lstrip()[:12].upper() == b"ISO-10303-21":
         return "" if _END.search(tail) else "its end is missing so far"
+    if head.removeprefix(b"\xef\xbb\xbf").lstrip()[:5].lower() == b"<?xml":
+        root = _XML_ROOT.search(head)
+        closed = root and re.search(b"</" + re.escape(root[1]) + _XML_AFTER, tail)
+        return "" if closed else "its end is missing so far"
     return ""

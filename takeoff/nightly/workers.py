@@ -7,8 +7,10 @@ from collections.abc import Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from typing import TYPE_CHECKING, Any, Protocol
 
+from takeoff import __version__
 from takeoff.findings import InputError
 from takeoff.nightly.isolation import Isolation, run_order
+from takeoff.nightly.names import shown
 from takeoff.nightly.nursery import Nursery, available
 from takeoff.nightly.order import Order, PinnedRules
 from takeoff.nightly.outcome import Outcome
@@ -89,6 +91,7 @@ class ClusterWorkers:
             self._client.wait_for_workers(1, timeout=CONNECT_SECONDS)
         except (OSError, TimeoutError, ValueError) as fault:
             raise InputError(f"cluster {address}: no scheduler with a worker answers ({fault})") from fault
+        self._check_programs()
 
     def outcomes(self, orders: Sequence[Order], rules: PinnedRules) -> Iterator[Outcome]:
         """Outcomes as they come. Raises InputError when the cluster is lost; what came before stays good."""
@@ -107,6 +110,27 @@ class ClusterWorkers:
         """Leave the cluster; orders that were not begun are not begun any more."""
         with contextlib.suppress(Exception):
             self._client.close(timeout=5)
+
+    def _check_programs(self) -> None:
+        """Raise InputError naming the workers that could not measure what the run measures."""
+        try:
+            found = self._client.run(program_version, on_error="return")
+        except Exception as fault:
+            self.stop()
+            said = shown(f"{type(fault).__name__}: {fault}")
+            raise InputError(f"cluster {self._address}: its workers could not be asked ({said})") from fault
+        wrong = [
+            f"{place} has {version if isinstance(version, str) else f'none that runs ({shown(str(version))})'}"
+            for place, version in sorted(found.items())
+            if version != __version__
+        ]
+        if wrong:
+            self.stop()
+            more = f" and {len(wrong) - 3} more" if len(wrong) > 3 else ""
+            raise InputError(
+                f"cluster {self._address}: the run has takeoff {__version__}, worker {', '.join(wrong[:3])}{more}; "
+                "install the same on all"
+            )
 
     def _next(self, arrivals: Any) -> Any:
         """The next finished future, looking meanwhile whether there still is a cluster."""
@@ -133,7 +157,12 @@ class ClusterWorkers:
         from distributed import CancelledError, KilledWorker
 
         try:
-            return future.result(timeout=CONNECT_SECONDS)
+            outcome: Outcome = future.result(timeout=CONNECT_SECONDS)
+            if outcome.state == "refused":  # by a worker that came later
+                raise InputError(f"cluster {self._address}: {outcome.reason}")
+            return outcome
+        except InputError:
+            raise
         except KilledWorker:
             return Outcome(order.number, "failed", "several workers were lost while they measured it")
         except CancelledError as fault:
@@ -144,6 +173,11 @@ class ClusterWorkers:
             return Outcome(
                 order.number, "failed", f"the worker could not run it ({type(fault).__name__}: {fault})"
             )
+
+
+def program_version() -> str:
+    """The version of this program where this is called."""
+    return __version__
 
 
 def _same(rules: PinnedRules) -> PinnedRules:

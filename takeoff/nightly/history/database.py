@@ -1,5 +1,6 @@
 """The database of the history: opened by URL, its tables brought to this program's version."""
 
+import contextlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -10,13 +11,16 @@ from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, text
-from sqlalchemy.exc import ArgumentError, SQLAlchemyError
+from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError, SQLAlchemyError
 
 from takeoff.findings import InputError
 from takeoff.nightly.secrets import HISTORY
 
 SCRIPTS = Path(__file__).parent / "migrations"
 FILE_NAME = "history.sqlite"
+
+_PASSING = ("08", "53", "57")
+"""Classes of PostgreSQL's error codes: connection, resources, intervention of an operator."""
 
 _DRIVERS = {"postgresql": "postgresql+psycopg", "postgres": "postgresql+psycopg"}
 
@@ -83,28 +87,77 @@ def words(fault: SQLAlchemyError) -> str:
     return said[0][:300] if said else type(fault).__name__
 
 
-@contextmanager
-def alone(engine: Engine, job: str) -> Iterator[bool]:
-    """Hold a job in the database against other runs, also those on other machines and into other folders.
+class Hold:
+    """A job held in the database against other runs, also those on other machines and into other folders.
 
-    Gives False when another holds it. PostgreSQL forgets the hold with the connection; SQLite has none, there
-    the lock of the output folder does.
+    PostgreSQL forgets the hold with the connection; SQLite has none, there the lock of the output folder does.
     """
-    if engine.dialect.name != "postgresql":
-        yield True
-        return
-    with engine.connect() as connection:
-        name = {"name": f"takeoff nightly {job}"}
-        held = bool(
-            connection.execute(text("SELECT pg_try_advisory_lock(hashtextextended(:name, 0))"), name).scalar()
-        )
-        connection.commit()
+
+    def __init__(self, engine: Engine, job: str) -> None:
+        self._engine = engine
+        self._name = {"name": f"takeoff nightly {job}"}
+        self._connection: Connection | None = None
+
+    def take(self) -> bool:
+        """Take the hold, or make sure of it after the database was away; False when another run has it."""
+        if self._engine.dialect.name != "postgresql":
+            return True
+        if self._connection is not None:
+            try:
+                self._connection.execute(text("SELECT 1"))
+                self._connection.commit()
+                return True
+            except SQLAlchemyError:
+                self.release()
+        connection = self._engine.connect()
         try:
-            yield held
-        finally:
-            if held:
-                connection.execute(text("SELECT pg_advisory_unlock(hashtextextended(:name, 0))"), name)
-                connection.commit()
+            lock = text("SELECT pg_try_advisory_lock(hashtextextended(:name, 0))")
+            held = bool(connection.execute(lock, self._name).scalar())
+            connection.commit()
+        except SQLAlchemyError:
+            connection.invalidate()
+            connection.close()
+            raise
+        if held:
+            self._connection = connection
+        else:
+            connection.close()
+        return held
+
+    def release(self) -> None:
+        """Let go of it; a connection that is lost has done so itself."""
+        connection, self._connection = self._connection, None
+        if connection is None:
+            return
+        with contextlib.suppress(SQLAlchemyError):
+            # The hold ends with the session in the database, whatever state it is in.
+            connection.invalidate()
+            connection.close()
+
+
+@contextmanager
+def alone(engine: Engine, job: str) -> Iterator[Hold]:
+    """The hold of a job, let go at the end. Raises InputError when another run has it."""
+    hold = Hold(engine, job)
+    if not hold.take():
+        raise InputError(f"history: another run of {job!r} is at work; nothing was done")
+    try:
+        yield hold
+    finally:
+        hold.release()
+
+
+def passes(fault: DBAPIError) -> bool:
+    """Whether a fault may pass by waiting: the server is away or restarts, the file is locked by another."""
+    if fault.connection_invalidated:
+        return True
+    if not isinstance(fault, OperationalError):
+        return False
+    code = getattr(fault.orig, "sqlstate", None)
+    if code is not None:
+        return str(code)[:2] in _PASSING
+    said = str(fault.orig)
+    return "locked" in said or "busy" in said or type(fault.orig).__module__.startswith("psycopg")
 
 
 def _sqlite_connect(connection: Any, record: Any) -> None:

@@ -21,7 +21,10 @@ class KnownFile:
 
 @dataclass(frozen=True, slots=True)
 class KnownModel:
-    """A model as the last run left it. `rules` and `content` are those of the last try."""
+    """A model as the last run left it. `rules` and `content` are those of the last try.
+
+    `kept`: there is no version, or the files and elements of the last one are there still.
+    """
 
     number: int
     key: str
@@ -38,6 +41,7 @@ class KnownModel:
     removed: bool
     version: int | None
     version_rules: str
+    kept: bool
     files: Mapping[str, KnownFile]
 
 
@@ -49,7 +53,7 @@ def known_models(connection: Connection, job: int) -> dict[str, KnownModel]:
         signature = (row.size, row.mtime_ns, row.ctime_ns, int(row.inode))
         own.setdefault(row.model_id, {})[row.key] = KnownFile(row.path, signature, row.sha256)
     query = (
-        select(models, versions.c.rules.label("version_rules"))
+        select(models, versions.c.rules.label("version_rules"), versions.c.detailed)
         .outerjoin(versions, models.c.version_id == versions.c.id)
         .where(models.c.job_id == job)
         .order_by(models.c.id)
@@ -58,7 +62,7 @@ def known_models(connection: Connection, job: int) -> dict[str, KnownModel]:
         row.key: KnownModel(
             row.id, row.key, row.name, row.folder, row.state, row.content, row.rules, row.attempts,
             row.next_attempt, row.reason, row.waiting, row.waiting_since, row.removed is not None,
-            row.version_id, row.version_rules or "", own.get(row.id, {}),
+            row.version_id, row.version_rules or "", row.detailed is not False, own.get(row.id, {}),
         )
         for row in connection.execute(query)
     }  # fmt: skip

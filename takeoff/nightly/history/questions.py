@@ -45,15 +45,15 @@ def list_runs(connection: Connection, job: int) -> Answer:
 
 
 def list_models(connection: Connection, job: int) -> Answer:
-    """Models with their state and the figures of their last good version."""
+    """Models with their state and the figures of their last good version; none for one without concrete now."""
     figures = ("measured", "elements", "net_volume_m3", "formwork_m2", "reinforcement_kg", "share_volume",
-               "net_total", "currency", "errors", "warnings")  # fmt: skip
+               "net_total", "currency", "errors", "warnings", "units")  # fmt: skip
     query = (
         select(
             models.c.name, models.c.state, models.c.reason, models.c.waiting, models.c.removed,
             versions.c.number.label("version"), *(versions.c[name] for name in figures), models.c.folder,
         )
-        .outerjoin(versions, models.c.version_id == versions.c.id)
+        .outerjoin(versions, (models.c.version_id == versions.c.id) & (models.c.state != "nothing"))
         .where(models.c.job_id == job)
     )  # fmt: skip
     columns = ("model", "state", "reason", "waiting", "removed", "version", *figures, "folder")
@@ -121,22 +121,27 @@ def changes_since(
 ) -> tuple[tuple[str, Changes], ...]:
     """For each model that has a newer version: its last one against the last one before `since`.
 
-    `since` None means: what the last run measured. A model without an older version is compared with nothing.
+    `since` None means: what the last report told, also where runs that died had measured it. A model without an
+    older version is compared with nothing.
     """
     query = (
-        select(models.c.name, versions.c.id, versions.c.run_id, versions.c.measured)
+        select(models.c.id.label("model"), models.c.name, versions.c.id, versions.c.measured)
         .join(models, versions.c.model_id == models.c.id)
         .where(models.c.job_id == job)
         .order_by(models.c.id, versions.c.number)
     )
-    last = last_run(connection, job)
-    own: dict[str, list[Any]] = {}
+    told = select(events.c.version_id).where(
+        events.c.told_run_id == last_run(connection, job), events.c.version_id.is_not(None)
+    )
+    last = set(connection.scalars(told))
+    own: dict[int, list[Any]] = {}
     for row in connection.execute(query):
         if fits_name(row.name, pattern):
-            own.setdefault(row.name, []).append(row)
+            own.setdefault(row.model, []).append(row)
     found = []
-    for name, rows in sorted(own.items()):
-        recent = [row.run_id == last if since is None else row.measured >= since for row in rows]
+    for rows in sorted(own.values(), key=lambda rows: (rows[0].name, rows[0].model)):
+        name = rows[0].name
+        recent = [row.id in last if since is None else row.measured >= since for row in rows]
         old = [row for row, is_recent in zip(rows, recent, strict=True) if not is_recent]
         if not recent[-1]:
             continue

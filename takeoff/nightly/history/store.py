@@ -2,16 +2,21 @@
 
 import itertools
 import socket
-from collections.abc import Iterator, Mapping, Sequence
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
+from functools import wraps
+from typing import Any, Concatenate, ParamSpec, TypeVar
 
-from sqlalchemy import Connection, Engine, delete, insert, select, update
+from sqlalchemy import Connection, Engine, delete, func, insert, select, update
+from sqlalchemy.exc import DBAPIError
 
 from takeoff import __version__
+from takeoff.findings import InputError
 from takeoff.nightly.decisions import Decision
+from takeoff.nightly.history.database import Hold, passes
 from takeoff.nightly.history.known import KnownModel, known_models
 from takeoff.nightly.history.schema import (
     alerts,
@@ -48,11 +53,48 @@ class VersionPlace:
     folder: str
 
 
-class History:
-    """The history of one job."""
+_Given = ParamSpec("_Given")
+_Found = TypeVar("_Found")
 
-    def __init__(self, engine: Engine, job_name: str) -> None:
+PATIENCE_SECONDS = 300.0
+"""How long a run waits for a database that is away or locked: a restart or a backup does not cost the night."""
+PAUSE_SECONDS = 1.0
+
+
+def _lasting(
+    work: "Callable[Concatenate[History, _Given], _Found]",
+) -> "Callable[Concatenate[History, _Given], _Found]":
+    """The work, done again while the database is away; each is one transaction, so that nothing is there by half."""
+
+    @wraps(work)
+    def lasting(history: "History", *given: _Given.args, **named: _Given.kwargs) -> _Found:
+        end = time.monotonic() + PATIENCE_SECONDS
+        while True:
+            try:
+                return work(history, *given, **named)
+            except DBAPIError as fault:
+                if not passes(fault) or time.monotonic() > end:
+                    raise
+            while True:
+                time.sleep(PAUSE_SECONDS)
+                try:
+                    if history.hold is None or history.hold.take():
+                        break
+                    if time.monotonic() > end:
+                        raise InputError("history: another run took the job while the database was away")
+                except DBAPIError:
+                    if time.monotonic() > end:
+                        raise
+
+    return lasting
+
+
+class History:
+    """The history of one job, held by `hold`."""
+
+    def __init__(self, engine: Engine, job_name: str, hold: Hold | None = None) -> None:
         self.engine = engine
+        self.hold = hold
         with self.begin() as connection:
             number = connection.scalar(select(jobs.c.id).where(jobs.c.name == job_name))
             if number is None:
@@ -65,11 +107,19 @@ class History:
         with self.engine.begin() as connection:
             yield connection
 
+    @_lasting
+    def read(self, ask: Callable[[Connection], _Found]) -> _Found:
+        """The answer to a question that is put to the database."""
+        with self.engine.connect() as connection:
+            return ask(connection)
+
+    @_lasting
     def known(self) -> dict[str, KnownModel]:
         """The models by key, as the last run left them."""
         with self.engine.connect() as connection:
             return known_models(connection, self.job)
 
+    @_lasting
     def start_run(self, now: datetime) -> tuple[int, list[datetime]]:
         """A new run; and when those runs began that died without closing, which are marked as interrupted."""
         with self.begin() as connection:
@@ -82,6 +132,7 @@ class History:
             )  # fmt: skip
         return run, began
 
+    @_lasting
     def finish_run(self, run: int, state: str, now: datetime, figures: Mapping[str, Any]) -> None:
         """Close a run; with state `done` all that was not told yet counts as told by it."""
         with self.begin() as connection:
@@ -94,6 +145,7 @@ class History:
                     untold = table.c.told_run_id.is_(None) & table.c.model_id.in_(own)
                     connection.execute(update(table).where(untold).values(told_run_id=run))
 
+    @_lasting
     def see(
         self,
         run: int,
@@ -120,12 +172,19 @@ class History:
                 _alert(connection, run, model.number, [alert] if alert else [], None)
             return numbers
 
+    @_lasting
     def measured(
         self, run: int, decision: Decision, number: int, tables: Tables, rules: tuple[str, Mapping[str, str]],
         folder: str, version: int, told: Sequence[Alert], detail: str, now: datetime,
     ) -> int:  # fmt: skip
         """Keep a measured version, number `version` of its model, whole; gives its key."""
         with self.begin() as connection:
+            kept = select(versions.c.id).where(
+                versions.c.model_id == number, versions.c.number == version, versions.c.run_id == run
+            )
+            there = connection.scalar(kept)
+            if there is not None:  # kept just before the database was away, and its answer was lost
+                return int(there)
             key = _inserted(
                 connection, versions, model_id=number, run_id=run, number=version, content=decision.content,
                 rules=rules[0], measured=now, because=decision.because, folder=folder, published=False,
@@ -153,6 +212,7 @@ class History:
             _alert(connection, run, number, told, key)
         return key
 
+    @_lasting
     def not_measured(
         self, run: int, decision: Decision, number: int, rules: str, state: str, reason: str,
         told: Sequence[Alert], now: datetime, wait: timedelta | None,
@@ -171,17 +231,20 @@ class History:
                 _event(connection, run, number, "failed" if state == "failing" else "nothing", now, reason)
                 _alert(connection, run, number, told, None)
 
+    @_lasting
     def moved(self, run: int, decision: Decision, number: int, reason: str, now: datetime) -> None:
         """Keep that a model changed while it was measured: it waits, and its files count as not read."""
         with self.begin() as connection:
             _wait(connection, run, number, reason, now)
             connection.execute(update(files).where(files.c.model_id == number).values(sha256=""))
 
+    @_lasting
     def alert(self, run: int, number: int, told: Alert) -> None:
         """An alert that comes with no new version."""
         with self.begin() as connection:
             _alert(connection, run, number, [told], None)
 
+    @_lasting
     def alerted(self, number: int, kind: str, since: datetime) -> bool:
         """Whether a model has had an alert of this kind in a run since a moment."""
         with self.engine.connect() as connection:
@@ -192,11 +255,13 @@ class History:
             )
             return connection.execute(query.limit(1)).first() is not None
 
+    @_lasting
     def folder(self, number: int) -> str:
         """The output folder of a model."""
         with self.engine.connect() as connection:
             return str(connection.scalar(select(models.c.folder).where(models.c.id == number)))
 
+    @_lasting
     def last_version(self, number: int) -> tuple[int, int]:
         """Key and number of the last good version of a model, zeros where there is none."""
         with self.engine.connect() as connection:
@@ -207,6 +272,7 @@ class History:
             ).first()
             return (row.id, row.number) if row else (0, 0)
 
+    @_lasting
     def unpublished(self) -> list[VersionPlace]:
         """Last versions of models whose files are not in their place yet."""
         with self.engine.connect() as connection:
@@ -218,28 +284,56 @@ class History:
             )
             return [VersionPlace(row.id, row.place, row.folder) for row in rows]
 
+    @_lasting
     def published(self, version: int) -> None:
         """Note that the files of a version are in place."""
         with self.begin() as connection:
             connection.execute(update(versions).where(versions.c.id == version).values(published=True))
 
-    def prune(self, number: int, keep: int) -> list[str]:
-        """Forget elements and findings of versions before the last `keep`; gives the folders of these.
-
-        Totals, quantities, items, money and shares stay.
-        """
-        with self.begin() as connection:
+    @_lasting
+    def outlived(self, keep: int, removed_before: datetime) -> list[VersionPlace]:
+        """Versions whose files and details have served: those before the last `keep` of a model, and all of a
+        model that is gone since before `removed_before`."""
+        with self.engine.connect() as connection:
+            own = (models.c.job_id == self.job) & versions.c.detailed
+            joined = select(models.c.id).join(versions, versions.c.model_id == models.c.id).where(own)
+            many = joined.group_by(models.c.id).having(func.count() > keep)
+            gone = joined.where(models.c.removed < removed_before)
             rows = connection.execute(
-                select(versions.c.id, versions.c.folder)
-                .where(versions.c.model_id == number, versions.c.detailed)
-                .order_by(versions.c.number.desc())
-                .offset(keep)
-            ).all()
+                select(versions.c.id, models.c.folder.label("place"), versions.c.folder, models.c.id.label("model"),
+                       (models.c.removed < removed_before).label("gone"))
+                .join(models, versions.c.model_id == models.c.id)
+                .where(own, models.c.id.in_(many) | models.c.id.in_(gone))
+                .order_by(models.c.id, versions.c.number.desc())
+            ).all()  # fmt: skip
+        found = []
+        for _, group in itertools.groupby(rows, key=lambda row: row.model):
+            found += [row for place, row in enumerate(group) if place >= keep or row.gone]
+        return [VersionPlace(row.id, row.place, row.folder) for row in found]
+
+    @_lasting
+    def kept_folders(self) -> dict[str, set[str]]:
+        """The version folders that are kept, by the output folder of their model."""
+        with self.engine.connect() as connection:
+            rows = connection.execute(
+                select(models.c.folder.label("place"), versions.c.folder)
+                .outerjoin(versions, (versions.c.model_id == models.c.id) & versions.c.detailed)
+                .where(models.c.job_id == self.job)
+            )
+            found: dict[str, set[str]] = {}
             for row in rows:
-                for name in FORGETTABLE:
-                    connection.execute(delete(details[name]).where(details[name].c.version_id == row.id))
-                connection.execute(update(versions).where(versions.c.id == row.id).values(detailed=False))
-            return [row.folder for row in rows]
+                found.setdefault(row.place, set()).update([row.folder] if row.folder else [])
+            return found
+
+    @_lasting
+    def forget(self, version: int) -> None:
+        """Forget elements, places and findings of a version; totals, quantities, items, money and shares stay."""
+        with self.begin() as connection:
+            for name in FORGETTABLE:
+                connection.execute(delete(details[name]).where(details[name].c.version_id == version))
+            connection.execute(
+                update(versions).where(versions.c.id == version).values(detailed=False, published=True)
+            )
 
     def _number(self, connection: Connection, run: int, decision: Decision, now: datetime) -> int:
         """The model's number, having added it or given it its new name."""

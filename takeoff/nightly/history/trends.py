@@ -37,7 +37,7 @@ Pair = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class _Step:
-    """What became of a model in a run: measured, removed, or returned with its last figure."""
+    """What became of a model in a run: measured, removed, found without concrete, or returned with its last figure."""
 
     run: int
     version: int
@@ -69,7 +69,7 @@ def trend(connection: Connection, job: int, what: str, pattern: str = "*", toget
                 now[step.model] = last[step.model] = step.pair
                 if not together:
                     rows.append((moment, step.name, _figure([step.pair], what), unit))
-            elif step.kind == "removed":
+            elif step.kind in ("removed", "nothing"):
                 now.pop(step.model, None)
             elif step.model in last:
                 now[step.model] = last[step.model]
@@ -107,7 +107,7 @@ def _steps(connection: Connection, job: int, values: Mapping[int, Pair], pattern
     moves = (
         select(events.c.run_id, events.c.kind, models.c.id.label("model"), models.c.name)
         .join(models, events.c.model_id == models.c.id)
-        .where(models.c.job_id == job, events.c.kind.in_(("removed", "returned")))
+        .where(models.c.job_id == job, events.c.kind.in_(("removed", "returned", "nothing")))
     )
     # Version 0: a model comes back before it is measured anew.
     steps += [
