@@ -254,6 +254,18 @@ def test_one_share_on_pieces_of_one_kind_is_another_section():
     assert [cause.startswith("the same share on 3 pieces") for cause in causes] == [True, True, True, False]
 
 
+@pytest.mark.parametrize("value", [0.9, 0.985])
+def test_what_is_left_to_others_explains_a_difference(value):
+    plan = element(("Q", "NetVolume", value))
+    result = compare_declared([measured(1.0)], [plan], LIMITS, {("m.ifc", "A"): 1.0 - value})
+    assert result.rows[0].cause == "without what it shares with other elements, which counts here"
+
+
+def test_a_meaning_that_leaves_most_of_a_difference_explains_nothing():
+    assert likely_cause("volume", 0.992, 1.0, [Reference(0.996, "shared")]) == "shared"
+    assert likely_cause("volume", 0.992, 1.0, [Reference(0.9965, "shared")]).startswith("no simple")
+
+
 def test_the_box_round_a_piece_is_recognised():
     part = measured(1.0, length_m=2.0, width_m=1.0, height_m=0.8)
     result = compare(element(("Q", "NetVolume", 1.6)), part)

@@ -22,6 +22,8 @@ UNIT_TOLERANCE = 5e-3
 WEIGHT_TOLERANCE = 0.08
 """Wider, since a weight is measured by an assumed density; narrow enough to tell pounds from twice."""
 MOST_TIMES = 50
+EXPLAINED = 0.5
+"""Another meaning explains a difference when it leaves no more than this part of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +51,8 @@ def likely_cause(kind: str, declared: float, measured: float, references: Sequen
     """The likely cause in a few words: another meaning (`references`, within 0.5 %), another unit, counted
     several times, else that none was found."""
     for reference in references:
-        if reference.value > 0 and abs(declared / reference.value - 1.0) <= UNIT_TOLERANCE:
+        explains = abs(declared - reference.value) <= EXPLAINED * abs(declared - measured)
+        if reference.value > 0 and explains and abs(declared / reference.value - 1.0) <= UNIT_TOLERANCE:
             return reference.cause
     ratio = declared / measured
     near = WEIGHT_TOLERANCE if kind == "weight" else UNIT_TOLERANCE

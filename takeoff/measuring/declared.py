@@ -1,7 +1,7 @@
 """Declared quantities beside the measured ones: neither trusted nor ignored."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from takeoff.findings import Finding
@@ -42,9 +42,14 @@ class DeclaredComparison:
 
 
 def compare_declared(
-    parts: Sequence[MeasuredPart], plans: Sequence[ElementPlan], limits: DeclaredLimits
+    parts: Sequence[MeasuredPart],
+    plans: Sequence[ElementPlan],
+    limits: DeclaredLimits,
+    kept: Mapping[ElementKey, float] | None = None,
 ) -> DeclaredComparison:
     """Set every comparable declared quantity of the measured elements beside the measured figure.
+
+    `kept` m3 of an element are space that others share and that counts in it.
 
     Volume: a net figure has to agree with the body after openings (before or after overlaps are taken out); a
     figure called just volume may also be gross; a gross figure is judged only where there is no other.
@@ -52,7 +57,7 @@ def compare_declared(
     that is measured, of elements of one part; no finding where the volume agrees, since the shape is then the
     same and exporters mean many things by an area.
     """
-    elements = measured_elements(parts, plans)
+    elements = measured_elements(parts, plans, kept or {})
     assemblies: dict[tuple[str, str], float] = defaultdict(float)
     for element in elements:
         if element.plan.facts.assembly:

@@ -1,7 +1,7 @@
 """Declared quantities set beside the measured ones, one row each."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from takeoff.measuring.causes import (
@@ -22,6 +22,7 @@ from takeoff.reading.facts import Declared
 from takeoff.told import Quantity, told
 
 UNCUT = "openings not deducted"
+WITHOUT_SHARED = "without what it shares with other elements, which counts here"
 WITH_OTHERS = "includes layers that are not concrete"
 
 
@@ -31,6 +32,7 @@ class MeasuredElement:
 
     `own` is after openings and before overlaps, `net` after both, `gross` before both. `concrete_share` is
     the part of the thickness that is concrete, None where layers of other materials have no stated thickness.
+    `kept` is space in it that other elements share.
     """
 
     plan: ElementPlan
@@ -40,6 +42,7 @@ class MeasuredElement:
     gross: float
     mixed: bool
     concrete_share: float | None
+    kept: float = 0.0
 
     @property
     def key(self) -> ElementKey:
@@ -47,7 +50,9 @@ class MeasuredElement:
         return self.plan.facts.model, self.plan.facts.global_id
 
 
-def measured_elements(parts: Sequence[MeasuredPart], plans: Sequence[ElementPlan]) -> list[MeasuredElement]:
+def measured_elements(
+    parts: Sequence[MeasuredPart], plans: Sequence[ElementPlan], kept: Mapping[ElementKey, float]
+) -> list[MeasuredElement]:
     """Elements of which something was measured, in the order of the plans."""
     by_element: dict[ElementKey, list[MeasuredPart]] = defaultdict(list)
     for part in parts:
@@ -62,7 +67,10 @@ def measured_elements(parts: Sequence[MeasuredPart], plans: Sequence[ElementPlan
         before = net + sum(part.overlap_volume_m3 or 0.0 for part in concrete)
         gross = sum(part.gross_volume_m3 or 0.0 for part in concrete)
         mixed = any(part.method == "not-concrete" for part in plan.parts)
-        elements.append(MeasuredElement(plan, concrete, before, net, gross, mixed, _concrete_share(plan)))
+        shared = kept.get((plan.facts.model, plan.facts.global_id), 0.0)
+        elements.append(
+            MeasuredElement(plan, concrete, before, net, gross, mixed, _concrete_share(plan), shared)
+        )
     return elements
 
 
@@ -115,6 +123,9 @@ def volume_rows(element: MeasuredElement, whole: float, limits: DeclaredLimits) 
             Reference(part.net_volume_m3 or 0.0, f"speaks of part {part.part} alone")
             for part in element.parts
         ]
+    if element.kept > 0:
+        references.append(Reference(element.own - element.kept, WITHOUT_SHARED))
+        references.append(Reference(element.net - element.kept, WITHOUT_SHARED))
     references.append(Reference(whole, "speaks of the whole assembly"))
     references += [
         Reference(part.length_m * part.width_m * part.height_m, "that of the box round it")

@@ -150,7 +150,7 @@ def measure(
     findings += reasons
     parts, steel = _reinforced([*measured_parts, *missing], plans, models, rules)
     findings += steel.findings
-    declared = compare_declared(parts, plans, rules.checks.declared)
+    declared = compare_declared(parts, plans, rules.checks.declared, settled.kept)
     findings += declared.findings
     parts = _with_declared(parts, declared.volumes)
     made = measure_prefabrication(

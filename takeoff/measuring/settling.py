@@ -28,11 +28,15 @@ WORTH_SAYING = 1e-3
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Settled:
-    """Bodies ready to be measured; `swallowed` parts (element, part) of which nothing remained, with the reason."""
+    """Bodies ready to be measured; `swallowed` parts (element, part) of which nothing remained, with the reason.
+
+    `kept` m3 of each element, by (model, GlobalId), are space that others share and that counts in it.
+    """
 
     bodies: tuple[Body, ...]
     swallowed: Mapping[tuple[int, int], tuple[float, float, str]]
     findings: tuple[Finding, ...]
+    kept: Mapping[tuple[str, str], float]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -126,7 +130,19 @@ def settle(
                     openings=raw.openings,
                 )
             )
-    return Settled(tuple(bodies), swallowed, tuple(findings))
+    return Settled(tuple(bodies), swallowed, tuple(findings), _kept(plans, raws, concrete, resolved))
+
+
+def _kept(
+    plans: Sequence[ElementPlan], raws: Sequence[_Raw], concrete: Sequence[int], resolved: Resolved
+) -> dict[tuple[str, str], float]:
+    """Shared space that counts in each element, m3."""
+    kept: dict[tuple[str, str], float] = defaultdict(float)
+    for overlap in resolved.overlaps:
+        if overlap.cut and not overlap.same:
+            facts = plans[raws[concrete[overlap.keeper]].element].facts
+            kept[facts.model, facts.global_id] += overlap.volume
+    return kept
 
 
 def _models(plans: Sequence[ElementPlan], convention: Convention) -> dict[str, int]:
