@@ -46,10 +46,14 @@ class Contacts:
         return np.concatenate([self.polygon, self.opposite])
 
 
-def find_contacts(surfaces: Surfaces, pairs: Ints, gap: float) -> Contacts:
-    """Contacts between the bodies of `pairs` (k, 2), body i's surfaces first; `gap` metres of tolerance."""
+def find_contacts(surfaces: Surfaces, pairs: Ints, gap: float, lean: float = 0.0) -> Contacts:
+    """Contacts between the bodies of `pairs` (k, 2), body i's surfaces first; `gap` metres of tolerance.
+
+    Flat faces count where they are parallel, or lean to each other by up to `lean` degrees and come within the gap
+    in the middle of what they share.
+    """
     gap += ROUNDING
-    first, second = _candidates(surfaces, pairs, gap)
+    first, second = _candidates(surfaces, pairs, gap, lean)
     flat = _face_in_plane(surfaces, first, second)
     both_round = (surfaces.frame[first] < 0) & (surfaces.frame[second] < 0)
     bent = ~flat & ~both_round
@@ -79,8 +83,16 @@ def _face_in_plane(surfaces: Surfaces, a: Ints, b: Ints) -> NDArray[np.bool_]:
     return out
 
 
-def _candidates(surfaces: Surfaces, pairs: Ints, gap: float) -> tuple[Ints, Ints]:
-    """Surface pairs with near boxes that face each other: in one plane frame, both round, or facets of a curve."""
+def _leaning(surfaces: Surfaces, a: Ints, b: Ints, lean: float) -> NDArray[np.bool_]:
+    """Which pairs are flat, in two plane frames and face each other but for a few degrees."""
+    flat = (surfaces.frame[a] >= 0) & (surfaces.frame[b] >= 0) & (surfaces.frame[a] != surfaces.frame[b])
+    facing = np.einsum("ij,ij->i", surfaces.normal[a], surfaces.normal[b]) < -np.cos(np.radians(lean))
+    out: NDArray[np.bool_] = flat & facing
+    return out
+
+
+def _candidates(surfaces: Surfaces, pairs: Ints, gap: float, lean: float) -> tuple[Ints, Ints]:
+    """Surface pairs with near boxes that face each other: in one plane frame, nearly so, both round, or of a curve."""
     empty = np.empty(0, dtype=np.int64)
     if not len(pairs) or not len(surfaces):
         return empty, empty
@@ -108,6 +120,8 @@ def _candidates(surfaces: Surfaces, pairs: Ints, gap: float) -> tuple[Ints, Ints
         facing |= both_round
         if any_curved:
             facing |= may_bend(surfaces, a, b)
+        if lean > 0.0:
+            facing |= _leaning(surfaces, a, b, lean)
         a, b = a[facing], b[facing]
         keep = np.all(surfaces.box[a, 0] <= surfaces.box[b, 1] + gap, axis=1)
         keep &= np.all(surfaces.box[b, 0] <= surfaces.box[a, 1] + gap, axis=1)

@@ -18,6 +18,8 @@ from takeoff.measuring.records import JointRow, PieceRow
 from takeoff.measuring.units import ElementKey
 from takeoff.told import Quantity, joined, told
 
+JOINT_LEAN = 3.0
+"""Faces of a joint may lean to each other by this, degrees: the ends of the panels of a curved wall do."""
 SHORTEST = 0.05
 """Joints shorter than this, m, are touches, not joints."""
 STEP = 0.10

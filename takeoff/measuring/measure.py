@@ -37,6 +37,7 @@ from takeoff.measuring.ground import find_ground_level, ground_finding
 from takeoff.measuring.handling import Handling
 from takeoff.measuring.holes import hole_rows
 from takeoff.measuring.joint_rules import JointRules
+from takeoff.measuring.joints import JOINT_LEAN
 from takeoff.measuring.keys import part_key
 from takeoff.measuring.measured import Drawing, Measured
 from takeoff.measuring.orders import Order
@@ -104,7 +105,7 @@ def measure(
     contacts = find_contacts(surfaces, pairs, gap)
     piece = np.array([body.method in PIECES for body in bodies], dtype=bool)
     at_piece = pairs[piece[pairs].any(axis=1)] if len(pairs) else pairs
-    at_pieces = find_contacts(surfaces, at_piece, joint)
+    at_pieces = find_contacts(surfaces, at_piece, joint, JOINT_LEAN)
     progress("formwork")
     grounded, findings = slabs_on_ground(bodies, convention)
     sides = sides_against_ground(surfaces, bodies, rows_of, convention.slopes.side_within_deg)
