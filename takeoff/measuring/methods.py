@@ -372,7 +372,7 @@ def _checked(
         if bool(row.field) == bool(row.property):
             raise ValueError("give either `field` or `property`")
         for pattern in (*patterns[0], *patterns[1]):
-            next(phrases(pattern))
+            phrases(pattern)  # raises for one of no word
     except ValueError as fault:
         raise InputError(f"{where}: {fault}") from None
     return patterns, properties

@@ -51,20 +51,23 @@ def readings(text: str) -> tuple[tuple[str, ...], ...]:
     return (plain,) if parted == plain else (plain, parted)
 
 
-def phrases(pattern: str) -> Iterator[tuple[str, ...]]:
+@lru_cache(maxsize=1 << 14)
+def phrases(pattern: str) -> tuple[tuple[str, ...], ...]:
     """All forms of `pattern`, each a tuple of word patterns: both spellings of umlauts, blanks left out.
 
     Raises ValueError where the pattern holds no word.
     """
-    found = False
-    for spelling in dict.fromkeys((fold(pattern), fold(_spelt_out(pattern)))):
+    spellings = [fold(pattern)]
+    if not pattern.isascii():
+        spellings.append(fold(_spelt_out(pattern)))
+    found: list[tuple[str, ...]] = []
+    for spelling in dict.fromkeys(spellings):
         words = _PATTERN_TOKEN.findall(_AFTER_NUMBER.sub("", spelling))
-        if not words:
-            continue
-        found = True
-        yield from dict.fromkeys(_joined(words))
+        if words:
+            found += dict.fromkeys(_joined(words))
     if not found:
         raise ValueError(f"the pattern {pattern!r} holds no word")
+    return tuple(found)
 
 
 def _spelt_out(pattern: str) -> str:
