@@ -74,14 +74,13 @@ def has_body(product: Any) -> bool:
     return next(body_representations(product), None) is not None
 
 
-def _is_curve(item: Any) -> bool:
+def _is_curve(item: Any, above: tuple[int, ...] = ()) -> bool:
+    """Whether an item, or all that a mapped item stands for, is no body; one that contains itself is for geometry."""
     if item.is_a("IfcMappedItem"):
         inner = item[0][1]
-        return (
-            inner is None
-            or not inner[3]
-            or all(_is_curve(i) for i in inner[3] if not i.is_a("IfcMappedItem"))
-        )
+        if item.id() in above:
+            return False
+        return inner is None or not inner[3] or all(_is_curve(i, (*above, item.id())) for i in inner[3])
     return any(item.is_a(name) for name in _CURVE_ITEMS)
 
 
