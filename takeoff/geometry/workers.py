@@ -60,6 +60,9 @@ Result = SolidResult | Done
 Batch = tuple[list[Request], int]
 """Requests and which try it is: 0, or 1 and 2 of one that killed a worker."""
 
+ENDING_SECONDS = 5.0
+"""Patience with a thread whose worker was killed, and with a worker that was asked to end."""
+
 TURNS = (KERNELS, KERNELS[1:], KERNELS[:1])
 """Kernels that may be asked at each try: either of them may be the one that breaks down over an element."""
 
@@ -155,12 +158,15 @@ class _Pool:
         self.answers: queue.Queue[list[Result] | BaseException] = queue.Queue()
         self.slots = [_Slot() for _ in range(count)]
         self.held: dict[int, Result] = {}
+        self.threads: list[threading.Thread] = []
         self.over = False
         self.strays = 0
 
     def run(self, limit_seconds: float, on_done: Callable[[int], None] | None) -> dict[int, Result]:
         for slot in self.slots:
-            threading.Thread(target=self._drive, args=(slot,), daemon=True).start()
+            thread = threading.Thread(target=self._drive, args=(slot,), daemon=True)
+            thread.start()
+            self.threads.append(thread)
         results: dict[int, Result] = {}
         pause = min(0.2, limit_seconds / 4.0)
         while len(results) < self.wanted:
@@ -184,6 +190,12 @@ class _Pool:
             with slot.lock:
                 if slot.process is not None:
                     slot.process.kill()
+        # A thread still reads from its worker: streams must not be closed under it, and it ends with the worker.
+        for thread in self.threads:
+            thread.join(ENDING_SECONDS)
+        for slot in self.slots:
+            with slot.lock:
+                if slot.process is not None:
                     slot.process.wait()
                 self._put_away(slot)
 
@@ -322,7 +334,7 @@ class _Pool:
             _send(process.stdin, None)
             process.stdin.close()
         try:
-            process.wait(timeout=5.0)
+            process.wait(timeout=ENDING_SECONDS)
         except subprocess.TimeoutExpired:
             process.kill()
             process.wait()
