@@ -24,7 +24,7 @@ def slabs_on_ground(bodies: Sequence[Body], convention: Convention) -> tuple[lis
         if body.role != "slab":
             grounded.append(False)
             continue
-        if body.element.subrole.upper() == "BASESLAB":
+        if body.base_slab:
             grounded.append(True)
             continue
         named = fits_any(words, (facts.name, facts.type_name, facts.object_type))

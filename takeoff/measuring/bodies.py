@@ -58,6 +58,11 @@ class Body:
         return self.plan.method in FORMED
 
     @property
+    def base_slab(self) -> bool:
+        """Whether the model says that it is a slab on the ground; one may be named so as well."""
+        return self.element.subrole.upper() == "BASESLAB"
+
+    @property
     def holds_ground(self) -> bool:
         """Whether it holds the ground back: what is cast against it needs no form there."""
         return self.element.ground is not None and self.element.ground.holds

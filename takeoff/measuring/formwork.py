@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
@@ -14,7 +14,8 @@ from takeoff.measuring.convention import Convention, band
 from takeoff.measuring.dimensions import Dimensions
 from takeoff.measuring.face_pieces import NOISE, STRIPS, View, split_face, with_filled
 from takeoff.measuring.faces import AGAINST, FREE, GROUND, SEAT, Face, classify_faces
-from takeoff.measuring.finishes import Finishes, FinishRule, finish_class
+from takeoff.measuring.finishes import Finishes, FinishRule
+from takeoff.measuring.form_rows import FormRows
 from takeoff.measuring.holes import LeftIn
 from takeoff.measuring.narrow import limit_for, strips_of, told_apart
 from takeoff.measuring.records import FormworkRow, SurfaceRow
@@ -89,8 +90,8 @@ def measure_formwork(
 ) -> dict[int, FormedBody]:
     """Formwork of the bodies `numbers` that are formed, by position in `bodies`.
 
-    `rows_of[b]` are the surfaces of body b, `dimensions` is asked for the wanted ones only; `floors` are all that props
-    can stand on; `on_ground[b]` says that
+    `rows_of[b]` are the surfaces of body b, `dimensions` is asked for the wanted ones only; `floors` are all that
+    props can stand on; `on_ground[b]` says that
     its underside lies on the ground; `left_in[b]` are the voids that stay in the quantity: their rims are not
     formed, their area counts as face. `against` are regions of faces that are cast against the ground.
     """
@@ -132,13 +133,21 @@ def measure_formwork(
         dict(zip(listed, shape, strict=True)),
         dict(zip(listed, radius, strict=True)),
     )  # fmt: skip
-    return {
-        number: _measure(
-            view, rows_of[number], faces, bodies[number], dimensions[number],
-            left_in.get(number), rims.get(number, frozenset()), finishes.of(bodies[number]),
+    made = {}
+    for number, faces in faces_of.items():
+        taking = _Taking(
+            view,
+            bodies[number],
+            dimensions[number],
+            left_in.get(number),
+            rims.get(number, frozenset()),
+            finishes.of(bodies[number]),
         )
-        for number, faces in faces_of.items()
-    }  # fmt: skip
+        listed = rows_of[number].tolist()
+        for row, face in zip(listed, faces, strict=True):
+            taking.take(row, face)
+        made[number] = taking.formed(listed)
+    return made
 
 
 def _formed_faces(
@@ -164,155 +173,154 @@ def _none() -> Ints:
     return np.empty(0, dtype=np.int64)
 
 
-def _measure(
-    view: View,
-    rows: Ints,
-    faces: Sequence[Face],
-    body: Body,
-    dimensions: Dimensions,
-    left_in: LeftIn | None,
-    rims: frozenset[int],
-    finishes: Sequence[FinishRule],
-) -> FormedBody:
-    relief, convention = view.relief, view.convention
-    model, global_id, part = body.key
-    gathered: dict[tuple, list[float]] = {}
-    others: list[SurfaceRow] = []
-    states: list[FaceState] = []
-    no_floor = 0.0
-    cramped, lowest = 0.0, np.inf
+class _Taking:
+    """Formwork of one body, taken face by face."""
 
-    def surface(state: str, area: float, slope: float, why: tuple[str, str, str] = ("", "", "")) -> None:
-        others.append(SurfaceRow(*body.key, body.role, body.storey, state, area, slope, *why))
+    def __init__(
+        self,
+        view: View,
+        body: Body,
+        dimensions: Dimensions,
+        left_in: LeftIn | None,
+        rims: frozenset[int],
+        finishes: Sequence[FinishRule],
+    ) -> None:
+        self.view, self.body, self.dimensions, self.rims = view, body, dimensions, rims
+        self.holes = left_in.formwork if left_in is not None else ()
+        self.rows = FormRows(body, finishes)
+        self.others: list[SurfaceRow] = []
+        self.states: list[FaceState] = []
+        self.effects: dict[str, float] = defaultdict(float)
+        self.seated = self.no_floor = self.thin = self.cramped = 0.0
+        self.lowest = np.inf
 
-    effects: dict[str, float] = defaultdict(float)
-    thin = 0.0
-    seated = 0.0
-    holes = left_in.formwork if left_in is not None else ()
-    for row, face in zip(rows.tolist(), faces, strict=True):
-        region = relief.region.get(row)
-        rest, area = view.remains.rest[row], view.left[row]
-        slope = view.slope[row]
-        taken = view.area[row] - area
-        touches = relief.touching.get(row, ())
-        reasons = [touch.state if face.category not in UNFORMED else CONTACT for touch in touches]
-        if region is not None and taken > 0:
-            total = sum(touch.area for touch in touches)
-            for touch, why in zip(touches, reasons, strict=True):
-                part_taken = taken * touch.area / total
-                surface(why, part_taken, slope, _because(view.bodies, body, touch.body, why))
-                if face.category in UNFORMED or face.category == SEAT:
-                    continue
-                if touch.gap > CLOSED:
-                    effects["contacts.gap_mm"] -= part_taken
-                if touch.closed:
-                    effects["contacts.close_mm"] -= part_taken
-                if why == LOST_FORM and view.bodies[touch.body].concrete:
-                    thin += 0.0 if view.bodies[touch.body].plan.shell else part_taken
-        touching = frozenset(reasons)
+    def take(self, row: int, face: Face) -> None:
+        """Take one face: what touches it, then what is left of it."""
+        view, category, area = self.view, face.category, self.view.left[row]
+        touching = self._touched(row, category)
+        formed = area > NOISE and category not in UNFORMED and category != SEAT
+        named = "" if area <= NOISE else "seated" if category == SEAT else category
+        rest = view.remains.rest[row] if area > NOISE else None
+        self.states.append(FaceState(row, named, formed, rest, view.relief.region.get(row), touching))
         if area <= NOISE:
-            states.append(FaceState(row, "", False, None, region, touching))
-            continue
-        category = face.category
+            return
         if category == SEAT:
-            seated += area
-            surface("seated", area, slope)
-            states.append(FaceState(row, "seated", False, rest, region, touching))
-            continue
-        states.append(FaceState(row, category, category not in UNFORMED, rest, region, touching))
-        if category == FREE:
-            tops = _free(view, row, body, rest, area)
-            others += tops
-            effects["narrow.finish_mm"] -= sum(top.area_m2 for top in tops if top.length_m is not None)
-            if slope > LEVEL:
-                effects["slopes.free_below_deg"] -= area
-            continue
-        if row in rims:
-            surface("left-in", area, slope)
-            effects["voids.leave_in_formwork_m2"] -= area
-            continue
-        if category in UNFORMED:
-            surface(category, area, slope, _because(view.bodies, body, -1, category))
-            if category == GROUND and body.role == "slab" and body.element.subrole.upper() != "BASESLAB":
-                effects["ground.slab_words"] -= area
-            continue
-        filled = sum([hole.area for hole in holes if row in hole.faces]) if holes else 0.0
+            self.seated += area
+            self._surface("seated", area, row)
+        elif category == FREE:
+            self._free(row, area)
+        elif row in self.rims:
+            self._surface("left-in", area, row)
+            self.effects["voids.leave_in_formwork_m2"] -= area
+        elif category in UNFORMED:
+            self._surface(category, area, row, _because(view.bodies, self.body, -1, category))
+            if category == GROUND and self.body.role == "slab" and not self.body.base_slab:
+                self.effects["ground.slab_words"] -= area
+        else:
+            self._form(row, face, area)
+
+    def formed(self, rows: Sequence[int]) -> FormedBody:
+        """The body with all its faces `rows` taken."""
+        made = self.rows.made()
+        below = self.view.below
+        return FormedBody(
+            made,
+            tuple(self.others),
+            sum(row.area_m2 for row in made),
+            self.seated,
+            self.no_floor,
+            (self.cramped, float(self.lowest)),
+            tuple(self.states),
+            tuple((key, size) for key, size in self.effects.items() if size),
+            self.thin,
+            min((below[row].reach for row in rows if row in below), default=np.inf),
+        )
+
+    def _surface(self, state: str, area: float, row: int, why: tuple[str, str, str] = ("", "", "")) -> None:
+        body = self.body
+        self.others.append(
+            SurfaceRow(*body.key, body.role, body.storey, state, area, self.view.slope[row], *why)
+        )
+
+    def _touched(self, row: int, category: str) -> frozenset[str]:
+        """What touches a face takes its part of it; the states of all contacts."""
+        view = self.view
+        touches = view.relief.touching.get(row, ())
+        reasons = [touch.state if category not in UNFORMED else CONTACT for touch in touches]
+        taken = view.area[row] - view.left[row]
+        if row not in view.relief.region or taken <= 0:
+            return frozenset(reasons)
+        total = sum(touch.area for touch in touches)
+        for touch, why in zip(touches, reasons, strict=True):
+            share = taken * touch.area / total
+            self._surface(why, share, row, _because(view.bodies, self.body, touch.body, why))
+            if category in UNFORMED or category == SEAT:
+                continue
+            if touch.gap > CLOSED:
+                self.effects["contacts.gap_mm"] -= share
+            if touch.closed:
+                self.effects["contacts.close_mm"] -= share
+            if why == LOST_FORM and view.bodies[touch.body].concrete:
+                self.thin += 0.0 if view.bodies[touch.body].plan.shell else share
+        return frozenset(reasons)
+
+    def _free(self, row: int, area: float) -> None:
+        """A free top: what is narrow, by the convention, apart from the rest."""
+        view, body, slope = self.view, self.body, self.view.slope[row]
+        if slope > LEVEL:
+            self.effects["slopes.free_below_deg"] -= area
+        limit, counted = limit_for(view.convention, FREE)
+        strips = []
+        if limit > 0 and counted != "in":
+            strips = [s for s in strips_of(view.surfaces, row, view.remains.rest[row], limit) if s.narrow]
+        narrow = sum(strip.area for strip in strips)
+        if narrow <= 0:
+            self._surface("free", area, row)
+            return
+        length = sum(strip.length for strip in strips)
+        state, measure = ("narrow", "area") if counted == "out" else ("free", "length")
+        apart = SurfaceRow(
+            *body.key, body.role, body.storey, state, narrow, slope, "", "", "", measure, length
+        )
+        self.others.append(apart)
+        self.effects["narrow.finish_mm"] -= narrow
+        if area - narrow > NOISE:
+            self._surface("free", area - narrow, row)
+
+    def _form(self, row: int, face: Face, area: float) -> None:
+        """A face that is formed, in pieces by what drives their price."""
+        view, category, convention = self.view, face.category, self.view.convention
+        filled = sum([hole.area for hole in self.holes if row in hole.faces]) if self.holes else 0.0
         if filled:
-            effects["voids.leave_in_formwork_m2"] += filled
-        pieces = split_face(view, row, area, category, dimensions, body)
+            self.effects["voids.leave_in_formwork_m2"] += filled
+        pieces = split_face(view, row, area, category, self.dimensions, self.body)
         limit, counted = limit_for(convention, category)
         if limit > 0:
-            pieces = told_apart(pieces, category, strips_of(view.surfaces, row, rest, limit))
+            strips = strips_of(view.surfaces, row, view.remains.rest[row], limit)
+            pieces = told_apart(pieces, category, strips)
         for piece in with_filled(pieces, filled):
+            if piece.narrow and counted != "in":
+                self.effects[NARROW.get(category, "narrow.formwork_mm")] -= piece.area
             if piece.narrow and counted == "out":
-                surface("narrow", piece.area, slope)
-                effects[NARROW.get(category, "narrow.formwork_mm")] -= piece.area
+                self._surface("narrow", piece.area, row)
                 continue
-            if piece.narrow and counted == "length":
-                effects[NARROW.get(category, "narrow.formwork_mm")] -= piece.area
             if piece.height is None and category.endswith("soffit"):
-                no_floor += piece.area
+                self.no_floor += piece.area
             if piece.height is not None and piece.height < convention.soffits.least_height_m:
-                cramped, lowest = cramped + piece.area, min(lowest, piece.height)
+                self.cramped, self.lowest = self.cramped + piece.area, min(self.lowest, piece.height)
             height_band = (
                 band(convention.bands.height_to_soffit_m, piece.height) if piece.height is not None else ""
             )
-            key = (
+            self.rows.add(
+                piece,
                 category,
                 view.shape[row],
-                piece.band,
                 height_band,
                 "opening" if face.opening else "",
                 view.radius[row],
-                finish_class(finishes, category),
                 "length" if piece.narrow and counted == "length" else "area",
+                view.slope[row],
             )
-            entry = gathered.setdefault(key, [0.0, 0.0, 0.0, 0.0, 0.0, 0.0])
-            entry[0] += piece.area
-            entry[1] += piece.length
-            entry[2] += (piece.height or 0.0) * piece.area
-            entry[3] += slope * piece.area
-            entry[4] += piece.depth * piece.area
-            entry[5] += 0.0 if piece.height is None else piece.area
-    made = tuple(
-        FormworkRow(
-            model, global_id, part, body.role, body.storey,
-            category, shape, depth_band,
-            entry[2] / entry[5] if entry[5] else None,
-            entry[0],
-            entry[1] if entry[1] else None,
-            height_band, place, entry[3] / entry[0], radius, finish,
-            entry[4] / entry[0] if entry[4] else None, measure,
-        )
-        for (category, shape, depth_band, height_band, place, radius, finish, measure), entry in gathered.items()
-    )  # fmt: skip
-    area = sum(row.area_m2 for row in made)
-    return FormedBody(
-        made, tuple(others), area, seated, no_floor, (cramped, float(lowest)), tuple(states),
-        tuple((key, size) for key, size in effects.items() if size), thin,
-        min((view.below[row].reach for row in rows.tolist() if row in view.below), default=np.inf),
-    )  # fmt: skip
-
-
-def _free(view: View, row: int, body: Body, rest: shapely.Geometry, area: float) -> list[SurfaceRow]:
-    """Rows of a free top: what is narrow, by the convention, apart from the rest."""
-    slope = view.slope[row]
-    limit, counted = limit_for(view.convention, FREE)
-    whole = SurfaceRow(*body.key, body.role, body.storey, "free", area, slope)
-    strips = strips_of(view.surfaces, row, rest, limit) if limit > 0 and counted != "in" else []
-    narrow = sum(strip.area for strip in strips if strip.narrow)
-    if narrow <= 0:
-        return [whole]
-    length = sum(strip.length for strip in strips if strip.narrow)
-    out = counted == "out"
-    apart = replace(
-        whole,
-        state="narrow" if out else "free",
-        area_m2=narrow,
-        measure="area" if out else "length",
-        length_m=length,
-    )
-    return [apart] if area - narrow <= NOISE else [apart, replace(whole, area_m2=area - narrow)]
 
 
 def _because(bodies: Sequence[Body], body: Body, by: int, state: str) -> tuple[str, str, str]:
