@@ -7,12 +7,11 @@ wrong. The board is a few bytes of a file that both have in memory; it outlives 
 import contextlib
 import mmap
 import os
-import struct
 import tempfile
 import time
 
-_LAYOUT = struct.Struct("=dq")
-"""When the element was begun, seconds of the machine's steady clock, and its key; the key is written last."""
+_WORD = 8
+"""Bytes of a figure: when the element was begun, seconds of the machine's steady clock; then its key."""
 
 NOBODY = -1
 """The key while the worker is between elements."""
@@ -26,35 +25,46 @@ class Board:
         self.path = path
         self._handle = handle
         with open(path, "r+b") as file:
-            self._memory = mmap.mmap(file.fileno(), _LAYOUT.size)
+            self._memory = mmap.mmap(file.fileno(), 2 * _WORD)
+        # A figure of such a view is one store: `struct` clears bytes before it fills them, and whoever reads in
+        # between takes the element for one that was begun when the machine was.
+        view = memoryview(self._memory)
+        self._views = (view[:_WORD].cast("d"), view[_WORD:].cast("q"))
 
     @staticmethod
     def new() -> "Board":
         """A new, empty board: in memory only where the system lets others open it there, else in a small file."""
         handle, path = _made()
-        os.write(handle, _LAYOUT.pack(0.0, NOBODY))
+        os.truncate(handle, 2 * _WORD)
         if path:
             os.close(handle)
-            return Board(path)
-        return Board(_place_of(handle), handle)
+            board = Board(path)
+        else:
+            board = Board(_place_of(handle), handle)
+        board.clear()
+        return board
 
     def begin(self, key: int) -> None:
         """Write that an element is begun."""
         # Time first: whoever reads in between sees the old key with too little time, never a new one that is late.
-        struct.pack_into("=d", self._memory, 0, time.monotonic())
-        struct.pack_into("=q", self._memory, 8, key)
+        began, current = self._views
+        began[0] = time.monotonic()
+        current[0] = key
 
     def clear(self) -> None:
         """Write that nothing is under way."""
-        struct.pack_into("=q", self._memory, 8, NOBODY)
+        self._views[1][0] = NOBODY
 
     def current(self) -> tuple[int | None, float]:
         """The key of the element that is under way, None between elements, and for how many seconds."""
-        began, key = _LAYOUT.unpack_from(self._memory, 0)
-        return (None, 0.0) if key == NOBODY else (key, time.monotonic() - began)
+        began, current = self._views
+        key = current[0]
+        return (None, 0.0) if key == NOBODY else (key, time.monotonic() - began[0])
 
     def close(self) -> None:
         """Let go of the memory and take the file away."""
+        for view in self._views:
+            view.release()
         self._memory.close()
         if self._handle is not None:
             os.close(self._handle)
