@@ -1,5 +1,6 @@
 """A small made measurement for the tests of pricing, with figures that are easy to add up by hand."""
 
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -14,10 +15,10 @@ from takeoff.measuring.records import (
     SurfaceRow,
 )
 from takeoff.pricing.bill import make_bill
-from takeoff.pricing.markups import load_markups
-from takeoff.pricing.rates import load_rates
+from takeoff.pricing.markups import MarkupPlan, load_markups
+from takeoff.pricing.rates import RateBook, load_rates
 from takeoff.pricing.records import Bill, Item
-from takeoff.pricing.sections import load_sections
+from takeoff.pricing.sections import SectionPlan, load_sections
 from takeoff.templates import template_path
 
 MODEL = "archive.ifc"
@@ -232,13 +233,18 @@ def small_building() -> Measurement:
     )
 
 
-def shipped_bill(measurement: Measurement) -> Bill:
-    return make_bill(
-        measurement,
+@cache
+def _shipped() -> tuple[RateBook, SectionPlan, MarkupPlan]:
+    """The shipped data files, read once: they take longer to read than a small bill to make."""
+    return (
         load_rates(template_path("rates.csv")),
         load_sections(template_path("sections.toml")),
         load_markups(template_path("markups.toml")),
     )
+
+
+def shipped_bill(measurement: Measurement) -> Bill:
+    return make_bill(measurement, *_shipped())
 
 
 def items_of(bill: Bill) -> dict[str, Item]:

@@ -7,6 +7,7 @@ out as a whole when one of its fields has no words: `in walls[ {size_band} mm th
 import re
 import unicodedata
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 
 EMPTY_SEGMENT = "none"
 
@@ -15,6 +16,7 @@ _STRETCH = re.compile(r"\[([^\[\]]*)\]")
 _NUMBER = re.compile(r"\d+(?:\.\d+)?")
 
 
+@lru_cache(maxsize=1 << 14)  # the same few words are asked for by every row of rates and every row measured
 def slug(value: str) -> str:
     """One segment of a key: lower case, accents dropped, a decimal point as `_`, anything else as `-`."""
     plain = "".join(
