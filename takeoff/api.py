@@ -140,7 +140,7 @@ def bill(models: Models, previous: str | os.PathLike[str] | None = None, **setti
     """
     earlier = None
     if previous is not None:
-        from takeoff.outputs.workbook.previous import read_previous
+        from takeoff.outputs.workbook.previous.book import read_previous
 
         earlier = read_previous(Path(previous))
     chosen = _settings(settings)

@@ -1,6 +1,6 @@
 """The old or the new side of a comparison: models, a folder of tables, or a bill."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,8 +12,8 @@ from takeoff.measuring.units import ElementKey
 from takeoff.measuring.whereabouts import Place, places_of
 from takeoff.outputs.places import places_in
 from takeoff.outputs.run_folders import read_run_folder
-from takeoff.outputs.workbook.bill_reader import read_bill
-from takeoff.pricing.changes import Side, SideItem
+from takeoff.outputs.workbook.previous.side import read_bill
+from takeoff.pricing.change_records import Side
 from takeoff.pricing.records import Bill
 from takeoff.pricing.table_files import WORKBOOKS
 from takeoff.settings import Settings
@@ -47,37 +47,25 @@ def load_side(
     places = places_of(run.measured.bodies, run.origin)
     names = ", ".join(model.model for model in run.models)
     convention = _convention(run.record)
-    return LoadedSide(_side(names, run.measurement, places, run.bill, convention), "models", run.failed)
+    return LoadedSide(side_of(names, run.measurement, places, run.bill, convention), "models", run.failed)
 
 
 def _of_folder(folder: Path, billing: Billing) -> Side:
     held = read_run_folder(folder)
     storeys = tuple(dict.fromkeys(part.storey for part in held.measurement.parts))
     bill = billing.price(held.measurement, storeys)
-    return _side(str(folder), held.measurement, places_in(folder), bill, _convention(held.record))
+    return side_of(str(folder), held.measurement, places_in(folder), bill, _convention(held.record))
 
 
-def _side(
+def side_of(
     name: str,
     measurement: Measurement,
-    places: dict[ElementKey, Place],
+    places: Mapping[ElementKey, Place],
     bill: Bill,
     convention: str,
 ) -> Side:
-    items = {
-        item.key: SideItem(
-            item.key,
-            item.number,
-            item.section,
-            item.description,
-            item.unit,
-            item.quantity,
-            item.rate,
-            item.amount,
-        )
-        for section in bill.sections
-        for item in section.items
-    }
+    """The side that a measurement and its bill make; `convention` tells its name and content."""
+    items = {item.key: item for section in bill.sections for item in section.items}
     return Side(
         name,
         measurement.parts,

@@ -18,8 +18,9 @@ from takeoff.nightly.job import NightlyJob
 from takeoff.nightly.log import Log
 from takeoff.nightly.order import Order, PinnedRules
 from takeoff.nightly.outcome import Outcome
+from takeoff.nightly.place import find_place
 from takeoff.nightly.report import Report
-from takeoff.nightly.run import find_place, session
+from takeoff.nightly.run import session
 from takeoff.nightly.tables import COLUMNS, TOTALS
 from takeoff.nightly.workers import LocalWorkers, Workers
 from takeoff.settings import Settings

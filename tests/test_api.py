@@ -28,7 +28,7 @@ from takeoff.outputs.rate_lists import write_rate_list
 from takeoff.outputs.workbook import write_workbook
 from takeoff.outputs.workbook.look import load_look
 from takeoff.outputs.workbook.words import Words, load_words
-from takeoff.pricing.changes import REASONS
+from takeoff.pricing.change_records import REASONS
 from takeoff.pricing.rate_lists import MISSING, list_rates
 from takeoff.pricing.rates import load_rates
 from takeoff.templates import template_path

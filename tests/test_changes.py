@@ -24,13 +24,15 @@ from takeoff.outputs.places import places_in
 from takeoff.outputs.run_folders import read_run_folder
 from takeoff.outputs.tables import write_tables
 from takeoff.outputs.workbook import write_workbook
-from takeoff.outputs.workbook.bill_reader import read_bill
+from takeoff.outputs.workbook.previous.side import read_bill
 from takeoff.outputs.workbook.words import load_words
-from takeoff.pricing.changes import Changes, Side, SideItem, check_sides, find_changes
+from takeoff.pricing.change_records import Changes, Side
+from takeoff.pricing.changes import check_sides, find_changes
 from takeoff.pricing.markups import apply_markups, load_markups
 from takeoff.pricing.money import exact_sum
 from takeoff.pricing.records import Bill
 from takeoff.settings import Settings
+from takeoff.sides import side_of
 from takeoff.templates import template_path
 
 WALLS = "concrete.wall.cast-in-place.c30-37.150-300"
@@ -48,25 +50,7 @@ def side(
     rates: Path | None = None,
     units: str = "metric",
 ) -> Side:
-    bill = price(measurement, rates, units)
-    items = {
-        item.key: SideItem(
-            item.key, item.number, item.section, item.description, item.unit, item.quantity, item.rate, item.amount
-        )
-        for section in bill.sections
-        for item in section.items
-    }  # fmt: skip
-    return Side(
-        name,
-        measurement.parts,
-        places or {},
-        items,
-        bill.dimensions,
-        convention,
-        bill.currency,
-        bill.units,
-        bill.grand_total,
-    )
+    return side_of(name, measurement, places or {}, price(measurement, rates, units), convention)
 
 
 def edit(measurement: Measurement, **changed: Mapping[str, object]) -> Measurement:
@@ -302,10 +286,7 @@ def test_bills_in_two_arrangements_are_compared_without_their_groups() -> None:
         plain,
         name="new",
         items={
-            item.key: SideItem(
-                item.key, item.number, item.section, item.description, item.unit, item.quantity, item.rate,
-                item.amount,
-            )
+            item.key: item
             for section in by_storey.sections
             for item in section.items
         },

@@ -13,7 +13,7 @@ from takeoff.nightly.folder import list_models
 from takeoff.nightly.job import Group, NightlyJob, load_job
 from takeoff.nightly.models import group_files
 from takeoff.nightly.names import escaped, folder_name, is_plain, name_key, shown
-from takeoff.nightly.run import find_place
+from takeoff.nightly.place import find_place
 from takeoff.nightly.stillness import moving_files
 from takeoff.templates import template_path
 

@@ -105,6 +105,15 @@ class Seen:
         return dict(zip(names, self.page.locator("#details dd").all_inner_texts(), strict=True))
 
 
+def shown_part(run, facts):
+    """The part of which the page tells these facts."""
+    return next(
+        part
+        for part in run.measurement.parts
+        if part.global_id == facts["GlobalId"] and part.part == int(facts["Part"].split(",")[0])
+    )
+
+
 @pytest.fixture
 def seen(browser, path):
     seen = Seen(browser, path)
@@ -116,11 +125,7 @@ def seen(browser, path):
 def test_click_shows_the_figures_of_the_part(seen, run):
     seen.click_middle()
     facts = seen.facts()
-    part = next(
-        part
-        for part in run.measurement.parts
-        if part.global_id == facts["GlobalId"] and part.part == int(facts["Part"].split(",")[0])
-    )
+    part = shown_part(run, facts)
     assert facts["Net volume"] == f"{part.net_volume_m3:,.3f} m3"
     assert facts["Formwork"] == f"{part.formwork_m2:,.2f} m2"
     assert facts["Evidence"] == part.evidence
@@ -408,11 +413,7 @@ def test_an_imperial_page_shows_feet_and_yards(browser, tmp_path):
     seen = Seen(browser, tmp_path / "imperial.html")
     seen.click_middle()
     facts = seen.facts()
-    part = next(
-        part
-        for part in run.measurement.parts
-        if part.global_id == facts["GlobalId"] and part.part == int(facts["Part"].split(",")[0])
-    )
+    part = shown_part(run, facts)
     assert facts["Net volume"] == f"{part.net_volume_m3 / 0.9144**3:,.3f} yd3"
     assert facts["Formwork"] == f"{part.formwork_m2 / 0.3048**2:,.2f} ft2"
     sides = [part.length_m, part.width_m, part.height_m]

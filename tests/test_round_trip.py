@@ -22,7 +22,7 @@ from takeoff.findings import InputError
 from takeoff.measuring.records import Measurement
 from takeoff.outputs.workbook import write_workbook
 from takeoff.outputs.workbook.look import Look, shipped_look
-from takeoff.outputs.workbook.previous import read_previous
+from takeoff.outputs.workbook.previous.book import read_previous
 from takeoff.outputs.workbook.untouched import require_untouched
 from takeoff.pricing.bill import make_bill
 from takeoff.pricing.choices import Choices

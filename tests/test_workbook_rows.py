@@ -8,8 +8,11 @@ import openpyxl
 import pytest
 import xlsxwriter
 
-from takeoff.outputs.workbook.sheet import Column, Figure, Formula, Page, Sheet, write_table
+from takeoff.outputs.workbook.cells import Figure, Formula
+from takeoff.outputs.workbook.columns import Column
+from takeoff.outputs.workbook.sheet import Page, Sheet
 from takeoff.outputs.workbook.styles import Styles
+from takeoff.outputs.workbook.table import write_table
 
 KINDS = ("text", "wrapped", "length", "count", "area", "text")
 

@@ -66,7 +66,7 @@ def bill(
         from takeoff import pipeline
         from takeoff.outputs.workbook.book import write_workbook
         from takeoff.outputs.workbook.look import load_look
-        from takeoff.outputs.workbook.previous import read_previous
+        from takeoff.outputs.workbook.previous.book import read_previous
         from takeoff.outputs.workbook.untouched import require_not_read, require_untouched
         from takeoff.outputs.workbook.words import load_words
         from takeoff.scored import scheme_of, with_score

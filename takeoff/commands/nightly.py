@@ -79,8 +79,9 @@ def _passes(
     from sqlalchemy.exc import SQLAlchemyError
 
     from takeoff.nightly.job import load_job
+    from takeoff.nightly.place import find_place
     from takeoff.nightly.report import failure_report
-    from takeoff.nightly.run import find_place, session
+    from takeoff.nightly.run import session
     from takeoff.nightly.telling import tell
 
     job, _ = load_job(job_file)

@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 from sqlalchemy.exc import SQLAlchemyError
 
@@ -16,8 +15,8 @@ from takeoff.nightly.changes import Changes, compare
 from takeoff.nightly.child import fault_words
 from takeoff.nightly.decisions import Decision, changed_files, decide, missing_models
 from takeoff.nightly.finished import Pass
-from takeoff.nightly.folder import Listing, list_models
-from takeoff.nightly.history.database import alone, history_url, open_database, words
+from takeoff.nightly.folder import list_models
+from takeoff.nightly.history.database import alone, open_database, words
 from takeoff.nightly.history.known import KnownModel
 from takeoff.nightly.history.reading import changed_rules, read_version
 from takeoff.nightly.history.store import Alert, History, VersionPlace
@@ -25,12 +24,13 @@ from takeoff.nightly.job import NightlyJob
 from takeoff.nightly.lock import hold
 from takeoff.nightly.log import Log
 from takeoff.nightly.models import group_files
-from takeoff.nightly.names import is_plain, shown
+from takeoff.nightly.names import shown
 from takeoff.nightly.order import Limits, Order, PinnedRules, pin_rules
 from takeoff.nightly.outcome import Outcome, unpack
 from takeoff.nightly.outputs import Outputs
+from takeoff.nightly.place import Place
+from takeoff.nightly.remarks import remarks_on
 from takeoff.nightly.report import Report, failure_report, make_report
-from takeoff.nightly.secrets import HISTORY, secret
 from takeoff.nightly.stillness import moving_files
 from takeoff.nightly.telling import write_failure, write_report
 from takeoff.nightly.workers import Workers
@@ -41,30 +41,6 @@ Clock = Callable[[], datetime]
 
 def _utc_now() -> datetime:
     return datetime.now(UTC)
-
-
-@dataclass(frozen=True, slots=True)
-class Place:
-    """Where a nightly job reads and writes, and the name under which the history knows it."""
-
-    folder: Path
-    out: Path
-    url: str
-    job_name: str
-
-
-def find_place(folder: Path, out: Path, job: NightlyJob, stated_history: str = "") -> Place:
-    """The places of a job. Raises InputError where the output would lie in the model folder or around it."""
-    folder, out = folder.resolve(), out.resolve()
-    if out == folder or folder in out.parents:
-        raise InputError(f"{out}: lies in the model folder, where nothing is written; give another place")
-    if out in folder.parents:
-        raise InputError(f"{out}: lies around the model folder; give a folder of its own for the output")
-    url = history_url(stated_history or job.history, out, secret(HISTORY))
-    file = url.removeprefix("sqlite:///") if url.startswith("sqlite:///") else ""
-    if file and folder in Path(file).resolve().parents:
-        raise InputError(f"{file}: lies in the model folder, where nothing is written; give another place")
-    return Place(folder, out, url, job.name or str(folder))
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,7 +198,7 @@ class Session:
         longest = timedelta(days=job.retry_longest_days)
         decisions = decide(folder, listing, found, known, moving, rules, job.trust_times, now, longest)
         gone = missing_models(known, found, decisions, listing)
-        remarks += (*listing.passed_over, *_names(decisions), *_unseen(listing), *_copies(decisions))
+        remarks += remarks_on(listing, decisions)
         return _Look(tuple(decisions), tuple(gone), remarks)
 
     def _see(self, run: int, look: "_Look", job: NightlyJob, now: datetime) -> dict[str, int]:
@@ -409,34 +385,3 @@ def _is_news(decision: Decision) -> bool:
         return decision.known is None or not decision.known.waiting
     known = decision.known
     return decision.action == "measure" or decision.returned or known is None or bool(known.waiting)
-
-
-def _names(decisions: Sequence[Decision]) -> list[str]:
-    return [
-        f"{shown(file.path)}: its name holds characters that are shown escaped, or begins like a formula"
-        for decision in decisions
-        if decision.known is None
-        for file in decision.model.files
-        if not all(is_plain(step) for step in file.path.split("/"))
-    ]
-
-
-def _unseen(listing: Listing) -> list[str]:
-    return [
-        f"{shown(place)}: could not be looked into; its models are left as they are"
-        for place in listing.unseen
-    ]
-
-
-def _copies(decisions: Sequence[Decision]) -> list[str]:
-    """New or changed models whose content another model has too: the same concrete may be counted twice."""
-    names: dict[str, list[str]] = {}
-    for decision in decisions:
-        if decision.content:
-            names.setdefault(decision.content, []).append(decision.model.name)
-    fresh = {d.content for d in decisions if d.action == "measure" and d.because in ("new", "changed")}
-    return [
-        f"{', '.join(own)}: have the same content; is one a copy of the other?"
-        for content, own in names.items()
-        if len(own) > 1 and content in fresh
-    ]

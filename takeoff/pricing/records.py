@@ -38,7 +38,21 @@ class Dimension:
 
 
 @dataclass(frozen=True, slots=True)
-class Item:
+class BilledItem:
+    """What an item of any bill says. `rate` and `amount` None: not priced."""
+
+    key: str
+    number: str
+    section: str
+    description: str
+    unit: str
+    quantity: float
+    rate: float | None
+    amount: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Item(BilledItem):
     """A bill item. `quantity` is the sum over its dimensions to `digits` decimals, `amount` is quantity times
     rate, to the cent.
 
@@ -50,14 +64,6 @@ class Item:
     the table of measured rows that the item bills.
     """
 
-    key: str
-    number: str
-    section: str
-    description: str
-    unit: str
-    quantity: float
-    rate: float | None
-    amount: float | None
     rate_source: str = ""
     method: str = ""
     role: str = ""

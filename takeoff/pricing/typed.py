@@ -4,27 +4,19 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from takeoff.pricing.markups import MarkupRule
-from takeoff.pricing.records import Dimension
+from takeoff.pricing.records import BilledItem, Dimension
 
 CARRIED = ("description", "rate", "low", "high", "note")
 """Cells of an item that are taken over where somebody typed them."""
 
 
 @dataclass(frozen=True, slots=True)
-class EarlierItem:
+class EarlierItem(BilledItem):
     """An item of the earlier bill as it stood there; `typed` names the cells that a person typed.
 
     `unit` is empty where the written one is not there any more.
     """
 
-    key: str
-    number: str
-    section: str
-    description: str
-    unit: str
-    quantity: float
-    rate: float | None
-    amount: float | None
     low: float | None = None
     high: float | None = None
     note: str = ""

@@ -2,26 +2,24 @@
 
 from collections.abc import Iterable
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
+from takeoff.pricing.change_records import Side
 from takeoff.pricing.money import exact_sum
-
-if TYPE_CHECKING:
-    from takeoff.pricing.changes import Side, SideItem
+from takeoff.pricing.records import BilledItem
 
 _GROUP = "@"
 """What stands before the group in an item's key."""
 
 
-def arranged_alike(old: "Side", new: "Side") -> bool:
+def arranged_alike(old: Side, new: Side) -> bool:
     """Whether the items of both sides are in groups of one kind, or in none."""
     groups = [_groups(side.items) for side in (old, new)]
     return (not groups[0] and not groups[1]) or bool(groups[0] & groups[1])
 
 
-def ungrouped(side: "Side") -> "Side":
+def ungrouped(side: Side) -> Side:
     """The side with the items of all groups together, in the place of the first."""
-    together: dict[str, list[SideItem]] = {}
+    together: dict[str, list[BilledItem]] = {}
     for key, item in side.items.items():
         together.setdefault(_plain(key), []).append(item)
     return replace(
@@ -31,7 +29,7 @@ def ungrouped(side: "Side") -> "Side":
     )
 
 
-def _joined(key: str, items: "list[SideItem]") -> "SideItem":
+def _joined(key: str, items: list[BilledItem]) -> BilledItem:
     first = items[0]
     rates = {item.rate for item in items}
     amounts = [item.amount for item in items if item.amount is not None]
@@ -45,7 +43,7 @@ def _joined(key: str, items: "list[SideItem]") -> "SideItem":
     )
 
 
-def _mean(items: "list[SideItem]") -> float | None:
+def _mean(items: list[BilledItem]) -> float | None:
     """The rate that the priced groups have on average."""
     priced = [item for item in items if item.amount is not None]
     quantity = exact_sum(item.quantity for item in priced)

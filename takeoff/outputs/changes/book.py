@@ -9,21 +9,14 @@ from takeoff.outputs.book_file import book_at
 from takeoff.outputs.changes.tables import element_row, item_row, line_row
 from takeoff.outputs.files import write_whole
 from takeoff.outputs.workbook.basis import shown_time
+from takeoff.outputs.workbook.cells import Figure, Formula
+from takeoff.outputs.workbook.columns import Column, identity_column
 from takeoff.outputs.workbook.look import Look, shipped_look
-from takeoff.outputs.workbook.sheet import (
-    FIRST_ROW,
-    HEADING_ROW,
-    IDENTITY,
-    Column,
-    Figure,
-    Formula,
-    Page,
-    Sheet,
-    write_table,
-)
+from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, Page, Sheet
 from takeoff.outputs.workbook.styles import UNIT_KINDS, Styles
+from takeoff.outputs.workbook.table import write_table
 from takeoff.outputs.workbook.words import Words, words_in
-from takeoff.pricing.changes import REASONS, Changes, ElementChange, Side
+from takeoff.pricing.change_records import REASONS, Changes, ElementChange, Side
 from takeoff.pricing.money import exact_sum
 from takeoff.pricing.unit_systems import METRIC, UnitSystem, unit_system
 from takeoff.told import in_units
@@ -53,9 +46,9 @@ ELEMENTS = (
     Column("Storey", widest=14),
     Column("Role", widest=11),
     Column("Old model", printed=False),
-    Column("Old GlobalId", widest=IDENTITY, narrowest=IDENTITY, printed=False),
+    identity_column("Old GlobalId", printed=False),
     Column("New model", printed=False),
-    Column("New GlobalId", widest=IDENTITY, narrowest=IDENTITY),
+    identity_column("New GlobalId"),
     Column("Matched by", widest=16),
     Column("Old net m3", "volume", total=True),
     Column("New net m3", "volume", total=True),
@@ -70,9 +63,9 @@ LINES = (
     Column("Reason", narrowest=12),
     Column("Location", "wrapped", widest=36, narrowest=20),
     Column("Old model", printed=False),
-    Column("Old GlobalId", widest=IDENTITY, narrowest=IDENTITY),
+    identity_column("Old GlobalId"),
     Column("New model", printed=False),
-    Column("New GlobalId", widest=IDENTITY, narrowest=IDENTITY),
+    identity_column("New GlobalId"),
     Column("Old quantity", "volume"),
     Column("New quantity", "volume"),
     Column("Change in money", "money", narrowest=13, total=True),
@@ -97,7 +90,7 @@ FINDINGS = (
     Column("Severity", narrowest=10),
     Column("Kind", narrowest=20),
     Column("What to look at", "wrapped", widest=80, narrowest=70),
-    Column("Element (GlobalId)", widest=IDENTITY, narrowest=IDENTITY),
+    identity_column("Element (GlobalId)"),
     Column("Model", widest=26),
 )
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from takeoff.outputs.files import write_folder_whole
 from takeoff.outputs.run_record import FILE_NAME, is_run_folder, run_text
-from takeoff.pricing.changes import REASONS, Changes, ElementChange, ItemChange, LineChange
+from takeoff.pricing.change_records import REASONS, Changes, ElementChange, ItemChange, LineChange
 
 ELEMENTS = (
     "status", "reason", "what", "name", "mark", "storey", "role", "old_model", "old_global_id", "new_model",

@@ -3,7 +3,9 @@
 from collections.abc import Iterator
 
 from takeoff.outputs.workbook.basis import CARE, records, shown_time
-from takeoff.outputs.workbook.sheet import Column, Page, Sheet, write_table
+from takeoff.outputs.workbook.columns import Column
+from takeoff.outputs.workbook.sheet import Page, Sheet
+from takeoff.outputs.workbook.table import write_table
 from takeoff.pricing.comparison import Comparison
 
 COLUMNS = (

@@ -5,7 +5,9 @@ from dataclasses import dataclass
 
 from xlsxwriter.utility import xl_col_to_name
 
-from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, Column, Formula, Page, Sheet, shown_width
+from takeoff.outputs.workbook.cells import Formula
+from takeoff.outputs.workbook.columns import Column, shown_width
+from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, Page, Sheet
 from takeoff.outputs.workbook.styles import UNIT_KINDS
 from takeoff.pricing.comparison import Cell, Comparison, ItemLine
 from takeoff.pricing.money import MONEY_DIGITS, exact_sum

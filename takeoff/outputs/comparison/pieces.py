@@ -3,7 +3,9 @@
 from collections.abc import Sequence
 
 from takeoff.measuring.records import PieceRow
-from takeoff.outputs.workbook.sheet import Column, Page, Sheet, write_table
+from takeoff.outputs.workbook.columns import Column
+from takeoff.outputs.workbook.sheet import Page, Sheet
+from takeoff.outputs.workbook.table import write_table
 from takeoff.pricing.comparison import Comparison
 
 COLUMNS = (

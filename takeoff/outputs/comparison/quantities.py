@@ -6,8 +6,11 @@ from xlsxwriter.utility import xl_col_to_name
 
 from takeoff.measuring.plan import METHODS, ROLES
 from takeoff.measuring.records import Measurement
-from takeoff.outputs.workbook.sheet import FIRST_ROW, Column, Figure, Formula, Page, Sheet, write_table
+from takeoff.outputs.workbook.cells import Figure, Formula
+from takeoff.outputs.workbook.columns import Column
+from takeoff.outputs.workbook.sheet import FIRST_ROW, Page, Sheet
 from takeoff.outputs.workbook.styles import UNIT_KINDS
+from takeoff.outputs.workbook.table import write_table
 from takeoff.pricing.comparison import Comparison
 
 Look = tuple[str, str, str]

@@ -5,7 +5,9 @@ from collections.abc import Sequence
 import xlsxwriter
 
 from takeoff.outputs.comparison.summary import SummaryPlan
-from takeoff.outputs.workbook.sheet import HEADING_ROW, Column, Formula, Page, Sheet, shown_width
+from takeoff.outputs.workbook.cells import Formula
+from takeoff.outputs.workbook.columns import Column, shown_width
+from takeoff.outputs.workbook.sheet import HEADING_ROW, Page, Sheet
 from takeoff.pricing.comparison import Comparison
 from takeoff.pricing.sensitivity import LEAST, BreakEven, Swing
 

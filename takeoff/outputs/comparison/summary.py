@@ -9,7 +9,9 @@ from xlsxwriter.utility import xl_col_to_name
 
 from takeoff.outputs.comparison.differences import DifferencesLayout
 from takeoff.outputs.comparison.time import TimeLayout
-from takeoff.outputs.workbook.sheet import HEADING_ROW, Column, Formula, Page, Sheet, shown_width
+from takeoff.outputs.workbook.cells import Formula
+from takeoff.outputs.workbook.columns import Column, shown_width
+from takeoff.outputs.workbook.sheet import HEADING_ROW, Page, Sheet
 from takeoff.pricing.comparison import Comparison, Total
 from takeoff.pricing.money import MONEY_DIGITS, exact_sum
 

@@ -2,7 +2,9 @@
 
 from dataclasses import dataclass
 
-from takeoff.outputs.workbook.sheet import HEADING_ROW, Column, Formula, Page, Sheet
+from takeoff.outputs.workbook.cells import Formula
+from takeoff.outputs.workbook.columns import Column
+from takeoff.outputs.workbook.sheet import HEADING_ROW, Page, Sheet
 from takeoff.pricing.comparison import Comparison
 from takeoff.pricing.production import Trade
 from takeoff.pricing.time import Step

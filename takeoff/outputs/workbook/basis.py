@@ -3,7 +3,8 @@
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime
 
-from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, Column, Page, Sheet
+from takeoff.outputs.workbook.columns import Column
+from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, Page, Sheet
 from takeoff.pricing.records import Bill
 
 CARE = (

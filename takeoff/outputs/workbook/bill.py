@@ -7,18 +7,11 @@ from typing import Any
 
 from xlsxwriter.utility import xl_col_to_name
 
+from takeoff.outputs.workbook.cells import Formula
+from takeoff.outputs.workbook.columns import Column, shown_width
 from takeoff.outputs.workbook.dimensions import ITEM_KEY_COLUMN, QUANTITY_COLUMN
 from takeoff.outputs.workbook.look import BillColumn
-from takeoff.outputs.workbook.sheet import (
-    FIRST_ROW,
-    HEADING_ROW,
-    ROW_LIMIT,
-    Column,
-    Formula,
-    Page,
-    Sheet,
-    shown_width,
-)
+from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, ROW_LIMIT, Page, Sheet
 from takeoff.outputs.workbook.styles import UNIT_KINDS, digits_format
 from takeoff.pricing.money import MONEY_DIGITS, QUANTITY_DIGITS
 from takeoff.pricing.records import Bill, Item, Section

@@ -4,7 +4,9 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
 from takeoff.outputs.workbook.bill import BillColumns
-from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, Column, Formula, Page, Sheet
+from takeoff.outputs.workbook.cells import Formula
+from takeoff.outputs.workbook.columns import Column
+from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, Page, Sheet
 from takeoff.pricing.money import MONEY_DIGITS, amount, exact, half_up
 from takeoff.pricing.records import Bill, Item, PricedBuildUp
 from takeoff.pricing.resources import LINE_DIGITS, Component, Resource

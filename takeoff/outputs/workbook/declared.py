@@ -4,17 +4,11 @@ from collections.abc import Iterator, Sequence
 
 from takeoff.measuring.causes import BASE
 from takeoff.measuring.records import DeclaredRow, MeasuredPart, Measurement
-from takeoff.outputs.workbook.sheet import (
-    FIRST_ROW,
-    IDENTITY,
-    Column,
-    Figure,
-    Formula,
-    Page,
-    Sheet,
-    write_table,
-)
+from takeoff.outputs.workbook.cells import Figure, Formula
+from takeoff.outputs.workbook.columns import Column, identity_column
+from takeoff.outputs.workbook.sheet import FIRST_ROW, Page, Sheet
 from takeoff.outputs.workbook.styles import UNIT_KINDS
+from takeoff.outputs.workbook.table import write_table
 
 COLUMNS = (
     Column("Agrees", narrowest=8),
@@ -30,7 +24,7 @@ COLUMNS = (
     Column("Declared to measured", "share", narrowest=10),
     Column("Likely cause", "wrapped", widest=44, narrowest=24),
     Column("Declared as", "wrapped", widest=34, narrowest=20),
-    Column("GlobalId", widest=IDENTITY, narrowest=IDENTITY),
+    identity_column("GlobalId"),
     Column("Model", printed=False),
 )
 CLOSE = (

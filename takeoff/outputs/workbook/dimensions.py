@@ -3,18 +3,11 @@
 import math
 from collections.abc import Mapping, Sequence
 
-from takeoff.outputs.workbook.sheet import (
-    FIRST_ROW,
-    IDENTITY,
-    Column,
-    Figure,
-    Formula,
-    HandRow,
-    Page,
-    Sheet,
-    write_table,
-)
+from takeoff.outputs.workbook.cells import Figure, Formula
+from takeoff.outputs.workbook.columns import Column, identity_column
+from takeoff.outputs.workbook.sheet import FIRST_ROW, Page, Sheet
 from takeoff.outputs.workbook.styles import UNIT_KINDS
+from takeoff.outputs.workbook.table import HandRow, write_table
 from takeoff.pricing.money import QUANTITY_DIGITS
 from takeoff.pricing.records import Bill, Dimension, Item
 from takeoff.pricing.unit_systems import FOOT, feet_and_inches
@@ -30,7 +23,7 @@ COLUMNS = (
     Column("Quantity", "length"),
     Column("Unit"),
     Column("Note", "wrapped", widest=40, narrowest=16),
-    Column("Element (GlobalId)", widest=IDENTITY, narrowest=IDENTITY),
+    identity_column("Element (GlobalId)"),
     Column("Part", "count"),
     Column("Model", widest=24, printed=False),
     Column("Item key", widest=60, narrowest=24, printed=False),

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from takeoff.findings import Finding
 from takeoff.outputs.finding_groups import Kind, group_findings, severity_counts
 from takeoff.outputs.workbook.cells import Figure, Formula
+from takeoff.outputs.workbook.columns import Column, identity_column
 from takeoff.outputs.workbook.rows import RowWriter
-from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, IDENTITY, Column, Page, Sheet, require_rows
+from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, Page, Sheet, require_rows
 from takeoff.outputs.workbook.styles import UNIT_KINDS
 
 COLUMNS = (
@@ -20,7 +21,7 @@ COLUMNS = (
     Column("What to look at", "wrapped", widest=50, narrowest=50),
     Column("What was assumed", "wrapped", widest=25, narrowest=25),
     Column("What to ask", "wrapped", widest=30, narrowest=30),
-    Column("Element (GlobalId)", widest=IDENTITY, narrowest=IDENTITY),
+    identity_column("Element (GlobalId)"),
     Column("Model", widest=26, narrowest=14),
 )
 

@@ -5,7 +5,9 @@ from collections.abc import Iterable, Sequence
 from operator import attrgetter
 
 from takeoff.measuring.records import Measurement
-from takeoff.outputs.workbook.sheet import HEADING_ROW, IDENTITY, Column, Formula, Page, Sheet, shown_width
+from takeoff.outputs.workbook.cells import Formula
+from takeoff.outputs.workbook.columns import Column, identity_column, shown_width
+from takeoff.outputs.workbook.sheet import HEADING_ROW, Page, Sheet
 
 Fields = tuple[tuple[str, Column], ...]
 
@@ -58,7 +60,7 @@ BEARINGS: Fields = (
     ("width_m", Column("Width m", "length")),
     ("least_m", Column("Least m", "length")),
     ("area_m2", Column("Area m2", "area")),
-    ("support_id", Column("GlobalId of the support", widest=IDENTITY, narrowest=IDENTITY)),
+    ("support_id", identity_column("GlobalId of the support")),
     ("check", Column("Check", "wrapped")),
 )
 PANELS: Fields = (
@@ -71,7 +73,7 @@ PANELS: Fields = (
     ("width_m", Column("Width m", "length")),
     ("thickness_m", Column("Thick m", "length")),
     ("weight_t", Column("Weight t", "weight", total=True)),
-    ("global_id", Column("GlobalId of the body", widest=IDENTITY, narrowest=IDENTITY)),
+    ("global_id", identity_column("GlobalId of the body")),
     ("note", Column("Note", "wrapped")),
 )
 MOULDS: Fields = (

@@ -4,7 +4,10 @@ from collections.abc import Sequence
 from datetime import date, datetime, time
 
 from takeoff.outputs.text import cell_text
-from takeoff.outputs.workbook.sheet import Column, Formula, Page, Sheet, write_table
+from takeoff.outputs.workbook.cells import Formula
+from takeoff.outputs.workbook.columns import Column
+from takeoff.outputs.workbook.sheet import Page, Sheet
+from takeoff.outputs.workbook.table import write_table
 from takeoff.pricing.carry import Carried
 from takeoff.pricing.typed import EarlierItem, HandSheet, KeptText
 

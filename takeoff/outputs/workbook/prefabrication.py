@@ -9,8 +9,10 @@ from xlsxwriter.chart import Chart
 
 from takeoff.measuring.piece_records import RepetitionRow
 from takeoff.measuring.records import JointRow, Measurement, PieceRow
+from takeoff.outputs.workbook.cells import Formula
+from takeoff.outputs.workbook.columns import Column, shown_width
 from takeoff.outputs.workbook.records import element_column
-from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, Column, Formula, Page, Sheet, shown_width
+from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, Page, Sheet
 from takeoff.outputs.workbook.styles import UNIT_KINDS
 from takeoff.pricing.money import QUANTITY_DIGITS
 from takeoff.pricing.records import ShareRow

@@ -8,7 +8,9 @@ from operator import attrgetter
 from xlsxwriter.utility import xl_col_to_name
 
 from takeoff.measuring.records import FormworkRow, MeasuredPart, Measurement, PieceRow, ReinforcementRow
-from takeoff.outputs.workbook.sheet import FIRST_ROW, IDENTITY, Column, Page, Sheet, write_table
+from takeoff.outputs.workbook.columns import Column, identity_column
+from takeoff.outputs.workbook.sheet import FIRST_ROW, Page, Sheet
+from takeoff.outputs.workbook.table import write_table
 from takeoff.pricing.unit_systems import FOOT, feet_and_inches
 
 Fields = tuple[tuple[str, Column], ...]
@@ -28,7 +30,7 @@ ELEMENTS: Fields = (
     ("reinforcement_kg", Column("Steel kg", "mass", total=True)),
     ("weight_t", Column("Weight t", "weight", total=True)),
     ("condition", Column("Condition", "wrapped", widest=24)),
-    ("global_id", Column("GlobalId", widest=IDENTITY, narrowest=IDENTITY)),
+    ("global_id", identity_column("GlobalId")),
     ("evidence", Column("What decided the method", widest=40, printed=False)),
     ("reinforcement_basis", Column("Steel from", widest=10, printed=False)),
     ("material", Column("Material", widest=30, printed=False)),
@@ -66,7 +68,7 @@ FORMWORK: Fields = (
     ("length_m", Column("Length m", "length", total=True)),
     ("depth_m", Column("Depth m", "length")),
     ("area_m2", Column("Area m2", "area", total=True)),
-    ("global_id", Column("GlobalId", widest=IDENTITY, narrowest=IDENTITY)),
+    ("global_id", identity_column("GlobalId")),
     ("part", Column("Part", "count")),
     ("model", Column("Model", printed=False)),
 )
@@ -81,7 +83,7 @@ REINFORCEMENT: Fields = (
     ("mass_kg", Column("Likely kg", "mass", total=True)),
     ("high_kg", Column("High kg", "mass", total=True)),
     ("note", Column("How it came", "wrapped", widest=52, narrowest=24)),
-    ("global_id", Column("GlobalId", widest=IDENTITY, narrowest=IDENTITY)),
+    ("global_id", identity_column("GlobalId")),
     ("part", Column("Part", "count")),
     ("model", Column("Model", printed=False)),
 )
@@ -104,7 +106,7 @@ PIECES: Fields = (
     ("embedded", Column("Embedded", "wrapped", widest=18)),
     ("transport_check", Column("Transport", "wrapped", widest=26)),
     ("lift_check", Column("Lift", "wrapped", widest=28)),
-    ("global_id", Column("GlobalId", widest=IDENTITY, narrowest=IDENTITY)),
+    ("global_id", identity_column("GlobalId")),
     ("strength_class", Column("Strength", printed=False)),
     ("subrole", Column("Subrole", printed=False)),
     ("parts", Column("Made of", widest=40, printed=False)),

@@ -2,17 +2,11 @@
 
 from collections.abc import Mapping
 
-from takeoff.outputs.workbook.sheet import (
-    FIRST_ROW,
-    HEADING_ROW,
-    IDENTITY,
-    Column,
-    Formula,
-    Page,
-    Sheet,
-    write_table,
-)
+from takeoff.outputs.workbook.cells import Formula
+from takeoff.outputs.workbook.columns import Column, identity_column
+from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, Page, Sheet
 from takeoff.outputs.workbook.styles import UNIT_KINDS
+from takeoff.outputs.workbook.table import write_table
 from takeoff.pricing.scoring import BonusScore, PartScore, Score, SystemLine
 
 SCORE = (
@@ -32,7 +26,7 @@ QUANTITIES = (
     Column("Quantity", "volume", narrowest=12),
     Column("Storey", widest=20),
     Column("Element", widest=36),
-    Column("GlobalId", widest=IDENTITY, narrowest=IDENTITY),
+    identity_column("GlobalId"),
     Column("Part", "count"),
     Column("Model", widest=30),
 )

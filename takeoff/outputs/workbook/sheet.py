@@ -1,6 +1,5 @@
-"""A sheet's writer: safe text, figures with computed values, page set-up, and the plain filterable table."""
+"""A sheet's writer: safe text, figures with computed values, page set-up."""
 
-import math
 import numbers
 import textwrap
 from collections.abc import Iterable, Sequence
@@ -10,15 +9,14 @@ from typing import Any
 
 import xlsxwriter
 from xlsxwriter.format import Format
-from xlsxwriter.utility import xl_col_to_name
 
 from takeoff.findings import InputError
-from takeoff.outputs.text import cell_text, display_width, heading_text, shortened, starts_like_formula
-from takeoff.outputs.workbook.cells import Figure as Figure
-from takeoff.outputs.workbook.cells import Formula as Formula
+from takeoff.outputs.text import cell_text, heading_text, shortened, starts_like_formula
+from takeoff.outputs.workbook.cells import Formula
+from takeoff.outputs.workbook.columns import Column
 from takeoff.outputs.workbook.marks import BLANK, TYPED, formula_mark, mark, seal_text
 from takeoff.outputs.workbook.rows import RowSheet, RowWriter, is_blank, known_value
-from takeoff.outputs.workbook.styles import NUMBERS, Styles
+from takeoff.outputs.workbook.styles import Styles
 from takeoff.outputs.workbook.words import Words
 
 ROW_LIMIT = 1_048_576
@@ -37,30 +35,6 @@ MOST_LINES = 14
 
 PAPERS = {"a4": 9, "letter": 1}
 """Paper codes of ECMA-376 part 1, 18.3.1.63."""
-
-
-IDENTITY = 27
-"""Width of a column of GlobalIds: 22 characters, many of them wide capitals."""
-
-
-class HandRow(tuple[object, ...]):
-    """Cells of a row that a person wrote."""
-
-
-@dataclass(frozen=True, slots=True)
-class Column:
-    """A column: heading, what it shows (`text`, `wrapped` or a kind of figure), widths in characters.
-
-    `printed` columns stand first; the rest lies to the right of the print area. `total`: summed above the
-    heading over the rows that a filter shows.
-    """
-
-    heading: str
-    kind: str = "text"
-    widest: int = 24
-    narrowest: int = 6
-    printed: bool = True
-    total: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,63 +199,6 @@ class Sheet:
         raw.ignore_errors({"number_stored_as_text": everywhere, "formula_differs": everywhere})
 
 
-def write_table(
-    sheet: Sheet,
-    page: Page,
-    title: str,
-    note: str,
-    columns: Sequence[Column],
-    rows: Iterable[Sequence[object]],
-    nothing: str,
-) -> int:
-    """Write a filterable table sheet and return the row after its last one.
-
-    `rows` give a value for each column, or a `Formula`. `nothing` is said in place of rows when there are
-    none. Totals above the headings follow the filter.
-
-    Raises:
-        InputError: more rows than a sheet holds.
-    """
-    kinds = [column.kind for column in columns]
-    forms = [sheet.styles.cell(kind) for kind in kinds]
-    table = list(rows)
-    end = FIRST_ROW + len(table)
-    require_rows(sheet, end)
-    widths = _column_widths(columns, table)
-    wrapped = [index for index, kind in enumerate(kinds) if kind == "wrapped"]
-    sheet.seal_column = len(columns)
-    sheet.head(sheet.words(title), note)
-    _write_totals(sheet, columns, table, end)
-    sheet.headings(HEADING_ROW, columns)
-    sheet.tell(HEADING_ROW, "head", *(column.heading for column in columns))
-    writer = sheet.rows(kinds, "row") if sheet.raw.constant_memory else None
-    for row, values in enumerate(table, start=FIRST_ROW):
-        sheet.heighten(row, [(values[index], widths[index]) for index in wrapped])
-        if isinstance(values, HandRow):
-            sheet.tell_nothing(row)
-        elif writer is not None:
-            sheet.leave(row)
-            writer.write(row, values)
-            continue
-        else:
-            sheet.tell(row, "row")
-        for index, value in enumerate(values):
-            if isinstance(value, Figure):
-                sheet.put(row, index, value.value, value.kind)
-            else:
-                sheet.put_as(row, index, value, forms[index], kinds[index])
-    if not table:
-        sheet.put_as(FIRST_ROW, 0, sheet.words(nothing), sheet.styles.note)
-    for index, width in enumerate(widths):
-        sheet.widen(index, width)
-    sheet.fit()
-    # The marks lie within the filter, so that they are sorted with their rows.
-    sheet.raw.autofilter(HEADING_ROW, 0, max(end - 1, FIRST_ROW), len(columns))
-    printed = sum(column.printed for column in columns)
-    sheet.set_up(page, printed - 1, end - 1, HEADING_ROW)
-    return end
-
-
 def require_rows(sheet: Sheet, rows: int) -> None:
     """Raise InputError where a sheet would need more rows than it can have."""
     if rows > ROW_LIMIT:
@@ -289,65 +206,6 @@ def require_rows(sheet: Sheet, rows: int) -> None:
             f"sheet {sheet.name}: {rows:,} rows are more than a sheet holds ({ROW_LIMIT:,}); "
             "measure fewer models together"
         )
-
-
-def _column_widths(columns: Sequence[Column], table: Sequence[Sequence[object]]) -> list[int]:
-    """Widths in characters that show what the columns hold, within their limits."""
-    widths = [_heading_width(column) for column in columns]
-    for index, values in enumerate(zip(*table, strict=True)):
-        kind, widest = columns[index].kind, columns[index].widest
-        for value in dict.fromkeys(values):
-            if widths[index] >= widest:
-                break
-            if value is not None:
-                widths[index] = max(widths[index], shown_width(value, kind))
-    return [
-        max(column.narrowest, min(width, column.widest))
-        for column, width in zip(columns, widths, strict=True)
-    ]
-
-
-def _write_totals(sheet: Sheet, columns: Sequence[Column], table: list[Sequence[object]], end: int) -> None:
-    """Sums over the rows that a filter shows, above the headings so that they stay in sight."""
-    if not table or not any(column.total for column in columns):
-        return
-    sheet.put_as(HEADING_ROW - 1, 0, sheet.words("Total of the rows shown"), sheet.styles.of(bold=True))
-    for index, column in enumerate(columns):
-        if column.total:
-            letter = xl_col_to_name(index)
-            text = f"=SUBTOTAL(109,{letter}{FIRST_ROW + 1}:{letter}{end})"
-            value = math.fsum(number_of(row[index]) for row in table)
-            number = sheet.styles.total(column.kind, top=0)
-            sheet.put_as(HEADING_ROW - 1, index, Formula(text, value), number, column.kind)
-            sheet.widen(index, shown_width(value, column.kind))
-
-
-def number_of(value: object) -> float:
-    """The figure of a cell, 0 for what is not known."""
-    if isinstance(value, Figure):
-        value = value.value
-    if isinstance(value, Formula):
-        value = value.value
-    return float(value) if isinstance(value, int | float) and math.isfinite(value) else 0.0
-
-
-def shown_width(value: object, kind: str) -> int:
-    """Characters that a value takes in a cell of `kind`."""
-    if isinstance(value, Figure):
-        kind, value = value.kind, value.value
-    if isinstance(value, Formula):
-        value = value.value
-    if isinstance(value, int | float) and kind in NUMBERS:
-        decimals = len(NUMBERS[kind].partition(".")[2].rstrip('%" ')) if kind != "diameter" else 1
-        return len(f"{value:,.{decimals}f}")
-    return display_width(str(value)[:200])
-
-
-def _heading_width(column: Column) -> int:
-    """Width for a short heading, for the longest word and for half of a long one: headings wrap once."""
-    length = len(column.heading)
-    longest = max(map(len, column.heading.split()), default=0)
-    return max(column.narrowest, longest + 1, length + 1 if length <= 9 else length // 2 + 2)
 
 
 @lru_cache(maxsize=4096)

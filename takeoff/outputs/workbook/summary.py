@@ -11,6 +11,8 @@ from takeoff.measuring.records import MeasuredPart, Measurement
 from takeoff.outputs.finding_groups import SEVERITY_RANK
 from takeoff.outputs.workbook.basis import records
 from takeoff.outputs.workbook.bill import BillLayout, count_unpriced, total_words, unpriced_words
+from takeoff.outputs.workbook.cells import Formula
+from takeoff.outputs.workbook.columns import Column, shown_width
 from takeoff.outputs.workbook.findings import FindingsLayout
 from takeoff.outputs.workbook.prefabrication import (
     CHART_BAR,
@@ -21,7 +23,7 @@ from takeoff.outputs.workbook.prefabrication import (
     share_chart,
 )
 from takeoff.outputs.workbook.records import element_column
-from takeoff.outputs.workbook.sheet import Column, Formula, Page, Sheet, shown_width
+from takeoff.outputs.workbook.sheet import Page, Sheet
 from takeoff.outputs.workbook.styles import (
     NUMBERS,
     number_format,

@@ -8,13 +8,14 @@ from typing import Any, get_type_hints
 
 from takeoff.findings import InputError
 from takeoff.measuring.records import MeasuredPart
-from takeoff.outputs.workbook.previous import dimension_quantity, read_previous
+from takeoff.outputs.workbook.previous.book import read_previous
+from takeoff.outputs.workbook.previous.dimensions import dimension_quantity
 from takeoff.outputs.workbook.records import ELEMENTS, all_fields
 from takeoff.outputs.workbook.sealed_rows import SheetRow, sealed_rows
-from takeoff.pricing.changes import Side, SideItem
+from takeoff.pricing.change_records import Side
 from takeoff.pricing.markups import MarkupPlan, apply_markups
 from takeoff.pricing.money import amount, exact_sum, round_quantity
-from takeoff.pricing.records import Dimension
+from takeoff.pricing.records import BilledItem, Dimension
 from takeoff.pricing.unit_systems import METRIC, SIXTEENTH, SYSTEMS, UnitSystem, metres_of
 
 
@@ -35,24 +36,12 @@ def read_bill(path: Path) -> Side:
         parts = tuple(_part(row, system) for row in rows("Elements"))
         dimensions = tuple(_dimension(row) for row in rows("Dimensions"))
         convention = _convention(path, formulas)
-    items = {
-        item.key: SideItem(
-            item.key,
-            item.number,
-            item.section,
-            item.description,
-            item.unit,
-            item.quantity,
-            item.rate,
-            item.amount,
-        )
-        for item in typed.items.values()
-    }
+    items: dict[str, BilledItem] = {item.key: item for item in typed.items.values()}
     for number, hand in enumerate(typed.hand_items, 1):
         if hand.quantity is not None:
             key = hand.key or f"by hand: {hand.description or number}"
             money = None if hand.rate is None else amount(hand.quantity, hand.rate)
-            items[key] = SideItem(
+            items[key] = BilledItem(
                 key, hand.number, hand.section, hand.description, hand.unit, hand.quantity, hand.rate, money
             )
     net = exact_sum(item.amount or 0.0 for item in items.values())
