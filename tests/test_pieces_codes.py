@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from build import Model
 from scipy.spatial.transform import Rotation
 from test_pieces import HANDLING, box, mesh_of, moved, pieces_of, rod, six_shapes
 
@@ -15,6 +16,8 @@ from takeoff.measuring.piece_sizes import piece_sizes, upper_side
 from takeoff.measuring.records import PieceRow
 from takeoff.measuring.rims import rim_runs
 from takeoff.measuring.shapes import shape_of
+from takeoff.pipeline import measure
+from takeoff.settings import Settings
 
 
 def hand(mesh, up):
@@ -63,13 +66,114 @@ def test_mirror_images_have_opposite_hands_and_symmetric_shapes_none():
     assert hand(mesh_of(shapes[1]), None) == 0
 
 
-def test_numbers_within_a_group_come_from_the_piece_alone():
-    names = [f"2O2Fr$t4X7Zf8NOew3FL{n:02d}" for n in range(30)]
-    numbers = piece_numbers(names)
-    assert len(set(numbers.values())) == 30
-    assert all(len(number) == 3 for number in numbers.values())
-    fewer = piece_numbers(names[:20])
-    assert sum(numbers[name] == fewer[name] for name in fewer) >= 19
+def test_numbers_within_a_group_come_from_the_place_alone():
+    places = np.array([[1.25 * n, 7.5 * (n % 3), 3.0 * (n % 2)] for n in range(30)])
+    numbers = piece_numbers(places)
+    assert len(set(numbers)) == 30
+    assert all(len(number) == 3 for number in numbers)
+    fewer = piece_numbers(places[:20])
+    assert sum(one == other for one, other in zip(numbers, fewer, strict=False)) >= 19
+    order = np.random.default_rng(1).permutation(30)
+    assert piece_numbers(places[order]) == [numbers[n] for n in order]
+    # What rounding, feet and a turn do to places changes none.
+    assert piece_numbers(places + np.random.default_rng(2).normal(0.0, 1e-7, places.shape)) == numbers
+
+
+def test_no_global_id_decides_a_mark_or_a_group():
+    """Pieces of six shapes and three that lie at the limit of likeness, under other GlobalIds in another order."""
+    solids = [moved(mesh_of(six_shapes()[n % 6]), n) for n in range(24)]
+    solids += [moved(mesh_of(box((0, 0, 0), (4 + n * 8e-4, 0.2, 2.5))), 50 + n) for n in range(5)]
+
+    def found(seed):
+        order = np.random.default_rng(seed).permutation(len(solids))
+        ids = {f"G{place:02d}": int(number) for place, number in enumerate(order)}
+        rows = pieces_of({name: solids[number] for name, number in ids.items()})[0]
+        return {
+            ids[row.global_id]: (row.repetition_group, row.mark, row.mirror_of, row.mould) for row in rows
+        }
+
+    first = found(0)
+    assert len({mark for _, mark, _, _ in first.values()}) == 29
+    assert all(found(seed) == first for seed in (1, 2, 3))
+
+
+def test_the_shape_that_most_pieces_are_like_leads_its_group():
+    """Panels 0.8 mm apart in a chain: A is like B and B like C, A not like C."""
+    chain = [mesh_of(box((0, 0, 0), (4 + n * 8e-4, 0.2, 2.5))) for n in range(3)]
+
+    def groups(*numbers):
+        solids = [moved(chain[n], seed) for seed, n in enumerate(numbers)]
+        found = group_congruent(solids)
+        return found.groups, tuple(numbers[leader] for leader in found.leaders)
+
+    # One of each: the middle one is like both others.
+    for order in ((0, 1, 2), (2, 0, 1), (1, 2, 0)):
+        assert groups(*order) == ((0, 0, 0), (1,))
+    # Of two that are like as many the one that there are more of leads, and of two of these the larger.
+    assert groups(0, 1, 1) == groups(1, 0, 1) == ((0, 0, 0), (1,))
+    assert groups(0, 1) == groups(1, 0) == ((0, 0), (1,))
+    # The ends of a chain of four, 0.8 mm each: two in the middle take as many, the larger leads, the smallest is apart.
+    chain.append(mesh_of(box((0, 0, 0), (4 + 3 * 8e-4, 0.2, 2.5))))
+    assert groups(0, 1, 2, 3) == ((0, 1, 1, 1), (0, 2))
+    assert groups(3, 2, 1, 0) == ((0, 0, 0, 1), (2, 0))
+
+
+def test_thin_triangles_leave_no_slits_in_an_outline():
+    """The kernel's own triangles between a round hole and the rim: 2 (3 + 2.7) m and a 96-gon of radius 0.1."""
+    for seed in range(12):
+        size = piece_sizes([moved(mesh_of(six_shapes()[5]), seed)], True)
+        assert size.outline == pytest.approx(11.4, abs=1e-5)
+        assert size.opening_edges == pytest.approx(2 * 96 * 0.1 * np.sin(np.pi / 96), abs=1e-5)
+        assert size.outline_area == pytest.approx(8.1, abs=1e-5)
+        assert size.openings == 1
+
+
+def panel_rows(
+    path, rotate=0.0, offset=(0.0, 0.0, 0.0), unit="mm", name="a", absolute=False, without=(), moved=()
+):
+    """Pieces of a row of 24 panels on two storeys, by their number; the name of a model decides its GlobalIds."""
+    m = Model("IFC4", unit, rotate, offset, name=name, absolute=absolute)
+    numbers = [number for number in range(24) if number not in without]
+    for storey in range(2):
+        m.storey(f"Level {storey}", 3.0 * storey)
+        for number in sorted(numbers, key=lambda number: (number * 7) % 24 if name != "a" else number):
+            if number % 2 == storey:
+                x, length = 5.0 * (number // 2), 4.0 if number % 3 else 3.5
+                y = 12.0 if number in moved else 0.0
+                wall = m.wall(
+                    (x, y), (x + length, y), 0.2, 2.7, 3.0 * storey, name=f"{number}", made="Precast"
+                )
+                if number % 4 == 0:
+                    m.box_void(wall, (0.5, -1, 1), (1.5, 1, 2))
+    run = measure([m.save(path / f"{name}.ifc")], Settings(processes=1))
+    names = {part.global_id: int(part.name) for part in run.measurement.parts}
+    rows = run.measurement.pieces
+    assert len({row.mark for row in rows}) == len(rows) == len(numbers)
+    return {names[row.global_id]: row.mark for row in rows}, {row.global_id for row in rows}
+
+
+@pytest.mark.parametrize(
+    "placed",
+    [
+        {},
+        {"rotate": 33.7, "offset": (4.0e6, 1.0e5, 30.0), "unit": "ft"},
+        {"rotate": -71.0, "offset": (12.0, -3.0, 0.0), "absolute": True},
+    ],
+)
+def test_an_export_with_other_global_ids_order_and_place_gives_the_same_marks(tmp_path, placed):
+    before, ids = panel_rows(tmp_path)
+    after, renewed = panel_rows(tmp_path, name="b", **placed)
+    assert not ids & renewed
+    assert after == before
+
+
+def test_a_piece_that_is_added_taken_away_or_moved_leaves_the_marks_of_the_others(tmp_path):
+    before, _ = panel_rows(tmp_path)
+    after, _ = panel_rows(tmp_path, name="b", without=(3, 10), moved=(7,))
+    assert after == {number: mark for number, mark in before.items() if number not in (3, 10, 7)} | {
+        7: after[7]
+    }
+    assert after[7] != before[7]
 
 
 def plank(holes):

@@ -9,8 +9,8 @@ right are mirror images. Candidates are found in a grid over the second moments,
 the number of solids, not with its square.
 """
 
-from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import permutations, product
@@ -26,6 +26,10 @@ TOLERANCE = 1e-3
 """Sizes of congruent pieces, and places on them, may differ by this, metres."""
 EASE = 4e-5
 """By this more, m: what is drawn with just the tolerance is within it in every unit, place and turn."""
+EXACT = 2e-5
+"""Solids that differ by this, m, and the ease, are of exactly one shape, drawn twice."""
+RANK = 1e-5
+"""Steps, m, m2 or m3, in which shapes that lead as many others are put in order."""
 CELL = 8e-3
 """Grid over the spreads, metres: more than spreads can change when the surface moves by the tolerance."""
 MOST_SAMPLES = 400
@@ -35,8 +39,8 @@ UPRIGHT = 0.999
 
 @dataclass(frozen=True, slots=True)
 class Grouping:
-    """`groups` has a group number for each solid, from 0 in order of appearance; `leaders` the first solid of
-    each group and `shapes` its shape; `mirrors` (group, earlier group that it is the mirror image of)."""
+    """`groups` has a group number for each solid, from 0 in order of appearance; `leaders` the solid that each
+    group is compared with and `shapes` its shape; `mirrors` (group, earlier group that it is the mirror image of)."""
 
     groups: tuple[int, ...]
     leaders: tuple[int, ...]
@@ -47,36 +51,108 @@ class Grouping:
 def group_congruent(
     meshes: Sequence[Mesh], tolerance: float = TOLERANCE, ups: Sequence[Floats | None] | None = None
 ) -> Grouping:
-    """Group closed meshes by shape. The first of a group stands for it: compared are solids with it alone.
+    """Group closed meshes by shape: which solids are together does not depend on their order.
+
+    Solids of exactly one shape are one variant. The variant that most solids are within the tolerance of leads a
+    group and takes all of them, then the next of what is left; of two that take as many the one that has more solids
+    itself, then the larger. So in a chain, where A is like B and B like C but A is not like C, all are one group if
+    B leads, else B is with whichever of A and C leads, and the other is apart.
 
     `ups` has the direction (3,) of the upper side for each mesh that must not be turned over, else None.
     """
     ups = [None] * len(meshes) if ups is None else ups
-    groups: list[int] = []
-    leaders: list[int] = []
-    shapes: list[Shape] = []
+    variants = _Variants(EXACT)
+    of_solid = [
+        variants.number(index, mesh, up) for index, (mesh, up) in enumerate(zip(meshes, ups, strict=True))
+    ]
+    shapes, own_ups = variants.shapes, [ups[first] for first in variants.firsts]
+    alike = [{number} for number in range(len(shapes))]
+    twins: list[set[int]] = [set() for _ in shapes]
+    for one, other in variants.near_pairs():
+        pair = (own_ups[one], own_ups[other])
+        if same_shape(shapes[one], shapes[other], tolerance, ups=pair):
+            alike[one].add(other)
+            alike[other].add(one)
+        elif same_shape(shapes[one], shapes[other], tolerance, True, pair):
+            twins[one].add(other)
+            twins[other].add(one)
+    leader_of = _leaders(alike, Counter(of_solid), shapes)
+    numbers: dict[int, int] = {}
+    groups = [numbers.setdefault(leader_of[variant], len(numbers)) for variant in of_solid]
     mirrors: dict[int, int] = {}
-    cells: dict[tuple[int, int, int], list[int]] = defaultdict(list)
-    copies: dict[tuple[bytes, int], list[tuple[Floats, Floats | None, int]]] = defaultdict(list)
-    for index, (mesh, up) in enumerate(zip(meshes, ups, strict=True)):
-        key = (mesh.faces.tobytes(), round(volume(mesh) * 1e6))
-        group = next((g for points, own, g in copies[key] if _is_copy(points, mesh.vertices, own, up)), None)
-        if group is None:
-            shape = shape_of(mesh)
-            near = sorted(_near(shape, cells))
-            pair = {g: (ups[leaders[g]], up) for g in near}
-            group = next((g for g in near if same_shape(shapes[g], shape, tolerance, ups=pair[g])), None)
-            if group is None:
-                group = len(shapes)
-                twin = next((g for g in near if same_shape(shapes[g], shape, tolerance, True, pair[g])), None)
-                if twin is not None:
-                    mirrors[group] = twin
-                shapes.append(shape)
-                leaders.append(index)
-                cells[_cell(shape)].append(group)
-            copies[key].append((mesh.vertices, up, group))
-        groups.append(group)
-    return Grouping(tuple(groups), tuple(leaders), mirrors, tuple(shapes))
+    for leader, number in numbers.items():
+        images = [numbers[twin] for twin in twins[leader] if numbers.get(twin, number) < number]
+        if images:
+            mirrors[number] = min(images)
+    leaders = tuple(variants.firsts[leader] for leader in numbers)
+    return Grouping(tuple(groups), leaders, mirrors, tuple(shapes[leader] for leader in numbers))
+
+
+class _Variants:
+    """Solids of exactly one shape, each known by its first: numbers from 0 in order of appearance."""
+
+    def __init__(self, tolerance: float) -> None:
+        self.shapes: list[Shape] = []
+        self.firsts: list[int] = []
+        self._ups: list[Floats | None] = []
+        self._tolerance = tolerance
+        self._cells: dict[tuple[int, int, int], list[int]] = defaultdict(list)
+        self._copies: dict[tuple[bytes, int], list[tuple[Floats, Floats | None, int]]] = defaultdict(list)
+
+    def number(self, index: int, mesh: Mesh, up: Floats | None) -> int:
+        """The number of the variant of solid `index`."""
+        copies = self._copies[mesh.faces.tobytes(), round(volume(mesh) * 1e6)]
+        known = next((n for points, own, n in copies if _is_copy(points, mesh.vertices, own, up)), None)
+        if known is not None:
+            return known
+        shape = shape_of(mesh)
+        same = (
+            n
+            for n in sorted(_near(shape, self._cells))
+            if same_shape(self.shapes[n], shape, self._tolerance, ups=(self._ups[n], up))
+        )
+        number = next(same, len(self.shapes))
+        if number == len(self.shapes):
+            self.shapes.append(shape)
+            self.firsts.append(index)
+            self._ups.append(up)
+            self._cells[_cell(shape)].append(number)
+        copies.append((mesh.vertices, up, number))
+        return number
+
+    def near_pairs(self) -> Iterator[tuple[int, int]]:
+        """Pairs of variants, the earlier first, that may be alike."""
+        for number, shape in enumerate(self.shapes):
+            for other in sorted(_near(shape, self._cells)):
+                if other > number:
+                    yield number, other
+
+
+def _leaders(alike: Sequence[set[int]], counts: Mapping[int, int], shapes: Sequence[Shape]) -> dict[int, int]:
+    """The variant that leads the group of each variant, by the rule of `group_congruent`."""
+    found: dict[int, int] = {}
+    for start in range(len(alike)):
+        if start in found:
+            continue
+        left, waiting = {start}, [start]
+        while waiting:
+            further = alike[waiting.pop()] - left
+            left |= further
+            waiting += further
+        while left:
+            leader = min(
+                left, key=lambda n: (-sum(counts[m] for m in alike[n] & left), -counts[n], *_rank(shapes[n]))
+            )
+            taken = alike[leader] & left
+            found.update(dict.fromkeys(taken, leader))
+            left -= taken
+    return found
+
+
+def _rank(shape: Shape) -> tuple[float, ...]:
+    """The larger first, in steps above what rounding does to a shape that is turned or far away."""
+    figures = (shape.volume, shape.area, *shape.spreads.tolist(), float(shape.radii.sum()))
+    return tuple(-round(figure / RANK + 0.37) for figure in figures)
 
 
 def same_shape(

@@ -10,7 +10,7 @@ import shapely
 
 from takeoff.geometry import planar
 from takeoff.geometry.booleans import BooleanFailed, labelled, mesh_of
-from takeoff.geometry.mesh import Floats, Mesh, normals, volume
+from takeoff.geometry.mesh import Floats, Mesh, volume
 from takeoff.geometry.slicing import Straight
 from takeoff.measuring.cut_places import (
     Line,
@@ -23,6 +23,7 @@ from takeoff.measuring.handling import within
 from takeoff.measuring.panelling_rules import SlabRule, WallRule
 from takeoff.measuring.piece_sizes import joined
 from takeoff.measuring.shapes import largest_plane
+from takeoff.measuring.silhouettes import silhouette
 
 DEEPEST = 0.8
 """A body deeper than this, m, across its largest face is no panel: angled and curved walls are left whole."""
@@ -163,7 +164,7 @@ def _face(bodies: list[Mesh], total: float, flat: bool) -> _Face | None:
         first = np.cross([0.0, 0.0, 1.0], across)
     first /= np.linalg.norm(first)
     axes = np.stack([first, np.cross(across, first), across])
-    shape = _seen(bodies, axes)
+    shape = silhouette(bodies, axes)
     if flat:
         corners = shapely.get_coordinates(shapely.oriented_envelope(shape))
         sides = np.diff(corners[:3], axis=0)
@@ -171,17 +172,11 @@ def _face(bodies: list[Mesh], total: float, flat: bool) -> _Face | None:
         long /= np.linalg.norm(long)
         first = long[0] * axes[0] + long[1] * axes[1]
         axes = np.stack([first, np.cross(across, first), across])
-        shape = _seen(bodies, axes)
+        shape = silhouette(bodies, axes)
     depth = whole.vertices @ axes[2]
     return _Face(
         axes, shape, float(np.ptp(depth)), total / shape.area, float(depth.min() + depth.max()) / 2.0
     )
-
-
-def _seen(bodies: Sequence[Mesh], axes: Floats) -> shapely.Geometry:
-    """Outline of bodies in the first two axes: what looks along the third."""
-    triangles = [body.corners[normals(body.corners) @ axes[2] > 1e-6] for body in bodies]
-    return planar.union_all(shapely.polygons(np.concatenate(triangles) @ axes[:2].T), grid_size=1e-6)
 
 
 def _wall_cells(face: _Face, rule: WallRule, per_area: float) -> tuple[list[list[Cell]], str]:

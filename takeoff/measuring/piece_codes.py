@@ -1,7 +1,9 @@
-"""Short codes for shapes that the model gives no mark: made of the shape alone, so that they stay in a revision.
+"""Short codes for shapes, and numbers for pieces, that the model gives no mark: they stay in a revision.
 
 A number by place in a list would move all later labels when a shape is added. A code of the shape's own
 figures does not: the same shape has the same code in every revision and every model, its mirror image another.
+In the same way the number of a piece is made of where it is in the building, not of its GlobalId, which an
+export may renew.
 """
 
 from collections.abc import Mapping, Sequence
@@ -19,6 +21,9 @@ LETTERS = "23456789BCDFGHJKMNPQRSTVWXYZ"
 CODE_LENGTH = 4
 BIN_SHIFT = 0.37
 """Bins begin off the round figures, so that rounding noise does not move a usual size to the next bin."""
+PLACE = 0.0501
+"""Cell of a place, m, that gives a piece its number: no usual module is a multiple of it, so that of places at
+usual distances hardly any lies where cells meet."""
 ABSENT = 1e-10
 """Third moments and handedness below this share of what they could be are rounding."""
 
@@ -38,7 +43,7 @@ def shape_codes(
     those with curved faces from their rims.
 
     `shapes` are those of the meshes; `ups` as for grouping. Different shapes that fall on one code get a
-    further sign in the order given.
+    further sign in the order given: those of a group's leader, so that no GlobalId decides.
     """
     codes: list[str] = []
     taken: dict[str, int] = {}
@@ -49,22 +54,24 @@ def shape_codes(
     return codes
 
 
-def piece_numbers(ids: Sequence[str]) -> dict[str, str]:
-    """A number for each piece of one shape, made of its GlobalId, so that others do not move when one is added.
+def piece_numbers(places: Floats) -> list[str]:
+    """A number for each piece of one shape, made of its place (n, 3), m, so that others do not move when one is added.
 
-    Where two fall on one number the later GlobalId takes the next free one.
+    Places are told apart by cells of `PLACE`. Where two fall on one number the one that comes later by place takes
+    the next free one; of two in one cell the one given later.
     """
     room = 1000
-    while room < 2 * len(ids):
+    while room < 2 * len(places):
         room *= 10
-    numbers: dict[str, str] = {}
+    cells = np.floor(np.reshape(places, (-1, 3)) / PLACE + BIN_SHIFT).astype(np.int64).tolist()
+    numbers = [""] * len(cells)
     taken: set[int] = set()
-    for name in sorted(ids):
-        number = int.from_bytes(blake2b(name.encode(), digest_size=6).digest()) % room
+    for index in sorted(range(len(cells)), key=lambda index: (cells[index][::-1], index)):
+        number = int.from_bytes(blake2b(repr(cells[index]).encode(), digest_size=6).digest()) % room
         while number in taken:
             number = (number + 1) % room
         taken.add(number)
-        numbers[name] = f"{number:0{len(str(room - 1))}d}"
+        numbers[index] = f"{number:0{len(str(room - 1))}d}"
     return numbers
 
 

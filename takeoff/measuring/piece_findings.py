@@ -41,7 +41,7 @@ def marks_made(models: Iterable[str]) -> list[Finding]:
             model,
             "",
             f"{counted(number, 'piece has', 'pieces have')} no mark in the model: ask the designer for piece marks",
-            "marks made from the shape and the GlobalId",
+            "marks made from the shape and the place in the building",
             float(number),
             "pieces",
         )

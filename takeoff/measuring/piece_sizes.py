@@ -1,13 +1,13 @@
 """Sizes of a piece: overall length, width, thickness, largest face, its outline and the openings through it."""
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from takeoff.geometry.mesh import BODY, Floats, Mesh, areas, normals
 from takeoff.measuring.boxes import tightest_box
 from takeoff.measuring.shapes import largest_plane
+from takeoff.measuring.silhouettes import silhouette
 
 FACE_SHARE = 0.25
 """A flat face that fills less of its side of the box does not tell which way is across (curved work)."""
@@ -80,7 +80,7 @@ def _section(bodies: list[Mesh], along: Floats) -> Section:
     """
     import shapely
 
-    outline, _ = silhouette(bodies, along)
+    outline = silhouette(bodies, _axes_across(along))
     sheets = shapely.orient_polygons([sheet for sheet in shapely.get_parts(outline) if sheet.area > 0])
     home = np.array([outline.centroid.x, outline.centroid.y])
     area, second = 0.0, np.zeros((2, 2))
@@ -125,16 +125,12 @@ class Outline:
     area: float
 
 
-def silhouette(bodies: list[Mesh], across: Floats) -> tuple[Any, Floats]:
-    """Outline (shapely) of bodies seen in the direction `across` (3,), and its plane's axes (2, 3)."""
-    from shapely import polygons, union_all
-
+def _axes_across(across: Floats) -> Floats:
+    """Axes (3, 3) of which the third is `across` (3,)."""
     helper = np.eye(3)[np.argmin(np.abs(across))]
     x = np.cross(helper, across)
     x /= np.linalg.norm(x)
-    plane = np.stack([x, np.cross(across, x)])
-    seen = [body.corners[normals(body.corners) @ across > 1e-6] for body in bodies]
-    return union_all(polygons(np.concatenate(seen) @ plane.T), grid_size=1e-6), plane
+    return np.stack([x, np.cross(across, x), across])
 
 
 def outline_across(bodies: list[Mesh], across: Floats) -> Outline:
@@ -146,7 +142,8 @@ def outline_across(bodies: list[Mesh], across: Floats) -> Outline:
     from shapely import MultiPoint
     from shapely.geometry import MultiPolygon, Polygon
 
-    outline, plane = silhouette(bodies, across)
+    axes = _axes_across(across)
+    outline, plane = silhouette(bodies, axes), axes[:2]
     sheets = [p for p in getattr(outline, "geoms", [outline]) if isinstance(p, Polygon)]
     rings = [ring for sheet in sheets for ring in sheet.interiors]
     holes = [hole for hole in (Polygon(ring) for ring in rings) if hole.area > LEAST_HOLE]

@@ -20,6 +20,7 @@ from takeoff.measuring.piece_records import PanelRow
 from takeoff.measuring.piece_sizes import PieceSizes, joined, piece_sizes, upper_side
 from takeoff.measuring.plan import ElementPlan
 from takeoff.measuring.records import MeasuredPart, PieceRow
+from takeoff.measuring.shapes import moments
 from takeoff.measuring.units import ElementKey, PartKey, Unit, find_units, part_key
 from takeoff.reading.facts import Embedded
 from takeoff.told import Quantity, told
@@ -53,8 +54,9 @@ class Pieces:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Draft:
-    """A piece on its way to a row: its bodies, place (level, x, y, z) and figures. `panel` counts from 1 where a
-    body was divided in `panels`, and `corners` is the outline of its face."""
+    """A piece on its way to a row: its bodies, place (level, x, y, z) and figures. `frame` (4, 4) leads from the
+    coordinates of the bodies to those of the building, `spot` (3,) is the middle of its volume there. `panel` counts
+    from 1 where a body was divided in `panels`, and `corners` is the outline of its face."""
 
     unit: Unit
     bodies: list[Mesh]
@@ -62,6 +64,8 @@ class _Draft:
     volume: float
     weight: float
     mark: str
+    frame: Floats
+    spot: Floats
     panel: int = 0
     panels: int = 0
     corners: Floats | None = None
@@ -81,17 +85,21 @@ def make_pieces(
     embedded: Mapping[str, Sequence[Embedded]],
     rules: PieceRules,
     origin: Floats | None = None,
+    frames: Mapping[str, Floats] | None = None,
 ) -> Pieces:
     """Pieces of all models, in order of method, role and size.
 
     `meshes` holds the net mesh of each part, all in one coordinate system, relative to `origin` (3,); `embedded`
-    the parts cast into or fixed to elements, by model. A part with a weight keeps it, else the density of the
-    handling file gives it. Groups hold pieces of one method and role that are congruent; they are named by
-    their shape (see `piece_codes`), so the same shapes have the same labels in every revision.
+    the parts cast into or fixed to elements, by model; `frames` the matrix (4, 4) from the models' coordinates to
+    those of the building, by model: marks that are made go by the place in it. A part with a weight keeps it, else
+    the density of the handling file gives it. Groups hold pieces of one method and role that are congruent; they are
+    named by their shape (see `piece_codes`), so the same shapes have the same labels in every revision. No GlobalId
+    decides a label or a mark.
     """
     units, notes = find_units(parts, meshes, rules.handling.unit)
     facts = {(plan.facts.model, plan.facts.global_id): plan.facts for plan in plans}
     findings = [*notes, *without_mesh(parts, meshes)]
+    home = np.zeros(3) if origin is None else origin
     classes: dict[tuple[str, str], list[_Draft]] = defaultdict(list)
     cuts: dict[ElementKey, tuple[Cut, ...]] = {}
     for unit in units:
@@ -101,12 +109,12 @@ def make_pieces(
             mark = (unit.assembly and fact.assembly_mark) or fact.mark or mark
         level = fact.storey_elevation if fact is not None and fact.storey_elevation is not None else 0.0
         bodies = [meshes[part_key(part)] for part in unit.parts]
-        whole = _draft(unit, bodies, level, mark, rules.handling)
+        matrix = (frames or {}).get(unit.main.model, np.eye(4)) @ _shift(home)
+        whole = _draft(unit, bodies, level, mark, matrix, rules.handling)
         drafts, made = _divided(whole, level, rules, findings)
         classes[unit.main.method, unit.main.role] += drafts
         if made:
             cuts[unit.elements[0]] = made
-    home = np.zeros(3) if origin is None else origin
     rows: list[PieceRow] = []
     panels: list[PanelRow] = []
     solids: list[PanelSolid] = []
@@ -123,16 +131,38 @@ def make_pieces(
     return Pieces(tuple(rows), tuple(panels), cuts, tuple(findings), tuple(solids))
 
 
-def _draft(unit: Unit, bodies: list[Mesh], level: float, mark: str, handling: Handling) -> _Draft:
+def _shift(origin: Floats) -> Floats:
+    """The matrix (4, 4) that moves by `origin` (3,)."""
+    matrix = np.eye(4)
+    matrix[:3, 3] = origin
+    return matrix
+
+
+def _place(bodies: Sequence[Mesh], level: float) -> tuple[float, float, float, float]:
     boxes = np.array([body.box() for body in bodies])
     middle = ((boxes[:, 0].min(axis=0) + boxes[:, 1].max(axis=0)) / 2.0).round(2).tolist()
+    return round(level, 3), middle[0], middle[1], middle[2]
+
+
+def _spot(bodies: Sequence[Mesh], frame: Floats) -> Floats:
+    """The middle (3,) of the volume of bodies, in the coordinates that `frame` (4, 4) leads to."""
+    sizes, centres, _ = zip(*(moments(body.corners) for body in bodies), strict=True)
+    centre = np.average(np.array(centres), axis=0, weights=np.maximum(sizes, 1e-12))
+    return np.asarray(frame[:3, :3] @ centre + frame[:3, 3])
+
+
+def _draft(
+    unit: Unit, bodies: list[Mesh], level: float, mark: str, frame: Floats, handling: Handling
+) -> _Draft:
     return _Draft(
         unit,
         bodies,
-        (round(level, 3), middle[0], middle[1], middle[2]),
+        _place(bodies, level),
         sum(part.net_volume_m3 or 0.0 for part in unit.parts),
         sum(_weight(part, handling) for part in unit.parts),
         mark,
+        frame,
+        _spot(bodies, frame),
     )
 
 
@@ -190,16 +220,16 @@ def _divided(
 def _panel_draft(
     whole: _Draft, panel: Panel, place: int, number: int, level: float, density: float, note: str
 ) -> _Draft:
-    boxes = np.array([body.box() for body in panel.bodies])
-    middle = ((boxes[:, 0].min(axis=0) + boxes[:, 1].max(axis=0)) / 2.0).round(2).tolist()
     own = sum(volume(body) for body in panel.bodies)
     return _Draft(
         whole.unit,
         panel.bodies,
-        (round(level, 3), middle[0], middle[1], middle[2]),
+        _place(panel.bodies, level),
         own,
         own * density / 1e3,
         f"{whole.mark}/{place}" if whole.mark else "",
+        whole.frame,
+        _spot(panel.bodies, whole.frame),
         place,
         number,
         panel.corners,
@@ -217,7 +247,9 @@ def _rows(
     findings: list[Finding],
 ) -> list[tuple[PieceRow, _Draft]]:
     """Rows of one method and role."""
-    drafts = sorted(drafts, key=lambda draft: (draft.name, draft.unit.main.model))
+    drafts = sorted(
+        drafts, key=lambda draft: (*draft.spot.round(3).tolist(), draft.name, draft.unit.main.model)
+    )
     solids = [joined(draft.bodies) for draft in drafts]
     ups = [upper_side(solid) if role in TOP_STAYS else None for solid in solids]
     grouping = group_congruent(solids, ups=ups)
@@ -227,7 +259,7 @@ def _rows(
     sizes: dict[int, PieceSizes] = {}
     for number, group in members.items():
         try:
-            sizes[number] = piece_sizes(group[0].bodies, role in PANELS)
+            sizes[number] = piece_sizes(drafts[grouping.leaders[number]].bodies, role in PANELS)
         except ValueError as fault:
             for draft in group:
                 model, global_id = draft.unit.elements[0]
@@ -237,8 +269,12 @@ def _rows(
         sizes,
         key=lambda n: (
             *(-round(x, 3) for x in (sizes[n].length, sizes[n].width, sizes[n].thickness)),
-            -round(members[n][0].volume, 4),
-            members[n][0].name,
+            -round(grouping.shapes[n].volume, 4),
+            *(
+                -round(figure, 5)
+                for figure in (grouping.shapes[n].area, *grouping.shapes[n].spreads.tolist())
+            ),
+            n,
         ),
     )
     initial = ("T" if method == "tilt-up" else "") + INITIALS.get(role, "P")
@@ -255,10 +291,10 @@ def _rows(
     moulds = mould_families({number: sizes[number] for number in order}, counts, initial, role in PANELS)
     rows = []
     for number in order:
-        group = sorted(members[number], key=lambda draft: (draft.place, draft.name))
-        numbers = piece_numbers([draft.name for draft in group])
-        for draft in group:
-            row = _row(draft, sizes[number], labels[number], numbers[draft.name], rules, origin)
+        group = sorted(members[number], key=lambda draft: draft.place)
+        numbers = piece_numbers(np.array([draft.spot for draft in group]))
+        for draft, counted in zip(group, numbers, strict=True):
+            row = _row(draft, sizes[number], labels[number], counted, rules, origin)
             row = replace(
                 row,
                 repetition_count=len(group),

@@ -34,6 +34,7 @@ from takeoff.measuring.repetition import repetition_rows
 from takeoff.measuring.storey_rows import storey_rows
 from takeoff.measuring.tilt_up import measure_casting
 from takeoff.measuring.units import ElementKey
+from takeoff.reading.common_map import building_frames
 from takeoff.reading.facts import Embedded, ModelFacts
 
 
@@ -75,7 +76,7 @@ def measure_prefabrication(
     """
     meshes = {(*body.key, body.lump): body.mesh for body in bodies}
     embedded: Mapping[str, Sequence[Embedded]] = {model.model: model.embedded for model in models}
-    made = make_pieces(parts, meshes, plans, embedded, rules, origin)
+    made = make_pieces(parts, meshes, plans, embedded, rules, origin, building_frames(models))
     patches = gather_patches(surfaces, bodies, contacts, made.rows)
     joints, closed = measure_joints(surfaces, bodies, patches, rules.joints)
     cuts = _cut_joints(made.cuts, bodies, rules.joints)

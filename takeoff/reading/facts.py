@@ -143,7 +143,9 @@ class ElementFacts:
 class ModelFacts:
     """All facts of one file. `path` is a plain STEP or XML file that a worker can open (zips are unpacked
     beside the run's scratch folder); `sha256` is of the file as given; `length_unit` in metres.
-    `map_conversion` is the 4x4 matrix (row-major, 16 numbers, metres) from model to map coordinates, if any.
+    `map_conversion` is the 4x4 matrix (row-major, 16 numbers, metres) from model to map coordinates, if any;
+    `building` likewise that from the building's coordinates to the model's, from the site's where there are several
+    buildings.
     """
 
     model: str
@@ -160,3 +162,4 @@ class ModelFacts:
     map_conversion: tuple[float, ...] | None = None
     map_name: str = ""
     application: str = ""
+    building: tuple[float, ...] | None = None

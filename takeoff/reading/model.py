@@ -13,7 +13,7 @@ from takeoff.reading.elements import ElementReader
 from takeoff.reading.facts import ElementFacts, ModelFacts
 from takeoff.reading.hosts import Hosts, read_embedded
 from takeoff.reading.materials import Materials
-from takeoff.reading.places import Placements, read_map, read_storeys
+from takeoff.reading.places import Placements, building_place, read_map, read_storeys
 from takeoff.reading.properties import Properties
 from takeoff.reading.relations import read_relations
 from takeoff.reading.shapes import presentation_layers
@@ -138,6 +138,7 @@ def _read(model: Any, source: Source, name: str, findings: list[Finding]) -> Mod
         map_conversion=map_conversion,
         map_name=map_name,
         application=_application(model),
+        building=building_place(model, placements),
     )
 
 

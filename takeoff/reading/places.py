@@ -126,6 +126,22 @@ def read_storeys(model: Any, placements: Placements, name: str) -> tuple[dict[in
     return dict(sorted(storeys.items(), key=lambda s: s[1].elevation)), findings
 
 
+def building_place(model: Any, placements: Placements) -> tuple[float, ...] | None:
+    """The matrix (row-major, 16 numbers, metres) from the coordinates of the building to the model's; of the site
+    where there are several buildings. None where the file has neither, or several of both, or it is not sound."""
+    for ifc_class in ("IfcBuilding", "IfcSite"):
+        spaces = model.by_type(ifc_class)
+        if len(spaces) != 1:
+            continue
+        try:
+            matrix = placements.of(spaces[0])
+        except Exception:
+            return None  # a placement that cannot be read is told of with the elements that stand in it
+        rigid = np.allclose(matrix[:3, :3] @ matrix[:3, :3].T, np.eye(3), atol=1e-6)
+        return tuple(matrix.ravel().tolist()) if rigid else None
+    return None
+
+
 def storey_of(product: Any, relations: Relations, storeys: dict[int, Storey]) -> Storey | None:
     """The storey that a product, or else the nearest whole it is part of, is filed under."""
     for whole in (product, *relations.ancestors(product)):
