@@ -88,10 +88,11 @@ def prepare(
             _Source(path, name, Path(folder), shelf, shop) for path, name in model_names(paths).items()
         ]
         with clock.stage("data files"):
-            for source in sources[: shop.processes]:
-                source.begin()  # files are read while the rules are
+            # Read in before the processes that read files are forked: they use what it uses.
             from takeoff.measuring.stock import Stock
 
+            for source in sources[: shop.processes]:
+                source.begin()  # files are read while the rules are
             rules, methods, given_overrides = read_rules(settings)
             overrides = overrides or given_overrides
         with clock.stage("reading"):

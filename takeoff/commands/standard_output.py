@@ -10,7 +10,7 @@ from typing import Any
 
 import click
 
-from takeoff.isolation.forking import memory_given, short_of_memory
+from takeoff.isolation.forking import memory_given, own_process, short_of_memory
 
 
 class Unsaid(Exception):
@@ -68,6 +68,7 @@ class Program(click.Group):
             sys.exit(1)
         if sys.stdout is not sys.__stdout__:
             return super().main(*args, **more)
+        own_process()
         try:
             with _output():
                 return super().main(*args, **more)

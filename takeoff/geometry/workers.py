@@ -27,7 +27,7 @@ from takeoff.geometry.mesh import Floats
 from takeoff.geometry.solids import SolidRequest, SolidResult
 from takeoff.geometry.tessellation import KERNELS
 from takeoff.geometry.worker import Job
-from takeoff.isolation.forking import short_of_memory
+from takeoff.isolation.forking import ONE_THREAD, short_of_memory
 
 if TYPE_CHECKING:
     from takeoff.geometry.cutting import Answer, Task
@@ -315,7 +315,7 @@ class _Pool:
             with contextlib.suppress(EOFError, RuntimeError):
                 return self.host.fork()
         root = str(Path(__file__).resolve().parents[2])
-        environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+        environment = {**os.environ, **ONE_THREAD}
         return subprocess.Popen(
             [sys.executable, "-P", "-c", BOOT, root],
             stdin=subprocess.PIPE,

@@ -9,18 +9,27 @@ import threading
 AVAILABLE = sys.platform == "linux"
 """Whether processes are forked: elsewhere that is not safe with native libraries loaded."""
 
-_all_read_in = False
+ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+"""Settings of a process whose libraries start no threads of their own: a fork would lack them, and matrices here
+are too small to be divided."""
+
+_own = False
 
 
-def ready() -> None:
-    """Say that this process, and what is forked from it, has read in all libraries."""
-    global _all_read_in
-    _all_read_in = True
+def own_process() -> None:
+    """Say that this process, and what is forked from it, runs this program and nothing else.
+
+    To be called before numpy is read in, which starts its threads then.
+    """
+    global _own
+    _own = True
+    for name, value in ONE_THREAD.items():
+        os.environ.setdefault(name, value)
 
 
-def is_ready() -> bool:
-    """Whether forking this process is safe and saves reading in libraries again: all are here, and no thread runs."""
-    return _all_read_in and threading.active_count() == 1
+def may_fork() -> bool:
+    """Whether this process may be forked, which saves reading in libraries again: nobody's thread runs in it."""
+    return AVAILABLE and _own and threading.active_count() == 1
 
 
 def bound_memory(limit: int) -> None:

@@ -1,6 +1,7 @@
 """The program's side of a process that holds one open model."""
 
 import contextlib
+import gc
 import os
 import signal
 import socket
@@ -72,7 +73,7 @@ class Host:
 
     def __init__(self, memory: int = 0) -> None:
         ours, theirs = socket.socketpair()
-        self.process = _forked(theirs, memory) if forking.is_ready() else _started(theirs, memory)
+        self.process = _forked(theirs, memory) if forking.may_fork() else _started(theirs, memory)
         self.channel = Channel(ours)
         self.lock = threading.Lock()
         self.path = ""
@@ -186,6 +187,8 @@ def _forked(end: socket.socket, memory: int) -> _Forked:
     try:
         from takeoff.isolation.host_process import serve
 
+        gc.freeze()  # what is shared stays shared: the collector writes into all that it visits
+        gc.enable()
         os.dup2(end.fileno(), 0)
         os.closerange(3, os.sysconf("SC_OPEN_MAX"))
         serve(parent, memory)
@@ -196,7 +199,7 @@ def _forked(end: socket.socket, memory: int) -> _Forked:
 
 def _started(end: socket.socket, memory: int) -> subprocess.Popen[bytes]:
     """A host from nothing."""
-    environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+    environment = {**os.environ, **forking.ONE_THREAD}
     root = str(Path(__file__).resolve().parents[2])
     try:
         return subprocess.Popen(

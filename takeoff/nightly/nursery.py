@@ -86,7 +86,7 @@ class Nursery:
     def start(self) -> None:
         """Start the process; it ends with the thread that calls this. Raises OSError."""
         ours, theirs = socket.socketpair()
-        environment = {**without_secrets(), "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+        environment = {**without_secrets(), **forking.ONE_THREAD}
         root = str(Path(__file__).resolve().parents[2])
         try:
             self._process = subprocess.Popen(

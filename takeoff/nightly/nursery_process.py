@@ -29,8 +29,8 @@ def tend(parent: int) -> None:
     nowhere = os.open(os.devnull, os.O_RDWR)
     for handle in (0, 1):
         os.dup2(nowhere, handle)
+    forking.own_process()
     _read_in()
-    forking.ready()
     gc.freeze()  # what is shared stays shared: the collector writes into all that it visits
     while True:
         try:
