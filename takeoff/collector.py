@@ -15,3 +15,18 @@ def collector_off() -> Iterator[None]:
     finally:
         if was_on:
             gc.enable()
+
+
+@contextmanager
+def one_job() -> Iterator[None]:
+    """The same for a process that does one job and ends: nothing is looked through once more at its end either."""
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.freeze()
+
+
+def goes_on() -> None:
+    """Take that back: this job has no end in sight."""
+    gc.enable()

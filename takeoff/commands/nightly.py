@@ -78,6 +78,7 @@ def _passes(
 ) -> int:
     from sqlalchemy.exc import SQLAlchemyError
 
+    from takeoff.collector import goes_on
     from takeoff.nightly.job import load_job
     from takeoff.nightly.place import find_place
     from takeoff.nightly.report import failure_report
@@ -86,6 +87,7 @@ def _passes(
 
     job, _ = load_job(job_file)
     place = find_place(folder, out, job, history)
+    goes_on()
     pause = threading.Event()
     told = ""
     while True:

@@ -10,6 +10,7 @@ from typing import Any
 
 import click
 
+from takeoff.collector import one_job
 from takeoff.isolation.forking import memory_given, own_process, short_of_memory
 
 
@@ -70,7 +71,7 @@ class Program(click.Group):
             return super().main(*args, **more)
         own_process()
         try:
-            with _output():
+            with one_job(), _output():
                 return super().main(*args, **more)
         except Unsaid as fault:
             click.echo(

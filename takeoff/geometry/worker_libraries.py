@@ -8,5 +8,6 @@ import shapely
 
 import takeoff.geometry.bodies
 import takeoff.geometry.cutting
+import takeoff.geometry.worker
 
 __all__ = ["ifcopenshell", "manifold3d", "shapely", "takeoff"]
