@@ -12,7 +12,9 @@ import pytest
 from outputs_sample import HOSTILE, RUN, part, sample_measurement
 
 from takeoff.findings import Finding, InputError
+from takeoff.measuring.places import Place
 from takeoff.measuring.records import Measurement
+from takeoff.outputs import tables
 from takeoff.outputs.tables import TABLES, write_tables
 
 PUBLISHED = {
@@ -172,3 +174,18 @@ def test_a_fault_while_files_are_exchanged_restores_the_earlier_run(
         write_tables(out, changed, RUN)
     assert content(out) == before
     assert [file.name for file in tmp_path.iterdir()] == ["out"]
+
+
+@pytest.mark.parametrize("processes", [2, 3, 16])
+def test_tables_that_several_processes_write_are_the_same(
+    monkeypatch: pytest.MonkeyPatch, processes: int
+) -> None:
+    monkeypatch.setattr(tables, "CELLS", 1)
+    measurement = sample_measurement()
+    odd = replace(measurement.parts[0], gross_volume_m3=math.inf, name='a "b",\r\nc')
+    measurement = replace(measurement, parts=(*measurement.parts, odd, *measurement.parts))
+    places = {
+        ("m", str(number)): Place((0.5, 1.0, number), (2.0, 3.0, 4.0), (0, 0, 0), (0, 0, 0))
+        for number in range(9)
+    }
+    assert tables.table_files(measurement, places, processes) == tables.table_files(measurement, places)

@@ -68,7 +68,7 @@ def measure(
         scheme = scheme_of(settings)
         with progress(quiet) as report:
             run = with_score(pipeline.measure(models, settings, report), scheme, settings)
-            files = table_files(run.measurement, run.places)
+            files = table_files(run.measurement, run.places, settings.processes)
             write_files(out, files, run.record, run.score)
             if page is not None:
                 from takeoff.outputs.page.page import write_page

@@ -21,14 +21,17 @@ def spread(
     processes: int,
     pack: Callable[[Part], Any],
     unpack: Callable[[Any], Part],
+    least: int | None = None,
 ) -> list[Part]:
     """Results of `work` over the numbers 0 to `count`, in consecutive ranges, in order.
+
+    A further process pays for `least` things, LEAST where it is not given.
 
     Copies of this process see all that it holds; only results pass back, through `pack` and `unpack`. What a
     copy does not answer, because it crashed or ran out of memory, is worked out here. Raises what `work`
     raises here.
     """
-    parts = max(1, min(processes if AVAILABLE else 1, count // LEAST))
+    parts = max(1, min(processes if AVAILABLE else 1, count // (least or LEAST)))
     bounds = [count * number // parts for number in range(parts + 1)]
     ranges = [range(low, high) for low, high in pairwise(bounds)]
     copies = [_Copy(work, wanted, pack) for wanted in ranges[1:]]

@@ -1,8 +1,7 @@
 """Where elements are, as a table beside the others: a later run finds them again by it when ids are renewed."""
 
 import csv
-import io
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from takeoff.findings import InputError
@@ -19,14 +18,9 @@ COLUMNS = ("model", "global_id", *FIGURES)
 """Box of an element in the coordinates that the models share, m; offset and lean are shares of its sides."""
 
 
-def places_table(places: Mapping[ElementKey, Place]) -> bytes:
-    """The table as the content of a file."""
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(COLUMNS)
-    # The module itself writes a number as its shortest text.
-    writer.writerows((*key, *place_figures(place)) for key, place in places.items())
-    return text.getvalue().encode("utf-8", errors="replace")
+def place_rows(places: Iterable[tuple[ElementKey, Place]]) -> list[tuple[object, ...]]:
+    """The rows of the table."""
+    return [(*key, *place_figures(place)) for key, place in places]
 
 
 def place_figures(place: Place) -> tuple[float, ...]:

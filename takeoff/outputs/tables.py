@@ -4,12 +4,15 @@ import csv
 import dataclasses
 import io
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import accumulate
 from operator import attrgetter, itemgetter
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from takeoff.findings import Finding
+from takeoff.isolation.spread import spread
 from takeoff.measuring.keys import ElementKey
 from takeoff.measuring.piece_records import (
     BearingRow,
@@ -36,8 +39,9 @@ from takeoff.measuring.records import (
     ReinforcementRow,
     SurfaceRow,
 )
+from takeoff.outputs.places import COLUMNS as PLACE_COLUMNS
 from takeoff.outputs.places import FILE_NAME as PLACES
-from takeoff.outputs.places import places_table
+from takeoff.outputs.places import place_rows
 from takeoff.outputs.run_folder import write_run_folder
 
 if TYPE_CHECKING:
@@ -67,6 +71,9 @@ TABLES: tuple[tuple[str, type, str], ...] = (
     ("conventions.csv", ConventionRow, "conventions"),
     ("moulds.csv", MouldRow, "moulds"),
 )
+
+CELLS = 40_000
+"""Cells for which a further process pays: they take about twice as long as its start."""
 
 
 def write_tables(
@@ -102,13 +109,62 @@ def write_files(
 
 
 def table_files(
-    measurement: Measurement, places: Mapping[ElementKey, Place] | None = None
+    measurement: Measurement, places: Mapping[ElementKey, Place] | None = None, processes: int = 1
 ) -> dict[str, bytes]:
-    """The content of each table, and of `places.csv` where places are given, by file name."""
-    files = {name: _table(record, getattr(measurement, where)) for name, record, where in TABLES}
+    """The content of each table, and of `places.csv` where places are given, by file name.
+
+    Long tables are written by up to so many processes.
+    """
+    tables = [_Table.of(name, record, getattr(measurement, where)) for name, record, where in TABLES]
     if places:
-        files[PLACES] = places_table(places)
-    return files
+        tables.append(_Table(PLACES, PLACE_COLUMNS, (), tuple(places.items()), place_rows))
+    ends = list(accumulate(len(table.columns) * len(table.rows) for table in tables))
+
+    def written(cells: range) -> list[bytes]:
+        """What stands in some of all cells, a table after the other; a row belongs where its first cell is."""
+        texts = []
+        for table, end in zip(tables, ends, strict=True):
+            width, start = len(table.columns), end - len(table.columns) * len(table.rows)
+            low, high = (-((start - bound) // width) for bound in (cells.start, cells.stop))
+            texts.append(table.written(max(low, 0), high))
+        return texts
+
+    parts = spread(written, ends[-1], processes, _same, _same, CELLS)
+    return {
+        table.name: b"".join([_text([table.columns]), *texts])
+        for table, *texts in zip(tables, *parts, strict=True)
+    }
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Table:
+    """A table before it is text: `figures` are the places of the columns of figures, `cells` makes rows of records."""
+
+    name: str
+    columns: tuple[str, ...]
+    figures: tuple[int, ...]
+    rows: Sequence[Any]
+    cells: Callable[[Sequence[Any]], list[tuple[object, ...]]]
+
+    @staticmethod
+    def of(name: str, record: type, rows: Sequence[object]) -> "_Table":
+        """The table of records of one class."""
+        columns = table_columns(record)
+        figures = [
+            place for place, field in enumerate(dataclasses.fields(record)) if "float" in str(field.type)
+        ]
+        take = attrgetter(*columns)
+        return _Table(name, columns, tuple(figures), rows, lambda records: list(map(take, records)))
+
+    def written(self, low: int, high: int) -> bytes:
+        """The text of the rows from `low` up to `high`."""
+        if low >= min(high, len(self.rows)):
+            return b""
+        cells = self.cells(self.rows[low:high])
+        if all(_is_finite(map(itemgetter(place), cells)) for place in self.figures):
+            # The module itself writes None as nothing and a number as its shortest text.
+            return _text(cells)
+        return _text([_cell(value) for value in row] for row in cells)
 
 
 def table_columns(record: type) -> tuple[str, ...]:
@@ -116,21 +172,16 @@ def table_columns(record: type) -> tuple[str, ...]:
     return tuple(field.name for field in dataclasses.fields(record))
 
 
-def _table(record: type, rows: Sequence[object]) -> bytes:
-    columns = table_columns(record)
-    figures = [place for place, field in enumerate(dataclasses.fields(record)) if "float" in str(field.type)]
-    cells = list(map(attrgetter(*columns), rows))
+def _text(rows: Iterable[Iterable[object]]) -> bytes:
     text = io.StringIO(newline="")
     # Line ends of RFC 4180: with a bare "\n" the module leaves a "\r" within a text unquoted.
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(columns)
-    if all(_is_finite(map(itemgetter(place), cells)) for place in figures):
-        # The module itself writes None as nothing and a number as its shortest text.
-        writer.writerows(cells)
-    else:
-        writer.writerows([_cell(value) for value in row] for row in cells)
+    csv.writer(text, lineterminator="\r\n").writerows(rows)
     # A lone surrogate (half a character, from a badly encoded model) cannot be written as UTF-8: replaced.
     return text.getvalue().encode("utf-8", errors="replace")
+
+
+def _same(texts: list[bytes]) -> list[bytes]:
+    return texts
 
 
 def _is_finite(column: Iterable[float | None]) -> bool:
