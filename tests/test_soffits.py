@@ -17,7 +17,7 @@ def _below(solids, which, sheet=None, monkeypatch=None):  # type: ignore[no-unty
     rows = np.arange(len(surfaces))
     down = rows[(surfaces.part == which) & (surfaces.normal[:, 2] < -0.9)]
     floors = Floors(surfaces, rows)
-    (outlook,) = floors.below(down.tolist(), [surfaces.polygon[row] for row in down])
+    (outlook,) = floors.below(down.tolist(), [surfaces.polygon[row] for row in down], [None] * len(down))
     return [
         (round(entry.share, 6), None if entry.height is None else round(entry.height, 6))
         for entry in outlook.below

@@ -73,7 +73,7 @@ def support_findings(bodies: Sequence[Body], formed: Mapping[int, FormedBody]) -
                 Finding(
                     "note", "height-unknown", facts.model, facts.global_id,
                     told(
-                        "{}: nothing lies under {} of its soffit, and no storey level tells",
+                        "{}: nothing lies under {} of its soffit, and no storey level under it tells",
                         name, Quantity(result.no_floor, "m2", ".2f"),
                     ),
                     "no height to soffit", result.no_floor, "m2",

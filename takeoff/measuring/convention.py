@@ -41,6 +41,10 @@ class Limits(tuple[float, ...]):
         limits.factor = factor
         return limits
 
+    def of_figures(self) -> tuple[float, ...]:
+        """The limits in the unit of the figures."""
+        return tuple(limit / self.factor for limit in self)
+
 
 def _limits(value: Any) -> Limits:
     if isinstance(value, Limits):

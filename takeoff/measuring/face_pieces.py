@@ -61,9 +61,7 @@ def with_filled(pieces: list[Piece], filled: float) -> list[Piece]:
     return [replace(piece, area=piece.area + filled) if piece is main else piece for piece in pieces]
 
 
-def split_face(
-    view: View, row: int, area: float, category: str, dimensions: Dimensions, body: Body
-) -> list[Piece]:
+def split_face(view: View, row: int, area: float, category: str, dimensions: Dimensions) -> list[Piece]:
     """Divide what remains of a face (`area` m2) by what drives its price: depth of an edge, height to a soffit."""
     bands = view.convention.bands
     if category.endswith("soffit"):
@@ -73,12 +71,8 @@ def split_face(
             text = band(bands.beam_depth_mm, dimensions.thickness * 1e3)
         else:
             text = ""
-        below = _without_slivers(view.below[row].below if row in view.below else (Below(1.0, None),))
-        heights = [_assumed(entry, view.surfaces, row, body) for entry in below]
-        return [
-            Piece(area * entry.share, 0.0, height, text, 0.0)
-            for entry, height in zip(below, heights, strict=True)
-        ]
+        below = view.below[row].below if row in view.below else (Below(1.0, None),)
+        return [Piece(area * entry.share, 0.0, entry.height, text, 0.0) for entry in _without_slivers(below)]
     if category in STRIPS:
         pieces = []
         for strip in view.strips[row]:
@@ -106,12 +100,3 @@ def _without_slivers(below: Sequence[Below]) -> list[Below]:
     kept = [entry for entry in below if entry is main or entry.share > SLIVER]
     rest = 1.0 - sum(entry.share for entry in kept)
     return [Below(entry.share + rest, entry.height) if entry is main else entry for entry in kept]
-
-
-def _assumed(below: Below, surfaces: Surfaces, row: int, body: Body) -> float | None:
-    """Height to what is below; to the level of the storey where there is nothing and the storey is under it."""
-    if below.height is not None:
-        return below.height
-    level = body.storey_elevation
-    height = None if level is None else float(surfaces.centre[row, 2]) - level
-    return height if height is not None and height > 0.5 else None

@@ -87,7 +87,9 @@ def make_scene(
 ) -> Scene:
     """A scene with what follows from all of its bodies together."""
     concrete = [rows for rows, body in zip(rows_of, bodies, strict=True) if body.concrete]
-    floors = Floors(surfaces, np.concatenate(concrete or [np.empty(0, dtype=np.int64)]))
+    wanted = np.concatenate(concrete or [np.empty(0, dtype=np.int64)])
+    limits = (convention.soffits.least_height_m, *convention.bands.height_to_soffit_m.of_figures())
+    floors = Floors(surfaces, wanted, limits)
     touches = find_touches(surfaces, bodies, rows_of, contacts, convention)
     return Scene(surfaces, bodies, rows_of, touches, floors, grounded, convention, finishes, against)
 

@@ -115,7 +115,8 @@ def measure_formwork(
         if areas_left[row] > NOISE and row not in rims.get(number, ())
     ]
     soffits = [row for row, category in left if category.endswith("soffit") and surfaces.frame[row] >= 0]
-    below = floors.below(soffits, [remains.rest[row] for row in soffits])
+    levels = [bodies[number].storey_elevation for number in surfaces.part[soffits].tolist()]
+    below = floors.below(soffits, [remains.rest[row] for row in soffits], levels)
     slope = [round(90.0 - abs(rise), 1) for rise in surfaces.rise[wanted].tolist()]
     shape = ["curved" if curved else "plane" for curved in surfaces.curved[wanted].tolist()]
     radius = [None if size != size else round(size, 4) for size in surfaces.radius[wanted].tolist()]
@@ -293,7 +294,7 @@ class _Taking:
         filled = sum([hole.area for hole in self.holes if row in hole.faces]) if self.holes else 0.0
         if filled:
             self.effects["voids.leave_in_formwork_m2"] += filled
-        pieces = split_face(view, row, area, category, self.dimensions, self.body)
+        pieces = split_face(view, row, area, category, self.dimensions)
         limit, counted = limit_for(convention, category)
         if limit > 0:
             strips = strips_of(view.surfaces, row, view.remains.rest[row], limit)

@@ -13,6 +13,7 @@ from takeoff.geometry.clipping import differences, intersections
 from takeoff.geometry.mesh import Ints
 from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.dimensions import LEVEL_AXIS, plan_polygon
+from takeoff.measuring.height_bands import between_heights
 
 SHEET = 256
 """Floors are searched in sheets of this many, from the top down, so that a tall tower is not searched whole."""
@@ -33,6 +34,15 @@ AT_ONCE = 64
 HAIR = 1e-7
 """Metres."""
 
+CLEAR = 1e-3
+"""What is nearer to a soffit than this, m, is not below it."""
+
+PROPPED = 0.5
+"""The level of a storey is taken for the floor that is not shown where a soffit is higher above it than this, m."""
+
+PARALLEL = 1e-6
+"""A soffit and a floor whose slopes differ by less than this, m a metre, are parallel."""
+
 TILE_FLOORS = 8
 MOST_TILES = 32
 """Floors that a tile should have, and the most tiles along either side of a soffit."""
@@ -40,9 +50,9 @@ MOST_TILES = 32
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Below:
-    """A piece of a soffit with one surface below it.
+    """A piece of a soffit with one surface below it, within one band of heights.
 
-    `share` of the soffit's area, `height` m to what is below, None where nothing is.
+    `share` of the soffit's area, mean `height` m to what is below, None where nothing is.
     """
 
     share: float
@@ -64,9 +74,13 @@ class Outlook:
 class Floors:
     """The surfaces on which props can stand, ready to be looked down upon."""
 
-    def __init__(self, surfaces: Surfaces, rows: Ints) -> None:
-        """`rows` are the surfaces of concrete bodies; those that look up are kept, ordered by height."""
+    def __init__(self, surfaces: Surfaces, rows: Ints, limits: Sequence[float] = ()) -> None:
+        """`rows` are the surfaces of concrete bodies; those that look up are kept, ordered by height.
+
+        What is looked down from is divided where its height passes one of `limits` m.
+        """
         self.surfaces = surfaces
+        self.limits = sorted(limits)
         rows = rows[(surfaces.normal[rows, 2] > 0.5) & (surfaces.frame[rows] >= 0)]
         self.rows = rows[np.argsort(surfaces.box[rows, 1, 2], kind="stable")]
         self.plans = _plans(surfaces, self.rows, surfaces.polygon[self.rows])
@@ -75,8 +89,13 @@ class Floors:
         self.trees = [shapely.STRtree(self.plans[start : start + SHEET]) for start in sheets]
         self.lowest = np.array([self.foot[start : start + SHEET].min() for start in sheets])
 
-    def below(self, rows: Sequence[int], remaining: Sequence[shapely.Geometry]) -> list[Outlook]:
-        """What lies under the part `remaining` (in its frame) of each of the soffits `rows`, nearest first."""
+    def below(
+        self, rows: Sequence[int], remaining: Sequence[shapely.Geometry], levels: Sequence[float | None]
+    ) -> list[Outlook]:
+        """What lies under the part `remaining` (in its frame) of each of the soffits `rows`, nearest first.
+
+        `levels` m are the floors to assume where nothing lies below, None where none may be.
+        """
         surfaces = self.surfaces
         numbers = np.asarray(rows, dtype=np.int64)
         shapes = np.full(len(numbers), None, dtype=object)
@@ -84,12 +103,12 @@ class Floors:
         plans = _plans(surfaces, numbers, shapes)
         tiles = self._tiles(plans, surfaces.box[numbers, 1, 2])
         if not tiles:
-            return self._below(numbers, plans)
+            return self._below(numbers, plans, levels)
         whole = [i for i in range(len(plans)) if i not in tiles]
         of = np.array([*whole, *(i for i, cut in tiles.items() for _ in cut)], dtype=np.int64)
         every = np.full(len(of), None, dtype=object)
         every[:] = [*plans[whole], *(tile for cut in tiles.values() for tile in cut)]
-        looks = self._below(numbers[of], every)
+        looks = self._below(numbers[of], every, [levels[i] for i in of.tolist()])
         out = dict(zip(whole, looks, strict=False))
         start = len(whole)
         for i, cut in tiles.items():
@@ -108,7 +127,9 @@ class Floors:
                 out[i] = _cut_up(plans[i], min(MOST_TILES, math.ceil(math.sqrt(floors / TILE_FLOORS))))
         return {i: cut for i, cut in out.items() if len(cut) > 1}
 
-    def _below(self, numbers: Ints, plans: NDArray[np.object_]) -> list[Outlook]:
+    def _below(
+        self, numbers: Ints, plans: NDArray[np.object_], levels: Sequence[float | None]
+    ) -> list[Outlook]:
         """What lies under the soffits `numbers`, of which `plans` are looked at."""
         surfaces = self.surfaces
         total = shapely.area(plans)
@@ -128,7 +149,7 @@ class Floors:
         reach[open_] = -np.inf
         rest = np.where(open_, shapely.area(plans), 0.0)
         for i in np.flatnonzero(rest > LEFT * total).tolist():
-            found[i].append(Below(float(rest[i] / total[i]), None))
+            found[i] += self._assumed(int(numbers[i]), plans[i], levels[i], float(total[i]))
         return [
             Outlook(tuple(entries or [Below(1.0, None)]), to)
             for entries, to in zip(found, reach.tolist(), strict=True)
@@ -189,16 +210,15 @@ class Floors:
             who, under = soffit[now], floor[now]
             reach[who] = self.top[under]
             pieces = intersections(plans[who], self.plans[under])
-            share = shapely.area(pieces) / total[who]
-            solid = share > LEFT
-            who, under, share = who[solid], under[solid], share[solid]
-            middle = shapely.get_coordinates(shapely.centroid(pieces[solid]))
-            height = self._heights(rows[who], middle) - self._heights(self.rows[under], middle)
-            clear = height >= 1e-3
-            who, under = who[clear], under[clear]
-            for i, part, gap in zip(who.tolist(), share[clear].tolist(), height[clear].tolist(), strict=True):
+            solid = shapely.area(pieces) > LEFT * total[who]
+            who, under = who[solid], under[solid]
+            of, height, parts, taken = self._hung(rows[who], under, pieces[solid])
+            share = shapely.area(parts) / total[who[of]]
+            for i, part, gap in zip(who[of].tolist(), share.tolist(), height.tolist(), strict=True):
                 found[i].append(Below(part, gap))
-            plans[who] = differences(plans[who], self.plans[under])
+            held = np.unique(of)
+            who = who[held]
+            plans[who] = differences(plans[who], taken[held])
             open_[who] = shapely.area(plans[who]) > LEFT * total[who]
 
     def _take_many(
@@ -222,20 +242,65 @@ class Floors:
                     return
                 reach[i] = self.top[under].min()
                 pieces = planar.intersection(plans[i], self.plans[under])
-                share = shapely.area(pieces) / total[i]
-                solid = share > LEFT
-                under, share = under[solid], share[solid]
-                middle = shapely.get_coordinates(shapely.centroid(pieces[solid]))
-                height = self._heights(np.full(len(under), rows[i]), middle)
-                height -= self._heights(self.rows[under], middle)
-                clear = height >= 1e-3
-                pairs = zip(share[clear].tolist(), height[clear].tolist(), strict=True)
-                found[i].extend(Below(part, gap) for part, gap in pairs)
-                if clear.any():
-                    taken = planar.union_all(self.plans[under[clear]])
+                solid = shapely.area(pieces) > LEFT * total[i]
+                under = under[solid]
+                of, height, parts, taken = self._hung(np.full(len(under), rows[i]), under, pieces[solid])
+                share = shapely.area(parts) / total[i]
+                found[i].extend(
+                    Below(part, gap) for part, gap in zip(share.tolist(), height.tolist(), strict=True)
+                )
+                if len(of):
+                    whole = planar.union_all(taken[np.unique(of)])
                     # A hair more, so that no slits of rounding are left between facets that touch.
-                    plans[i] = planar.difference(plans[i], shapely.buffer(taken, HAIR, join_style="mitre"))
+                    plans[i] = planar.difference(plans[i], shapely.buffer(whole, HAIR, join_style="mitre"))
                 open_[i] = shapely.area(plans[i]) > LEFT * total[i]
+
+    def _hung(
+        self, rows: Ints, floors: Ints, pieces: NDArray[np.object_]
+    ) -> tuple[Ints, NDArray[np.float64], NDArray[np.object_], NDArray[np.object_]]:
+        """Where the planes of the soffits `rows` (k,) hang over those of `floors` (k,), within `pieces` (k,).
+
+        Gives place of the pair, mean height m and plan of each part, and what each pair takes off its soffit (k,).
+        """
+        middle = shapely.get_coordinates(shapely.centroid(pieces))
+        height = self._heights(rows, middle) - self._heights(self.rows[floors], middle)
+        taken = self.plans[floors]
+        gradient = self._gradients(rows) - self._gradients(self.rows[floors])
+        lean = np.flatnonzero(np.linalg.norm(gradient, axis=1) > PARALLEL)
+        if not len(lean):
+            of = np.flatnonzero(height >= CLEAR)
+            return of, height[of], pieces[of], taken
+        taken = taken.copy()
+        parts = {k: [(pieces[k], height[k])] for k in range(len(pieces)) if height[k] >= CLEAR}
+        for k in lean.tolist():
+            offset = float(height[k] - middle[k] @ gradient[k])
+            cut = between_heights(pieces[k], offset, gradient[k], [0.0, *self.limits])
+            parts[k] = [part for part in cut if part[1] >= CLEAR]
+            if len(parts[k]) < len(cut):
+                taken[k] = planar.union_all([part for part, _ in parts[k]])
+        of = np.array([k for k in sorted(parts) for _ in parts[k]], dtype=np.int64)
+        flat = [part for k in sorted(parts) for part in parts[k]]
+        plans = np.full(len(flat), None, dtype=object)
+        plans[:] = [plan for plan, _ in flat]
+        return of, np.array([high for _, high in flat]), plans, taken
+
+    def _assumed(self, row: int, plan: shapely.Geometry, level: float | None, total: float) -> list[Below]:
+        """What a soffit hangs over with the part `plan` under which nothing lies: the floor of its storey, if any."""
+        if level is None:
+            return [Below(float(plan.area) / total, None)]
+        gradient = self._gradients(np.array([row]))[0]
+        offset = float(self._heights(np.array([row]), np.zeros((1, 2)))[0]) - level
+        limits = [PROPPED, *(limit for limit in self.limits if limit > PROPPED)]
+        return [
+            Below(float(part.area) / total, height if height > PROPPED else None)
+            for part, height in between_heights(plan, offset, gradient, limits)
+        ]
+
+    def _gradients(self, rows: Ints) -> NDArray[np.float64]:
+        """By how much the plane of each surface rises along x and y, (k, 2)."""
+        normal = self.surfaces.normal[rows]
+        out: NDArray[np.float64] = -normal[:, :2] / normal[:, 2:]
+        return out
 
     def _apart(self, floors: Ints) -> list[Ints]:
         """Floors in their order, in groups of such as do not overlap in plan."""
