@@ -86,6 +86,7 @@ class Contacts(_Table):
     gap_mm: Positive
     relieve: Literal["both", "later"]
     joint_mm: Positive
+    ask_to_mm: Positive = 80.0
     shell_mm: Positive
     close_mm: Positive
 

@@ -101,11 +101,12 @@ def measure(
     rows_of = _rows_of(surfaces, len(bodies))
     progress("contacts")
     gap, joint = convention.contacts.gap_mm / 1e3, convention.contacts.joint_mm / 1e3
-    pairs = near_pairs(boxes_of([body.mesh for body in bodies]), max(gap, joint) + ROUNDING)
+    asked = max(joint, convention.contacts.ask_to_mm / 1e3)
+    pairs = near_pairs(boxes_of([body.mesh for body in bodies]), max(gap, asked) + ROUNDING)
     contacts = find_contacts(surfaces, pairs, gap)
     piece = np.array([body.method in PIECES for body in bodies], dtype=bool)
     at_piece = pairs[piece[pairs].any(axis=1)] if len(pairs) else pairs
-    at_pieces = find_contacts(surfaces, at_piece, joint, JOINT_LEAN)
+    at_pieces = find_contacts(surfaces, at_piece, asked, JOINT_LEAN)
     progress("formwork")
     grounded, findings = slabs_on_ground(bodies, convention)
     sides = sides_against_ground(surfaces, bodies, rows_of, convention.slopes.side_within_deg)
@@ -164,6 +165,7 @@ def measure(
         at_pieces,
         origin,
         PieceRules(rules.handling, rules.joints, rules.panelling),
+        joint,
     )
     findings += made.findings
     formwork = tuple(row for body in formed.values() for row in body.rows)

@@ -12,11 +12,12 @@ from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.bearings import measure_bearings
 from takeoff.measuring.bodies import PIECES, Body
 from takeoff.measuring.joint_rules import JointRules
-from takeoff.measuring.joints import gather_patches, joint_row, measure_joints, member
+from takeoff.measuring.joints import joint_row, measure_joints
 from takeoff.measuring.lifts import measure_lifts
 from takeoff.measuring.loads import pack_loads
 from takeoff.measuring.moulds import mould_rows
 from takeoff.measuring.panelling import Cut, PanelSolid
+from takeoff.measuring.patches import gather_patches, member
 from takeoff.measuring.piece_records import (
     BearingRow,
     CastingRow,
@@ -34,6 +35,7 @@ from takeoff.measuring.repetition import repetition_rows
 from takeoff.measuring.storey_rows import storey_rows
 from takeoff.measuring.tilt_up import measure_casting
 from takeoff.measuring.units import ElementKey
+from takeoff.measuring.wide_gaps import gap_findings, split_by_width
 from takeoff.reading.common_map import building_frames
 from takeoff.reading.facts import Embedded, ModelFacts
 
@@ -68,17 +70,18 @@ def measure_prefabrication(
     contacts: Contacts,
     origin: Floats,
     rules: PieceRules,
+    reach: float,
 ) -> Prefabrication:
     """Measure all that is precast or tilt-up.
 
-    `outlines` are the plans of the bodies; `contacts` were found with the joint width as gap; meshes are
-    relative to `origin` (3,).
+    `outlines` are the plans of the bodies; `contacts` were found at pieces, with a gap of at least `reach`, the
+    greatest width of a joint, m: wider ones are asked about. Meshes are relative to `origin` (3,).
     """
     meshes = {(*body.key, body.lump): body.mesh for body in bodies}
     embedded: Mapping[str, Sequence[Embedded]] = {model.model: model.embedded for model in models}
     made = make_pieces(parts, meshes, plans, embedded, rules, origin, building_frames(models))
-    patches = gather_patches(surfaces, bodies, contacts, made.rows)
-    joints, closed = measure_joints(surfaces, bodies, patches, rules.joints)
+    patches, wide = split_by_width(gather_patches(surfaces, bodies, contacts, made.rows, reach), reach)
+    joints, closed = measure_joints(surfaces, bodies, patches, rules.joints, reach)
     cuts = _cut_joints(made.cuts, bodies, rules.joints)
     bearings, bearing_findings = measure_bearings(
         surfaces, bodies, outlines, patches, made.rows, rules.joints
@@ -98,7 +101,14 @@ def measure_prefabrication(
         storeys=storeys,
         repetition=repetition_rows(made.rows, storeys),
         caution=rules.handling.caution if made.rows else "",
-        findings=(*made.findings, *closed, *bearing_findings, *lift_findings, *casting_findings),
+        findings=(
+            *made.findings,
+            *closed,
+            *gap_findings(patches, wide, reach),
+            *bearing_findings,
+            *lift_findings,
+            *casting_findings,
+        ),
         solids=made.solids,
         moulds=mould_rows(made.rows, rules.handling.moulds),
     )

@@ -209,7 +209,8 @@ class JointRow:
     `kind`: `bed` under a piece, `bearing` under one that spans, `vertical` beside walls, columns and beams,
     `slab` between the edges of slabs and stairs, `wall-to-slab`; `topping` and `cast-on` are no joints to fill
     but tops of pieces that concrete is cast on. The piece named first is the one that is set; `gap_m` is the
-    width as drawn, `width_m` as counted where it is drawn closed. `cut` marks a joint that a division made.
+    width as drawn, `width_m` as counted where it is drawn closed. `cut` marks a joint that a division made. Where a
+    piece meets two others side by side the rows of both pairs have their parts of one length, one area and one filling.
     """
 
     model: str
