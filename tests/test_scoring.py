@@ -9,14 +9,17 @@ from pathlib import Path
 import openpyxl
 import pytest
 from click.testing import CliRunner
-from pricing_rows import part, piece
+from pricing_rows import MODEL, part, piece
 
 from takeoff.cli import main
 from takeoff.findings import InputError
 from takeoff.measuring.piece_records import RepetitionRow
 from takeoff.measuring.records import Measurement
+from takeoff.pricing.counted import CONCRETE
+from takeoff.pricing.records import Dimension, Item
 from takeoff.pricing.schemes import load_scheme
 from takeoff.pricing.scoring import make_score
+from takeoff.pricing.values import item_values
 from takeoff.templates import template_path
 
 EXAMPLE = template_path("scoring/example.toml")
@@ -265,3 +268,37 @@ def test_value_asks_for_a_bill(tmp_path: Path) -> None:
     (told,) = [finding for finding in found if finding.kind == "score-without-prices"]
     assert "parts D of" in told.message
     assert all("parts D" not in finding.message for finding in found if finding.kind == "score-part-empty")
+
+
+def test_the_value_in_a_score_is_the_bills_to_the_cent(tmp_path: Path) -> None:
+    """Over the sample with shipped rates: the score's value is that of the share, the sum of the bill's items whose
+    method is known, and every source is whole cents."""
+    from takeoff import pipeline
+
+    run = pipeline.bill([SAMPLE])
+    scheme = scheme_with(tmp_path, ('measure = "volume"', 'measure = "value"'))
+    score = make_score(run.measurement, scheme, run.bill)
+    (entry,) = [entry for entry in score.parts if entry.measure == "value"]
+    (share,) = [row for row in run.bill.shares if (row.measure, row.by) == ("value", "all")]
+    assert entry.quantity == share.total > 100_000.0
+    billed = [item for section in run.bill.sections for item in section.items if item.amount and item.method]
+    assert share.total >= round(sum(item.amount for item in billed if item.method in CONCRETE), 2)
+    own = [source.quantity for source in score.sources if source.code == entry.code]
+    assert all(quantity == round(quantity, 2) for quantity in own)
+    assert round(sum(own), 2) == share.total
+    assert "as billed" in entry.basis
+    weighed = [line for line in entry.lines if line.system not in ("cast in place",)]
+    assert round(sum(line.quantity for line in weighed), 2) == share.prefabricated
+
+
+def test_an_amount_is_shared_out_in_whole_cents() -> None:
+    """100.00 to three equal parts: 33.34, 33.33, 33.33; a deduction likewise."""
+    parts = tuple(part(name, "wall", "precast", 1.0) for name in "abc")
+    rows = tuple(Dimension("k", MODEL, name, 1, "Ground", "", 1.0) for name in "abc")
+    for amount in (100.0, -100.0):
+        item = Item("k", "1", "", "", "m3", 3.0, amount / 3.0, amount, method="precast")
+        values = item_values(Measurement(parts=parts), [item], rows)
+        assert sorted(abs(float(value.amount)) for value in values) == [33.33, 33.33, 33.34]
+        assert float(sum(value.amount for value in values)) == amount
+    alone = item_values(Measurement(parts=parts), [item], ())
+    assert [(value.part, float(value.amount)) for value in alone] == [(None, -100.0)]

@@ -11,6 +11,7 @@ WORKING = "score.csv"
 QUANTITIES = "score-quantities.csv"
 COLUMNS = (
     "code", "title", "measure", "system", "quantity", "unit", "weight", "weighted", "share", "points_of", "points",
+    "basis",
 )  # fmt: skip
 
 
@@ -27,24 +28,25 @@ def working(score: Score) -> Iterator[Sequence[object]]:
         weighted = sum(line.weighted for line in part.lines)
         yield (
             part.code, part.title, part.measure, "", part.quantity, part.unit, None, weighted, part.share,
-            part.available, part.points,
+            part.available, part.points, part.basis,
         )  # fmt: skip
         for line in part.lines:
             yield (
-                part.code, "", "", line.system, line.quantity, part.unit, line.weight, line.weighted, None, None, None,
+                part.code, "", "", line.system, line.quantity, part.unit, line.weight, line.weighted,
+                None, None, None, "",
             )  # fmt: skip
     for bonus in score.bonuses:
         most = max(points for _, points in bonus.steps)
         yield (
             bonus.code, bonus.title, bonus.measure, "", bonus.total, bonus.unit, None, bonus.repeated, bonus.share,
-            most, bonus.points,
+            most, bonus.points, "",
         )  # fmt: skip
     for title, most, points in (
         ("Parts together", score.most_parts, score.part_points),
         ("Bonuses together", score.most_bonus, score.bonus_points),
         (f"Score by {score.name}", score.most, score.total),
     ):
-        yield ("", title, "", "", None, "", None, None, None, most, points)
+        yield ("", title, "", "", None, "", None, None, None, most, points, "")
 
 
 def _write(path: Path, columns: Sequence[str], rows: Iterable[Sequence[object]]) -> None:

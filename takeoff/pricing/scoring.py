@@ -2,13 +2,16 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 
 from takeoff.findings import Finding
 from takeoff.measuring.records import MeasuredPart, Measurement
 from takeoff.pricing.counted import UNITS, counted_quantities
+from takeoff.pricing.money import exact_sum
 from takeoff.pricing.records import Bill
-from takeoff.pricing.register import UNIT_METHODS, Register
+from takeoff.pricing.register import UNIT_METHODS
 from takeoff.pricing.schemes import Bonus, Scheme, ScoredPart
+from takeoff.pricing.values import BASIS, as_part, item_values
 from takeoff.told import Quantity, told
 
 
@@ -55,7 +58,12 @@ class PartScore:
     @property
     def quantity(self) -> float:
         """Sum of the quantities."""
-        return sum(line.quantity for line in self.lines)
+        return exact_sum(line.quantity for line in self.lines)
+
+    @property
+    def basis(self) -> str:
+        """Where the quantities are from, if it needs saying."""
+        return BASIS if self.measure == "value" else ""
 
     @property
     def share(self) -> float | None:
@@ -173,19 +181,14 @@ class _Namer:
 
 
 def _values(measurement: Measurement, bill: Bill) -> list[tuple[str, MeasuredPart, float]]:
-    """Amounts of priced items, shared out to the parts behind them by quantity."""
-    register = Register.of(measurement)
-    items = {item.key: item for section in bill.sections for item in section.items if item.amount}
-    shared: dict[tuple[str, str, int], tuple[MeasuredPart, float]] = {}
-    for dimension in bill.dimensions:
-        item = items.get(dimension.item)
-        part = register.part(dimension.model, dimension.global_id, dimension.part)
-        if item is None or part is None or not item.quantity or part.method in ("unresolved", "not-concrete"):
-            continue
-        key = (part.model, part.global_id, part.part)
-        amount = (item.amount or 0.0) * dimension.quantity / item.quantity
-        shared[key] = (part, shared.get(key, (part, 0.0))[1] + amount)
-    return [("value", part, amount) for part, amount in shared.values()]
+    """The values behind the bill, those of one part together; what is of no element by its item."""
+    items = [item for section in bill.sections for item in section.items]
+    sums: dict[tuple[object, ...], tuple[MeasuredPart, Decimal]] = {}
+    for value in item_values(measurement, items, bill.dimensions):
+        part = as_part(value)
+        key = (part.model, part.global_id, part.part, part.name, part.method, part.role, part.storey)
+        sums[key] = (part, sums.get(key, (part, Decimal(0)))[1] + value.amount)
+    return [("value", part, float(amount)) for part, amount in sums.values()]
 
 
 def _source(code: str, system: str, part: MeasuredPart, quantity: float) -> ScoreSource:
@@ -194,9 +197,10 @@ def _source(code: str, system: str, part: MeasuredPart, quantity: float) -> Scor
 
 
 def _part_score(entry: ScoredPart, own: Sequence[ScoreSource], unit: str, scheme: Scheme) -> PartScore:
-    sums: dict[str, float] = {}
+    listed: dict[str, list[float]] = {}
     for source in own:
-        sums[source.system] = sums.get(source.system, 0.0) + source.quantity
+        listed.setdefault(source.system, []).append(source.quantity)
+    sums = {system: exact_sum(quantities) for system, quantities in listed.items()}
     order = [system.name for system in scheme.system] + ["other"]
     lines = tuple(
         SystemLine(name, sums[name], entry.weight_of(name)) for name in dict.fromkeys(order) if name in sums

@@ -10,12 +10,12 @@ from decimal import Decimal
 
 from takeoff.measuring.plan import ROLES
 from takeoff.measuring.records import MeasuredPart, Measurement
-from takeoff.pricing.counted import CONCRETE, Counted, counted_quantities
 from takeoff.pricing.counted import UNITS as COUNTED_UNITS
-from takeoff.pricing.money import exact
+from takeoff.pricing.counted import Counted, counted_quantities
 from takeoff.pricing.records import Dimension, Item, ShareRow
-from takeoff.pricing.register import UNIT_METHODS, Register
+from takeoff.pricing.register import UNIT_METHODS
 from takeoff.pricing.unit_systems import UnitSystem
+from takeoff.pricing.values import item_values
 
 UNITS = {**COUNTED_UNITS, "value": ""}
 
@@ -95,31 +95,14 @@ def prefabrication_shares(
 def _add_value(
     tally: _Tally, measurement: Measurement, items: Sequence[Item], dimensions: Sequence[Dimension]
 ) -> None:
-    """Each item's amount, shared out to its dimensions by quantity."""
-    register = Register.of(measurement)
-    by_key = {item.key: item for item in items if item.amount}
-    shared: dict[tuple[str, str, str, str], Decimal] = {}
-    listed: dict[str, Decimal] = {}
-    for dimension in dimensions:
-        listed[dimension.item] = listed.get(dimension.item, Decimal(0)) + exact(dimension.quantity)
-    for dimension in dimensions:
-        item = by_key.get(dimension.item)
-        if item is None or item.amount is None or not listed[dimension.item]:
-            continue
-        part = register.part(dimension.model, dimension.global_id, dimension.part)
-        method = item.method or (part.method if part else "")
-        role = item.role or (part.role if part else "")
-        cut = exact(item.amount) * exact(dimension.quantity) / listed[dimension.item]
-        place = (method, role, dimension.storey, dimension.model)
-        shared[place] = shared.get(place, Decimal(0)) + cut
-    for item in by_key.values():
-        if item.key not in listed and item.amount is not None:
-            place = (item.method, item.role, "", "")
-            shared[place] = shared.get(place, Decimal(0)) + exact(item.amount)
-    for (method, role, storey, model), value in shared.items():
-        if method in CONCRETE:
-            made = float(value) if method in UNIT_METHODS else 0.0
-            tally.add("value", role, storey, model, float(value), made)
+    """The values behind the bill, cents of one place together."""
+    sums: dict[tuple[str, str, str, str], Decimal] = {}
+    for value in item_values(measurement, items, dimensions):
+        place = (value.method, value.role, value.storey, value.model)
+        sums[place] = sums.get(place, Decimal(0)) + value.amount
+    for (method, role, storey, model), amount in sums.items():
+        made = float(amount) if method in UNIT_METHODS else 0.0
+        tally.add("value", role, storey, model, float(amount), made)
 
 
 def _rows(tally: _Tally, measurement: Measurement, currency: str) -> Iterable[ShareRow]:

@@ -84,7 +84,7 @@ def _write_part(sheet: Sheet, row: int, part: PartScore) -> int:
     cells: dict[int, object] = {
         0: part.code,
         1: part.title,
-        2: part.measure + least,
+        2: ": ".join(text for text in (part.measure, part.basis) if text) + least,
         4: part.unit,
         7: Formula(f'=IF(D{number}>0,G{number}/D{number},"")', "" if share is None else share),
         8: part.available,
