@@ -10,11 +10,13 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+import numpy as np
+
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "sample_models"))
 
 from ifc_writer import CONCRETE, Model, rectangle
 
-__all__ = ["CONCRETE", "Model", "box_mesh", "prism_mesh", "rectangle", "triangulated"]
+__all__ = ["CONCRETE", "Model", "box_mesh", "prism_mesh", "rectangle", "triangulated", "tube_mesh"]
 
 Points = list[tuple[float, float, float]]
 Faces = list[list[int]]
@@ -36,3 +38,25 @@ def box_mesh(low: Sequence[float], high: Sequence[float]) -> tuple[Points, Faces
 def triangulated(faces: Faces) -> Faces:
     """Convex polygons cut into triangles from their first corner."""
     return [[face[0], face[i], face[i + 1]] for face in faces for i in range(1, len(face) - 1)]
+
+
+def tube_mesh(line: Sequence[Sequence[float]], diameter: float, sides: int) -> tuple[Points, Faces]:
+    """Points and faces of a round bar along a line in a plane of constant y, its corners on the circle."""
+    corners = np.array(line)
+    ways = np.diff(corners, axis=0)
+    ways /= np.linalg.norm(ways, axis=1)[:, None]
+    across = np.array([0.0, 1.0, 0.0])
+    turns = 2 * np.pi * np.arange(sides) / sides
+    points: Points = []
+    for i, corner in enumerate(corners):
+        before, after = ways[max(i - 1, 0)], ways[min(i, len(ways) - 1)]
+        middle = (before + after) / np.linalg.norm(before + after)
+        mitred = np.cross(middle, across) / (middle @ before)
+        ring = corner + diameter / 2 * (np.outer(np.cos(turns), mitred) + np.outer(np.sin(turns), across))
+        points += [(x, y, z) for x, y, z in ring.tolist()]
+    faces = [list(range(sides))[::-1], [(len(corners) - 1) * sides + k for k in range(sides)]]
+    for i in range(len(corners) - 1):
+        for k in range(sides):
+            j = (k + 1) % sides
+            faces.append([i * sides + k, i * sides + j, (i + 1) * sides + j, (i + 1) * sides + k])
+    return points, faces

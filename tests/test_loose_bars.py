@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from build import Model, box_mesh, rectangle, triangulated
+from build import Model, box_mesh, rectangle, triangulated, tube_mesh
 
 from takeoff.geometry.mesh import Mesh
 from takeoff.geometry.within import points_within
@@ -91,3 +91,18 @@ def test_points_within_a_mesh() -> None:
     mesh = Mesh(np.array(points, dtype=float), np.array(triangulated(faces)), np.zeros(12, dtype=np.int64))
     asked = np.array([(1, 0.5, 0.5), (1, 0.5, 1.5), (2.01, 0.5, 0.5), (0.001, 0.001, 0.999), (-1, 0.5, 0.5)])
     assert points_within(asked, mesh).tolist() == [True, False, False, True, False]
+
+
+@pytest.mark.parametrize("schema", ["IFC2X3", "IFC4", "IFC4X3"])
+def test_bars_drawn_by_their_faces_are_placed_too(schema: str, tmp_path: Path) -> None:
+    model = Model(schema, "mm", 33.7, (4.0e5, 0, 0))
+    _concrete(model)
+    upright = model.brep(*tube_mesh([(0.0, 0.0, 0.1), (0.0, 0.0, 2.9)], 0.016, 12))
+    model.product("IfcReinforcingBar", upright, at=(0.15, 0.15, 0.0), name="Upright", filed=False)
+    starter = model.brep(*tube_mesh([(0.0, 0.0, -0.4), (0.0, 0.0, 0.8)], 0.016, 8))
+    model.product("IfcReinforcingBar", starter, name="Starter", filed=False)
+    run = measure([model.save(tmp_path / "drawn.ifc")])
+    steel = _steel(run)
+    assert steel["Pad", "modelled"] == pytest.approx(0.4 * KG_A_METRE, abs=0.026 * KG_A_METRE)
+    assert steel["Column", "modelled"] == pytest.approx(3.6 * KG_A_METRE, abs=0.026 * KG_A_METRE)
+    assert not [finding for finding in run.measurement.findings if finding.kind == "bars-without-host"]

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from build import Model, rectangle
+from build import Model, box_mesh, rectangle, tube_mesh
 
 from takeoff.reading.bars import STEEL_KG_M3, curve_length
 from takeoff.reading.facts import Bar, ModelFacts
@@ -287,3 +287,81 @@ def test_lengths_of_lines() -> None:
     )
     assert curve_length(by_points) == pytest.approx(3 * math.pi)
     assert curve_length(curve(model, "IfcEllipse", plane, 1.0, 2.0)) is None
+
+
+HOOKED = [
+    (0.0, 0.0, 0.3),
+    (0.0, 0.0, 0.05),
+    (0.05, 0.0, 0.0),
+    (2.95, 0.0, 0.0),
+    (3.0, 0.0, 0.05),
+    (3.0, 0.0, 0.3),
+]
+HOOKED_LENGTH = 2.9 + 2 * (0.25 + math.hypot(0.05, 0.05))
+
+
+@pytest.mark.parametrize("schema", SCHEMAS)
+@pytest.mark.parametrize("sides", [6, 8, 12, 24])
+@pytest.mark.parametrize("line", [LINE, HOOKED], ids=["straight", "hooked"])
+def test_a_bar_drawn_by_its_faces_has_the_size_of_its_body(schema, sides, line, read: Read) -> None:  # type: ignore[no-untyped-def]
+    model = Model(schema, "mm")
+    wall = model.wall((0, 0), (5, 0), 0.3, 3.0)
+    line = [tuple(map(float, point)) for point in line]
+    bars = model.product(
+        "IfcReinforcingBar", model.brep(*tube_mesh(line, 0.016, sides)), name="Bar", filed=False
+    )
+    model.aggregate(wall, [bars])
+    bar = only(read(model))
+    length = 3.0 if len(line) == 2 else HOOKED_LENGTH
+    assert bar.count == 1
+    assert bar.diameter == pytest.approx(0.016)
+    assert bar.length == pytest.approx(length, rel=0.01)
+    assert bar.mass == pytest.approx(length * kg_a_metre(0.016), rel=0.01)
+    assert "drawn body" in bar.basis
+
+
+def test_bars_of_a_set_that_one_mesh_shows_are_counted(read: Read) -> None:
+    model = Model("IFC4", "ft")
+    wall = model.wall((0, 0), (5, 0), 0.3, 3.0)
+    points, faces = [], []
+    for i in range(4):
+        own, sides = tube_mesh([(0.0, 0.1 * i, 0.0), (2.0, 0.1 * i, 0.0)], 0.012, 12)
+        faces += [[corner + len(points) for corner in side] for side in sides]
+        points += own
+    bars = model.product("IfcReinforcingBar", model.brep(points, faces), name="Bars", filed=False)
+    model.aggregate(wall, [bars])
+    bar = only(read(model))
+    assert (bar.count, bar.diameter) == (4, pytest.approx(0.012))
+    assert bar.mass == pytest.approx(8.0 * kg_a_metre(0.012), rel=0.005)
+
+
+def test_a_plate_is_no_bar(read: Read) -> None:
+    model = Model("IFC4", "mm")
+    wall = model.wall((0, 0), (5, 0), 0.3, 3.0)
+    plate = model.product(
+        "IfcReinforcingBar", model.brep(*box_mesh((0, 0, 0), (1.0, 0.05, 0.01))), name="Flat", filed=False
+    )
+    model.aggregate(wall, [plate])
+    facts = read(model)
+    assert only(facts).mass == 0.0
+    assert [finding.kind for finding in facts.findings] == ["bar-mass-unknown"]
+
+
+def test_a_sheet_drawn_wire_by_wire_is_one_sheet(read: Read) -> None:
+    model = Model("IFC4", "mm")
+    slab = model.slab(rectangle(0, 0, 5, 2), 0.2, 0.0)
+    wires = [model.rod([(0, 0.15 * i, 0), (4.5, 0.15 * i, 0)], 0.004) for i in range(11)]
+    wires += [model.rod([(0.15 * i, 0, 0), (0.15 * i, 1.5, 0)], 0.004) for i in range(31)]
+    sized = {
+        "MeshLength": model.length(4.5), "MeshWidth": model.length(1.5),
+        "LongitudinalBarNominalDiameter": model.length(0.008), "TransverseBarNominalDiameter": model.length(0.008),
+        "LongitudinalBarSpacing": model.length(0.15), "TransverseBarSpacing": model.length(0.15),
+    }  # fmt: skip
+    sheet = model.product("IfcReinforcingMesh", *wires, name="Sheet", filed=False, **sized)
+    bare = model.product("IfcReinforcingMesh", *wires, name="Bare", filed=False)
+    model.aggregate(slab, [sheet, bare])
+    by_name = {bar.name: bar for bar in read(model).bars}
+    assert by_name["Sheet"].count == by_name["Bare"].count == 1
+    assert by_name["Sheet"].mass == pytest.approx(2 * 4.5 * 1.5 / 0.15 * kg_a_metre(0.008))
+    assert by_name["Bare"].mass == pytest.approx((11 * 4.5 + 31 * 1.5) * kg_a_metre(0.008))
+    assert "drawn wires" in by_name["Bare"].basis

@@ -11,6 +11,7 @@ import numpy as np
 from takeoff.findings import Finding
 from takeoff.reading.attributes import attribute, clean, identity, name_of
 from takeoff.reading.bar_lines import Line, bar_lines
+from takeoff.reading.drawn_rods import DrawnRods
 from takeoff.reading.facts import Bar, Declared
 from takeoff.reading.shapes import items
 from takeoff.reading.structure import Context, unreadable
@@ -56,6 +57,25 @@ class _Steel:
     how: str
 
 
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    """The bars that a product shows: (diameter, length) m of each, and lines for those drawn by their faces.
+
+    `known`: all of its items could be followed.
+    """
+
+    rods: tuple[tuple[float, float], ...] = ()
+    lines: tuple[Line, ...] = ()
+    by_faces: bool = False
+    known: bool = False
+
+    @property
+    def steel(self) -> float | None:
+        """Mass of all bars as drawn, kg."""
+        sections = sum(math.pi * diameter**2 / 4.0 * length for diameter, length in self.rods)
+        return sections * STEEL_KG_M3 if self.known else None
+
+
 def read_bars(
     context: Context, extra: Iterable[Any], hosts: dict[int, str]
 ) -> tuple[list[Bar], list[Finding]]:
@@ -65,9 +85,10 @@ def read_bars(
     bars: list[Bar] = []
     findings: list[Finding] = []
     products = [p for name in BAR_CLASSES for p in context.model.by_type(name)]
+    shapes = DrawnRods(context.placements.length)
     for product in [*products, *extra]:
         try:
-            bar, written = _bar(context, product, hosts.get(product.id(), ""))
+            bar, written = _bar(context, product, hosts.get(product.id(), ""), shapes)
         except Exception as fault:
             findings.append(unreadable(context.name, product, fault))
             continue
@@ -99,7 +120,7 @@ def read_bars(
     return bars, findings
 
 
-def _bar(context: Context, product: Any, host: str) -> tuple[Bar, float | None]:
+def _bar(context: Context, product: Any, host: str, shapes: DrawnRods) -> tuple[Bar, float | None]:
     """A bar, and its diameter as written where the declared weight says another."""
     kind: Kind = "bar"
     if product.is_a("IfcTendon"):
@@ -117,10 +138,18 @@ def _bar(context: Context, product: Any, host: str) -> tuple[Bar, float | None]:
     counted = [
         int(d.value) for d in declared if d.kind == "count" and key(d.name) in _COUNT_NAMES and d.value >= 1
     ]
-    count = max(1, len(drawn))
-    if len(drawn) <= 1 and (counted or numbers):
+    weighed_too = any(d.kind == "weight" and d.value > 0.0 for d in declared)
+    size = _Sizes(product, context)
+    sized = bool(host and weighed_too and size.length("NominalDiameter") and size.length("BarLength"))
+    shown = _drawn(context, product, drawn, shapes, sized)
+    steel = _steel(product, kind, size, shown)
+    count = len(shown.rods) if shown.known else len(drawn)
+    if product.is_a("IfcReinforcingMesh"):
+        # One product is one sheet, however its wires are drawn, but for sheets drawn several times.
+        count = round(shown.steel / steel.reckoned) if shown.steel and steel.reckoned else 1
+    count = max(1, count)
+    if count == 1 and (counted or numbers):
         count = (counted or numbers)[0]
-    steel = _steel(context, product, kind, drawn)
     whole = steel.reckoned * count if steel.reckoned is not None else None
     mass, basis = _mass(declared, count, whole, steel.how)
     diameter, written = steel.diameter, None
@@ -138,7 +167,7 @@ def _bar(context: Context, product: Any, host: str) -> tuple[Bar, float | None]:
         mass=mass,
         basis=basis,
         host=host,
-        lines=() if host else _lines(context, product, drawn),
+        lines=() if host else (*_lines(context, product, drawn), *shown.lines),
     )
     return bar, written
 
@@ -178,59 +207,91 @@ def _mass(declared: Iterable[Declared], count: int, reckoned: float | None, how:
     return 0.0, "not known"
 
 
-def _steel(context: Context, product: Any, kind: Kind, drawn: list[Any]) -> _Steel:
-    """Size of one bar and its mass in kg; attributes of the product, else of its type, else its swept
-    line."""
-    length_unit = context.properties.units.length
-    area_unit = context.properties.units.area
-    of_type = context.relations.type_of.get(product.id())
+class _Sizes:
+    """Sizes by their attributes: of a product, else of its type."""
 
-    def size(name: str, unit: float) -> float | None:
-        for thing in (product, of_type):
+    def __init__(self, product: Any, context: Context) -> None:
+        self._things = (product, context.relations.type_of.get(product.id()))
+        self._units = context.properties.units
+
+    def length(self, name: str) -> float | None:
+        """A length, m."""
+        return self._positive(name, self._units.length)
+
+    def area(self, name: str) -> float | None:
+        """An area, m2."""
+        return self._positive(name, self._units.area)
+
+    def _positive(self, name: str, unit: float) -> float | None:
+        for thing in self._things:
             value = attribute(thing, name)
             if isinstance(value, (int, float)) and math.isfinite(value) and value > 0.0:
                 return float(value) * unit
         return None
 
+
+def _drawn(context: Context, product: Any, drawn: list[Any], shapes: DrawnRods, sized: bool) -> _Drawn:
+    """The bars that a product shows; those drawn by their faces are not looked at where it is `sized` in words."""
+    unit = context.properties.units
+    matrix = context.placements.of(product)
+    rods: list[tuple[float, float]] = []
+    lines: list[Line] = []
+    for item in drawn:
+        swept = _swept(item, unit.angle)
+        if swept is not None:
+            rods.append((2.0 * swept[0] * unit.length, swept[1] * unit.length))
+            continue
+        found = () if sized else shapes.of(item)
+        if not found:
+            return _Drawn()
+        rods += [(rod.diameter, rod.length) for rod in found]
+        world = np.concatenate([rod.lines for rod in found]) @ matrix[:3, :3].T + matrix[:3, 3]
+        lines += [tuple((x, y, z) for x, y, z in line) for line in world.tolist()]
+    return _Drawn(tuple(rods), tuple(lines), bool(lines), bool(rods))
+
+
+def _steel(product: Any, kind: Kind, size: _Sizes, shown: _Drawn) -> _Steel:
+    """Size of one bar and its mass in kg; attributes of the product, else of its type, else as it is drawn."""
     if product.is_a("IfcReinforcingMesh"):
-        return _fabric(size, length_unit, area_unit)
-    diameter = size("NominalDiameter", length_unit)
-    length = size("BarLength", length_unit)
+        return _fabric(size, shown)
+    diameter = size.length("NominalDiameter")
+    length = size.length("BarLength")
     how = "nominal diameter and bar length"
-    swept = [_swept(item, context.properties.units.angle) for item in drawn]
-    lines = [s for s in swept if s is not None]
-    if lines and len(lines) == len(swept):
+    if shown.known:
         # Bars of one set may differ in length, in a tapering slab for instance: the mean keeps their sum.
-        radius, line = lines[0][0], sum(s[1] for s in lines) / len(lines)
-        if diameter is None and radius > 0.0:
-            diameter = 2.0 * radius * length_unit
-        if length is None and line > 0.0:
-            length = line * length_unit
-            how = "diameter and drawn length"
-    section = math.pi * diameter**2 / 4.0 if diameter else size("CrossSectionArea", area_unit)
+        if diameter is None and shown.rods[0][0] > 0.0:
+            diameter = _full_millimetres(shown.rods[0][0]) if shown.by_faces else shown.rods[0][0]
+            how = "drawn diameter and bar length"
+        mean = sum(length for _, length in shown.rods) / len(shown.rods)
+        if length is None and mean > 0.0:
+            length = mean
+            how = "diameter and length of the drawn body" if shown.by_faces else "diameter and drawn length"
+    section = math.pi * diameter**2 / 4.0 if diameter else size.area("CrossSectionArea")
     if kind == "tendon":
         # A strand has less steel than its circle: its section is written, where it is, for that reason.
-        section = size("CrossSectionArea", area_unit) or section
+        section = size.area("CrossSectionArea") or section
         how = how.replace("nominal diameter", "section")
     reckoned = section * length * STEEL_KG_M3 if section and length else None
     return _Steel(diameter, section, length, reckoned, how)
 
 
-def _fabric(size: Any, length_unit: float, area_unit: float) -> _Steel:
-    """A flat mesh: in either direction its section for each spacing, over the whole sheet."""
-    long, wide = size("MeshLength", length_unit), size("MeshWidth", length_unit)
-    diameter = size("LongitudinalBarNominalDiameter", length_unit)
+def _fabric(size: _Sizes, shown: _Drawn) -> _Steel:
+    """A flat mesh: in either direction its section for each spacing, over the whole sheet; else its drawn wires."""
+    long, wide = size.length("MeshLength"), size.length("MeshWidth")
+    diameter = size.length("LongitudinalBarNominalDiameter")
     steel = 0.0
     for direction in ("Longitudinal", "Transverse"):
-        section = size(f"{direction}BarCrossSectionArea", area_unit)
+        section = size.area(f"{direction}BarCrossSectionArea")
         if section is None:
-            across = size(f"{direction}BarNominalDiameter", length_unit)
+            across = size.length(f"{direction}BarNominalDiameter")
             section = math.pi * across**2 / 4.0 if across else None
-        spacing = size(f"{direction}BarSpacing", length_unit)
+        spacing = size.length(f"{direction}BarSpacing")
         if section and spacing:
             steel += section / spacing
-    reckoned = steel * long * wide * STEEL_KG_M3 if steel and long and wide else None
-    return _Steel(diameter, None, long, reckoned, "sections and spacings of the mesh")
+    if steel and long and wide:
+        reckoned = steel * long * wide * STEEL_KG_M3
+        return _Steel(diameter, None, long, reckoned, "sections and spacings of the mesh")
+    return _Steel(diameter, None, long, shown.steel, "sections and lengths of the drawn wires")
 
 
 def _swept(item: Any, angle_unit: float) -> tuple[float, float] | None:
