@@ -16,6 +16,8 @@ COMMANDS = (
 class _Takeoff(Program):
     """The commands by name; a run reads in its own and no other."""
 
+    supervised = ("bill", "changes", "check", "compare", "measure", "page")
+
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """The command of this name, None where there is none."""
         if cmd_name not in self.commands:

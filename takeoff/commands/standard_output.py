@@ -12,6 +12,7 @@ import click
 
 from takeoff.collector import one_job
 from takeoff.isolation.forking import memory_given, own_process, short_of_memory
+from takeoff.isolation.supervision import supervise
 
 
 class Unsaid(Exception):
@@ -57,6 +58,9 @@ class _Output(io.FileIO):
 class Program(click.Group):
     """A group of commands that speak on such an output."""
 
+    supervised: tuple[str, ...] = ()
+    """Commands in which a library may break down or never come back."""
+
     def main(self, *args: Any, **more: Any) -> Any:
         """Run a command. Where somebody else has taken over standard output (a test), it is left alone."""
         for name in ("stdout", "stderr"):
@@ -69,6 +73,8 @@ class Program(click.Group):
             sys.exit(1)
         if sys.stdout is not sys.__stdout__:
             return super().main(*args, **more)
+        if set(sys.argv[1:2]) & set(self.supervised):
+            supervise()
         own_process()
         try:
             with one_job(), _output():

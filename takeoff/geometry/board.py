@@ -11,7 +11,9 @@ import tempfile
 import time
 
 _WORD = 8
-"""Bytes of a figure: when the element was begun, seconds of the machine's steady clock; then its key."""
+"""Bytes of a figure: when the element was begun, seconds of the machine's steady clock; what its worker had computed
+by then, seconds of processor time; then its key."""
+_WORDS = 3
 
 NOBODY = -1
 """The key while the worker is between elements."""
@@ -25,17 +27,17 @@ class Board:
         self.path = path
         self._handle = handle
         with open(path, "r+b") as file:
-            self._memory = mmap.mmap(file.fileno(), 2 * _WORD)
+            self._memory = mmap.mmap(file.fileno(), _WORDS * _WORD)
         # A figure of such a view is one store: `struct` clears bytes before it fills them, and whoever reads in
         # between takes the element for one that was begun when the machine was.
         view = memoryview(self._memory)
-        self._views = (view[:_WORD].cast("d"), view[_WORD:].cast("q"))
+        self._views = (view[: 2 * _WORD].cast("d"), view[2 * _WORD :].cast("q"))
 
     @staticmethod
     def new() -> "Board":
         """A new, empty board: in memory only where the system lets others open it there, else in a small file."""
         handle, path = _made()
-        os.truncate(handle, 2 * _WORD)
+        os.truncate(handle, _WORDS * _WORD)
         if path:
             os.close(handle)
             board = Board(path)
@@ -49,6 +51,7 @@ class Board:
         # Time first: whoever reads in between sees the old key with too little time, never a new one that is late.
         began, current = self._views
         began[0] = time.monotonic()
+        began[1] = time.process_time()
         current[0] = key
 
     def clear(self) -> None:
@@ -60,6 +63,11 @@ class Board:
         began, current = self._views
         key = current[0]
         return (None, 0.0) if key == NOBODY else (key, time.monotonic() - began[0])
+
+    def computed(self) -> float:
+        """What the worker had computed when it began what it is at, seconds of processor time."""
+        before: float = self._views[0][1]
+        return before
 
     def close(self) -> None:
         """Let go of the memory and take the file away."""

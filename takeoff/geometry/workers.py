@@ -28,6 +28,7 @@ from takeoff.geometry.solids import SolidRequest, SolidResult
 from takeoff.geometry.tessellation import KERNELS
 from takeoff.geometry.worker import Job
 from takeoff.isolation.forking import ONE_THREAD, short_of_memory
+from takeoff.isolation.spent import Spent
 
 if TYPE_CHECKING:
     from takeoff.geometry.cutting import Answer, Task
@@ -47,6 +48,9 @@ WORTH_SECONDS = 0.6
 
 WORTH_TASKS = 10
 """A further worker is started for this many overlaps, which take a few milliseconds each."""
+
+LOOK_SECONDS = 0.2
+"""How often it is looked how long workers are at their elements."""
 
 STRAYS = 3
 """Workers that may die between elements (ended by somebody, say) before their elements are given up."""
@@ -75,6 +79,7 @@ class _Slot:
     turn: int = 0
     killed: str = ""
     board: Board | None = None
+    spent: Spent | None = None
     lock: threading.Lock = field(default_factory=threading.Lock)
 
 
@@ -168,7 +173,7 @@ class _Pool:
             thread.start()
             self.threads.append(thread)
         results: dict[int, Result] = {}
-        pause = min(0.2, limit_seconds / 4.0)
+        pause = min(LOOK_SECONDS, limit_seconds / 4.0)
         while len(results) < self.wanted:
             try:
                 answer = self.answers.get(timeout=pause)
@@ -202,8 +207,13 @@ class _Pool:
     def _watch(self, limit_seconds: float) -> None:
         for slot in self.slots:
             with slot.lock:
-                late = slot.board is not None and slot.board.current()[1] > limit_seconds
-                if late and slot.process is not None and not slot.killed:
+                if slot.board is None or slot.process is None or slot.killed:
+                    continue
+                key, seconds = slot.board.current()
+                if seconds < LOOK_SECONDS or slot.spent is None:
+                    continue  # begun just now, or nothing is under way
+                before = slot.board.computed()
+                if slot.spent.on((key, before), before) > limit_seconds:
                     slot.killed = f"geometry took longer than {limit_seconds:g} s"
                     slot.process.kill()
 
@@ -290,6 +300,7 @@ class _Pool:
             slot.board = Board.new()
             job = replace(self.job, board=slot.board.path, kernels=TURNS[turn])
             slot.process = self._new()
+            slot.spent = Spent(slot.process.pid)
             slot.turn = turn
             if not isinstance(slot.process, subprocess.Popen):
                 job = replace(job, parent=0)

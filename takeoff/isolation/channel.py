@@ -9,7 +9,7 @@ _CHUNK = 1 << 20
 
 
 class Channel:
-    """One end of a socket pair. Raises EOFError when the other end is gone, TimeoutError past a set limit."""
+    """One end of a socket pair. Raises EOFError when the other end is gone."""
 
     def __init__(self, end: socket.socket) -> None:
         self.end = end

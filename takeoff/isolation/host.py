@@ -3,6 +3,7 @@
 import contextlib
 import gc
 import os
+import select
 import signal
 import socket
 import subprocess
@@ -17,6 +18,7 @@ from takeoff.cache.columns import unpacked
 from takeoff.findings import InputError
 from takeoff.isolation import forking
 from takeoff.isolation.channel import Channel
+from takeoff.isolation.spent import Spent
 
 if TYPE_CHECKING:
     from takeoff.reading.facts import ModelFacts
@@ -29,6 +31,9 @@ BOOT = (
 
 BYTE_SECONDS = 1e-5
 """Patience with a byte of a file that is read, seconds: about a hundred times what it takes."""
+
+LOOK_SECONDS = 0.2
+"""How often it is looked how long a file takes."""
 
 REAP_SECONDS = 0.002
 """How often it is asked whether a worker has ended."""
@@ -78,6 +83,7 @@ class Host:
         self.lock = threading.Lock()
         self.path = ""
         self._reading: tuple[Path, float] | None = None
+        self._spent = Spent(self.process.pid)
 
     def begin_reading(self, path: Path, scratch: Path, name: str, limit_seconds: float) -> None:
         """Have the facts of a model read; `facts` fetches them."""
@@ -90,7 +96,8 @@ class Host:
         assert self._reading is not None
         path, limit = self._reading
         try:
-            facts: ModelFacts = unpacked(self._answer(limit))
+            self._await_answer(limit)
+            facts: ModelFacts = unpacked(self._answer())
         except TimeoutError:
             self.end()
             raise InputError(
@@ -112,7 +119,7 @@ class Host:
         """Answer to a question. Raises RuntimeError with the words of what failed, EOFError when the process ends."""
         with self.lock:
             self.channel.send((what, given))
-            return self._answer(None)
+            return self._answer()
 
     def open(self, path: str) -> None:
         """Open a file that need not be read."""
@@ -130,7 +137,7 @@ class Host:
         try:
             with self.lock:
                 self.channel.send(("fork", None), (asked_read, told_write))
-                number = self._answer(None)
+                number = self._answer()
         except BaseException:
             os.close(asked_write)
             os.close(told_read)
@@ -147,8 +154,15 @@ class Host:
         self.channel.close()
         return code
 
-    def _answer(self, limit: float | None) -> Any:
-        self.channel.end.settimeout(limit)
+    def _await_answer(self, limit: float) -> None:
+        """Wait until an answer begins. Raises TimeoutError when the process takes longer than `limit` seconds."""
+        answers = select.poll()
+        answers.register(self.channel.end, select.POLLIN)
+        while not answers.poll(LOOK_SECONDS * 1e3):
+            if self._spent.on("reading") > limit:
+                raise TimeoutError
+
+    def _answer(self) -> Any:
         (kind, value), _ = self.channel.receive()
         if kind == "input":
             raise InputError(value)
@@ -161,18 +175,18 @@ class _Forked:
     """A host that was forked from this process."""
 
     def __init__(self, pid: int) -> None:
-        self._pid = pid
+        self.pid = pid
         self._code: int | None = None
 
     def kill(self) -> None:
         """End it at once."""
         if self._code is None:
-            os.kill(self._pid, signal.SIGKILL)  # not waited for yet, so the number is still its own
+            os.kill(self.pid, signal.SIGKILL)  # not waited for yet, so the number is still its own
 
     def wait(self) -> int:
         """Its exit code, once it has ended."""
         if self._code is None:
-            self._code = os.waitstatus_to_exitcode(os.waitpid(self._pid, 0)[1])
+            self._code = os.waitstatus_to_exitcode(os.waitpid(self.pid, 0)[1])
         return self._code
 
 

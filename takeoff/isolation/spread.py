@@ -28,8 +28,8 @@ def spread(
     A further process pays for `least` things, LEAST where it is not given.
 
     Copies of this process see all that it holds; only results pass back, through `pack` and `unpack`. What a
-    copy does not answer, because it crashed or ran out of memory, is worked out here. Raises what `work`
-    raises here.
+    copy does not answer, because it crashed, ran out of memory or of the patience that is left here, is worked
+    out here. Raises what `work` raises here.
     """
     parts = max(1, min(processes if AVAILABLE else 1, count // (least or LEAST)))
     bounds = [count * number // parts for number in range(parts + 1)]
@@ -51,6 +51,7 @@ class _Copy:
 
     def __init__(self, work: Callable[[range], Part], wanted: range, pack: Callable[[Part], Any]) -> None:
         parent = os.getpid()
+        left = signal.getitimer(signal.ITIMER_PROF)[0]
         self._answers, told = os.pipe()
         self._pid = os.fork()
         if self._pid:
@@ -59,6 +60,8 @@ class _Copy:
         try:
             leave_signals_to_parent()
             end_with(parent)
+            signal.signal(signal.SIGPROF, signal.SIG_DFL)  # a copy may be ended even while a library computes
+            signal.setitimer(signal.ITIMER_PROF, left)
             payload = pickle.dumps((pack(work(wanted)),), protocol=pickle.HIGHEST_PROTOCOL)
             with open(told, "wb") as sink:
                 sink.write(payload)
