@@ -1,6 +1,7 @@
 """Libraries that break down or never come back within measuring: a call that Python cannot interrupt costs its body."""
 
 import csv
+import hashlib
 import os
 import signal
 import subprocess
@@ -11,6 +12,12 @@ from pathlib import Path
 import psutil
 import pytest
 from build import Model
+
+from takeoff.nightly import isolation
+from takeoff.nightly.isolation import run_order
+from takeoff.nightly.order import Limits, Order, pin_rules
+from takeoff.nightly.outcome import unpack
+from takeoff.settings import Settings
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -129,3 +136,34 @@ def test_within_such_a_call_the_program_can_be_ended(tmp_path: Path, deed: str, 
         assert run.returncode == 128 + sign
         assert said.splitlines() == ["takeoff: stopped; nothing was written"]
         assert not list((tmp_path / "scratch").iterdir())
+
+
+NIGHT = """
+import os, sys
+from takeoff.measuring import dimensions, figures
+inner = dimensions.measure_dimensions
+def measure(surfaces, rows, role, volume):
+    if volume > 1.0:
+        os.kill(os.getpid(), 11)
+    return inner(surfaces, rows, role, volume)
+figures.measure_dimensions = measure
+"""
+
+
+def test_a_night_loses_the_body_and_not_the_model(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "model.ifc"
+    model = Model("IFC4", unit="m")
+    for number, height in enumerate(HEIGHTS):
+        model.column((3.0 * number, 0.0), 0.4, 0.4, height, name=f"C{number}")
+    model.save(path)
+    monkeypatch.setattr(isolation, "BOOT", isolation.BOOT.replace("import sys;", f"exec({NIGHT!r});", 1))
+    digest = hashlib.sha256(path.read_bytes()).hexdigest()
+    order = Order(1, path.name, str(tmp_path), (path.name,), (digest,), Limits(300.0, 4 << 30, 2 << 30))
+    outcome = run_order(order, pin_rules(Settings(), 1))
+    assert (outcome.state, outcome.reason) == ("measured", "")
+    elements = unpack(outcome.packed).files["elements.csv"].decode().splitlines()
+    rows = {row["name"]: row for row in csv.DictReader(elements)}
+    assert "a library broke down over it" in rows["C0"]["condition"]
+    assert [float(rows[f"C{n}"]["net_volume_m3"]) for n in range(1, 5)] == pytest.approx(
+        [0.16 * h for h in HEIGHTS[1:]]
+    )

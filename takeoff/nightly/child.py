@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from takeoff.findings import Finding, InputError, NothingToMeasure
 from takeoff.isolation.forking import bound_memory
+from takeoff.isolation.supervision import supervise
 
 if TYPE_CHECKING:
     from takeoff.pipeline import Run
@@ -31,6 +32,7 @@ def serve(folder: Path, parent: int) -> None:
     _end_with(parent)
     order, rules = pickle.loads((folder / "order.pickle").read_bytes())
     bound_memory(order.limits.memory + MEMORY_SLACK)
+    supervise()
     try:
         answer = _answer(folder, order, rules)
     except MemoryError:
