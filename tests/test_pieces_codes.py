@@ -277,6 +277,35 @@ def test_sections_of_one_size_and_area_are_two_families():
     assert all(name.startswith("B 600x400 (1600 cm2)") for name in rows.values())
 
 
+def flight(risers, going, width):
+    """A flight of stairs along x: risers of 0.17 m, underside straight, 0.2 m below the inner corners."""
+    steps = box((0, 0, 0), (risers * going, width, 0.17))
+    for n in range(1, risers):
+        steps += box((n * going, 0, 0), (risers * going, width, (n + 1) * 0.17))
+    turn = float(np.degrees(np.arctan2(0.17, going)))
+    below = box((-9, -1, -9), (9, width + 1, -0.2)).rotate((0, -turn, 0))
+    return steps - below
+
+
+def test_the_section_that_a_mould_keeps_may_be_seen_from_the_side():
+    """Angles of two walls: of one section they differ in height, else they need another mould. Flights of one profile
+    differ in width."""
+
+    def angle(thickness, height):
+        return box((0, 0, 0), (3, thickness, height)) + box((0, 0, 0), (thickness, 2, height))
+
+    rows = {
+        row.global_id: row
+        for row in pieces_of({"A": angle(0.2, 2.8), "B": angle(0.2, 2.5), "C": angle(0.25, 2.8)})[0]
+    }
+    assert rows["A"].mould == rows["B"].mould != rows["C"].mould
+    assert (rows["A"].mould_length_m, rows["B"].mould_length_m) == (pytest.approx(2.8), pytest.approx(2.5))
+    stairs = {"A": flight(8, 0.28, 1.2), "B": flight(8, 0.28, 1.0), "C": flight(9, 0.28, 1.2)}
+    rows = {row.global_id: row for row in pieces_of(stairs, role="stair")[0]}
+    assert rows["A"].mould == rows["B"].mould != rows["C"].mould
+    assert (rows["A"].mould_length_m, rows["B"].mould_length_m) == (pytest.approx(1.2), pytest.approx(1.0))
+
+
 def test_moulds_by_hand():
     """120 panels of one height in two lengths: 100 uses ask for 2 moulds, 40 days at one a day for 3. Two shapes,
     three moulds: no change. 30 stairs in two shapes: one mould, one change. Hollow core has none, sills are bought."""

@@ -302,3 +302,25 @@ def test_an_amount_is_shared_out_in_whole_cents() -> None:
         assert float(sum(value.amount for value in values)) == amount
     alone = item_values(Measurement(parts=parts), [item], ())
     assert [(value.part, float(value.amount)) for value in alone] == [(None, -100.0)]
+
+
+def test_a_step_is_reached_but_for_rounding(tmp_path: Path) -> None:
+    """Half of the area, measured with a little noise, reaches a step of 50 %, and in the sheet's formula too; a step of
+    12.5 % is told as that."""
+    scheme = scheme_with(tmp_path, ("steps = [[0.75, 2], [0.9, 3]]", "steps = [[0.125, 1], [0.5, 2]]"))
+    for repeated, points in ((100.0 - 1e-8, 2.0), (99.9999, 1.0), (25.0 - 1e-9, 1.0), (24.999, 0.0)):
+        rows = (RepetitionRow("storey height", "", "m2", repeated, 200.0, ""),)
+        score = make_score(Measurement(parts=building().parts, repetition=rows), scheme)
+        (bonus,) = [bonus for bonus in score.bonuses if bonus.measure == "storey height"]
+        assert bonus.points == points
+    from outputs_sample import RUN, sample_bill
+
+    from takeoff.outputs.workbook import write_workbook
+
+    path = tmp_path / "bill.xlsx"
+    half = (RepetitionRow("storey height", "", "m2", 100.0 - 1e-8, 200.0, ""),)
+    score = make_score(Measurement(parts=building().parts, repetition=half), scheme)
+    write_workbook(path, building(), replace(sample_bill(building()), shares=()), RUN, score=score)
+    book = openpyxl.load_workbook(path)
+    assert calculated(book)[bonus.code] == 2.0
+    assert any("1 from 12.5%, 2 from 50%" in str(cell.value) for cell in book["Score"]["C"])

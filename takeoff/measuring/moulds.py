@@ -41,8 +41,9 @@ def mould_families(
     sections: dict[str, list[Section]] = defaultdict(list)
     able: dict[str, dict[int, float]] = defaultdict(dict)
     for number, size in sizes.items():
-        if size.bent and size.beside.area * size.width < size.along.area * size.length:
-            # curved the long way: what stays the same in other lengths is the arc, not the height
+        if size.beside.area * size.width < (1.0 - SAME) * size.along.area * size.length:
+            # Curved, bent to an angle or stepped the long way: what stays the same in other lengths is the section
+            # seen from there (an arc, an angle, a flight), not that at the end.
             name = _name(initial, size.length, size.thickness, size.beside, sections)
             able[name][number] = size.width
             continue

@@ -29,8 +29,7 @@ class PieceSizes:
 
     `outline` is the length around the piece seen across its thickness, notches at its edge included,
     `opening_edges` that around the holes in it, `outline_area` what the outline encloses, holes included;
-    `along` is the piece seen along its length, `beside` seen along its width; `bent` tells a panel without a flat
-    face of its size, such as a wall that is curved in plan.
+    `along` is the piece seen along its length, `beside` seen along its width.
     """
 
     length: float
@@ -43,7 +42,6 @@ class PieceSizes:
     outline_area: float
     along: Section
     beside: Section
-    bent: bool = False
 
 
 def piece_sizes(bodies: list[Mesh], is_panel: bool) -> PieceSizes:
@@ -69,7 +67,7 @@ def piece_sizes(bodies: list[Mesh], is_panel: bool) -> PieceSizes:
     beside, along = sorted((i for i in range(3) if i != across), key=lambda i: float(extents[i]))
     return PieceSizes(
         rest[0], rest[1], float(extents[across]), face, seen.openings, seen.length, seen.edges, seen.area,
-        _section(bodies, axes[along]), _section(bodies, axes[beside]), bent,
+        _section(bodies, axes[along]), _section(bodies, axes[beside]),
     )  # fmt: skip
 
 

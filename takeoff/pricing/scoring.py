@@ -15,6 +15,12 @@ from takeoff.pricing.values import BASIS, as_part, item_values
 from takeoff.told import Quantity, told
 
 
+def reached_from(share: float) -> float:
+    """The share from which a step at `share` counts as reached: areas that are measured in a model that is turned or in
+    feet add up to half only but for rounding."""
+    return round(max(share - 1e-9, 0.0), 12)
+
+
 @dataclass(frozen=True, slots=True)
 class ScoreSource:
     """A quantity behind a score: of which part (model, GlobalId, part number), counted as which system."""
@@ -73,7 +79,8 @@ class PartScore:
     @property
     def points(self) -> float:
         """Share times available points; nothing under the least share."""
-        return self.available * self.share if self.share is not None and self.share >= self.least else 0.0
+        share = self.share
+        return self.available * share if share is not None and share >= reached_from(self.least) else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +106,8 @@ class BonusScore:
         """Points of the step reached."""
         share = self.share
         return max(
-            (points for reach, points in self.steps if share is not None and share >= reach), default=0.0
+            (points for reach, points in self.steps if share is not None and share >= reached_from(reach)),
+            default=0.0,
         )
 
 

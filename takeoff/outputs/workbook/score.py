@@ -7,7 +7,7 @@ from takeoff.outputs.workbook.columns import Column, identity_column
 from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, Page, Sheet
 from takeoff.outputs.workbook.styles import UNIT_KINDS
 from takeoff.outputs.workbook.table import write_table
-from takeoff.pricing.scoring import BonusScore, PartScore, Score, SystemLine
+from takeoff.pricing.scoring import BonusScore, PartScore, Score, SystemLine, reached_from
 
 SCORE = (
     Column("Code", narrowest=8),
@@ -80,7 +80,7 @@ def _write_part(sheet: Sheet, row: int, part: PartScore) -> int:
     number, last = row + 1, row + 1 + len(part.lines)
     kind = UNIT_KINDS.get(part.unit, "money")
     share = part.share
-    least = f", nothing under {part.least:.0%}" if part.least else ""
+    least = f", nothing under {part.least * 100:g}%" if part.least else ""
     cells: dict[int, object] = {
         0: part.code,
         1: part.title,
@@ -88,7 +88,7 @@ def _write_part(sheet: Sheet, row: int, part: PartScore) -> int:
         4: part.unit,
         7: Formula(f'=IF(D{number}>0,G{number}/D{number},"")', "" if share is None else share),
         8: part.available,
-        9: Formula(f"=IF(N(H{number})>={part.least!r},N(H{number})*I{number},0)", part.points),
+        9: Formula(f"=IF(N(H{number})>={reached_from(part.least)!r},N(H{number})*I{number},0)", part.points),
     }
     if part.lines:
         cells[3] = Formula(f"=SUM(D{number + 1}:D{last})", part.quantity)
@@ -121,10 +121,14 @@ def _write_line(sheet: Sheet, row: int, part: PartScore, line: SystemLine, kind:
 def _write_bonus(sheet: Sheet, row: int, bonus: BonusScore) -> int:
     number = row + 1
     kind = UNIT_KINDS.get(bonus.unit, "count")
-    steps = ", ".join(f"{points:g} from {reach:.0%}" for reach, points in bonus.steps)
+    steps = ", ".join(f"{points:g} from {reach * 100:g}%" for reach, points in bonus.steps)
     nested = "0"
     for reach, points in bonus.steps:
-        nested = f"IF(N(H{number})>={reach!r},{points!r},{nested})" if points or nested != "0" else nested
+        nested = (
+            f"IF(N(H{number})>={reached_from(reach)!r},{points!r},{nested})"
+            if points or nested != "0"
+            else nested
+        )
     share = bonus.share
     told = f"{bonus.measure} ({bonus.note})" if bonus.note else bonus.measure
     cells: dict[int, object] = {
