@@ -245,13 +245,14 @@ def bill(
 
 def with_bill(run: Run, priced: "Bill", settings: Settings, seconds: float) -> Run:
     """The run with its bill, which took so many seconds, in the record too; findings have what hangs on them."""
-    from takeoff.pricing.stakes import with_money
+    from takeoff.pricing.stakes import stakes_of, with_money
     from takeoff.questions import asked, load_questions
 
     measurement = run.measurement
     own = asked(priced.findings, load_questions(settings.file("questions")))
-    priced = replace(priced, findings=with_money(own, measurement, priced))
-    findings = with_money(measurement.findings, measurement, priced)
+    stakes = stakes_of(measurement, priced)
+    priced = replace(priced, findings=with_money(own, stakes))
+    findings = with_money(measurement.findings, stakes)
     measured = replace(run.measured, measurement=replace(measurement, findings=findings))
     run = replace(run, measured=measured, bill=priced, shares=priced.shares)
     return replace(run, record=record_of(run, settings, {**run.record["seconds"], "pricing": seconds}))

@@ -12,7 +12,7 @@ from takeoff.measuring.records import MeasuredPart, Measurement
 from takeoff.measuring.stakes import with_stakes
 from takeoff.outputs.finding_groups import group_findings
 from takeoff.pricing.records import Bill, Dimension, Item, Section
-from takeoff.pricing.stakes import with_money
+from takeoff.pricing.stakes import stakes_of, with_money
 from takeoff.questions import OFFICE, asked, load_questions
 from takeoff.settings import Settings
 
@@ -75,7 +75,7 @@ def small_bill() -> tuple[Measurement, Bill]:
     ],
 )
 def test_money_that_hangs_on_a_finding(told: Finding, money: float | None) -> None:
-    (priced,) = with_money([told], *small_bill())
+    (priced,) = with_money([told], stakes_of(*small_bill()))
     assert priced.money == (None if money is None else pytest.approx(money, abs=0.005))
 
 

@@ -62,13 +62,11 @@ def written(path, whole):
         sheet = Sheet(book, styles, "Sheet")
         sheet.seal_column = len(KINDS)
         writer = sheet.rows(KINDS, "row")
-        for row, values in enumerate(rows()):
+        if whole:
+            writer.write(0, rows(), [None if row % 3 else 40 for row in range(len(rows()))])
+        for row, values in enumerate([] if whole else rows()):
             if row % 3 == 0:
                 sheet.raw.set_row(row, 40)
-            if whole:
-                sheet.leave(row)
-                writer.write(row, values)
-                continue
             sheet.tell(row, "row")
             for column, (value, kind) in enumerate(zip(values, KINDS, strict=True)):
                 if isinstance(value, Figure):

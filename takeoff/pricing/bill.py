@@ -7,6 +7,7 @@ from pathlib import Path
 from takeoff.measuring.records import Measurement
 from takeoff.pricing.carry import carried_markups, carry, check_previous
 from takeoff.pricing.choices import Choices
+from takeoff.pricing.choosing import Chooser
 from takeoff.pricing.convention_basis import convention_lines, rounding_lines
 from takeoff.pricing.entries import make_entries
 from takeoff.pricing.gaps import (
@@ -22,6 +23,7 @@ from takeoff.pricing.markups import MarkupPlan, apply_markups
 from takeoff.pricing.money import amount, exact_sum
 from takeoff.pricing.rates import Rate, RateBook
 from takeoff.pricing.records import Bill, Item, PricedBuildUp, Section
+from takeoff.pricing.register import Register
 from takeoff.pricing.sections import SectionPlan
 from takeoff.pricing.shares import prefabrication_shares, shares_in
 from takeoff.pricing.typed import TypedBill
@@ -47,7 +49,8 @@ def make_bill(
     if earlier is not None:
         check_previous(earlier, markups.currency, choices.system.name)
         rates = rates.at_prices(earlier.prices)
-    listed = make_items(make_entries(measurement, choices), sections, choices)
+    register, chooser = Register.of(measurement), Chooser(sections, choices)
+    listed = make_items(make_entries(measurement, register, chooser), chooser)
     used: dict[int, Rate] = {}
     priced = tuple(_priced(section, rates, used) for section in listed.sections)
     carried = None
@@ -79,7 +82,9 @@ def make_bill(
         grand_total,
         markups.currency,
         tuple(item.key or item.description for item in items if item.rate is None and item.by_hand != "text"),
-        shares_in(prefabrication_shares(measurement, items, dimensions, markups.currency), choices.system),
+        shares_in(
+            prefabrication_shares(measurement, items, dimensions, markups.currency, register), choices.system
+        ),
         findings,
         (
             *_basis(items, rates, used, sections, markups),

@@ -39,7 +39,7 @@ class Counted:
         return self.part.method in UNIT_METHODS
 
 
-def counted_quantities(measurement: Measurement) -> tuple[Counted, ...]:
+def counted_quantities(measurement: Measurement, register: Register) -> tuple[Counted, ...]:
     """All quantities of parts whose method is decided.
 
     A wall length counts once for all leaves of a wall, as prefabricated when any leaf is. Slabs that lie on one
@@ -52,9 +52,9 @@ def counted_quantities(measurement: Measurement) -> tuple[Counted, ...]:
     return (
         *_volumes(decided),
         *_walls(decided),
-        *_floors(decided, measurement),
-        *_members(decided, measurement),
-        *_pieces(decided, measurement),
+        *_floors(decided, measurement, register),
+        *_members(decided, register),
+        *_pieces(decided, measurement, register),
     )
 
 
@@ -82,17 +82,16 @@ def _walls(parts: Sequence[MeasuredPart]) -> Iterator[Counted]:
         yield Counted("wall length", _leading(lump), max(part.length_m or 0.0 for part in lump))
 
 
-def _floors(parts: Sequence[MeasuredPart], measurement: Measurement) -> Iterator[Counted]:
+def _floors(parts: Sequence[MeasuredPart], measurement: Measurement, register: Register) -> Iterator[Counted]:
     slabs = [part for part in parts if part.role == "slab"]
     twice = _counted_twice(slabs, measurement)
-    on_ground = Register.of(measurement).on_ground
     for (model, global_id, _), lump in _lumps(slabs).items():
         area = max(part.plan_area_m2 or 0.0 for part in lump)
         less = min(area, twice.get((model, global_id), 0.0))
         if less:
             twice[model, global_id] -= less
         thin = all(0.0 < (part.height_m or 0.0) <= BED_THICKNESS for part in lump)
-        if thin and less > MOSTLY * area and (model, global_id, lump[0].part) in on_ground:
+        if thin and less > MOSTLY * area and (model, global_id, lump[0].part) in register.on_ground:
             continue
         yield Counted("floor area", _leading(lump), area - less)
 
@@ -126,8 +125,7 @@ def _counted_twice(slabs: Sequence[MeasuredPart], measurement: Measurement) -> d
     return twice
 
 
-def _members(parts: Sequence[MeasuredPart], measurement: Measurement) -> Iterator[Counted]:
-    register = Register.of(measurement)
+def _members(parts: Sequence[MeasuredPart], register: Register) -> Iterator[Counted]:
     seen: set[tuple[str, str, str, int]] = set()
     for lump in _lumps(part for part in parts if part.role in FRAME).values():
         part = _leading(lump)
@@ -144,8 +142,7 @@ def _members(parts: Sequence[MeasuredPart], measurement: Measurement) -> Iterato
             yield Counted("frame members", part, 1.0)
 
 
-def _pieces(parts: Sequence[MeasuredPart], measurement: Measurement) -> Iterator[Counted]:
-    register = Register.of(measurement)
+def _pieces(parts: Sequence[MeasuredPart], measurement: Measurement, register: Register) -> Iterator[Counted]:
     by_element = {
         (part.model, part.global_id): part for part in reversed(parts) if part.method in UNIT_METHODS
     }

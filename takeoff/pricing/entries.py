@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from takeoff.measuring.records import MeasuredPart, Measurement, PieceRow
 from takeoff.pricing.choices import Choices
+from takeoff.pricing.choosing import Chooser
 from takeoff.pricing.register import Register, is_unit
 from takeoff.pricing.unit_systems import METRIC, UnitSystem
 from takeoff.told import in_units
@@ -43,46 +44,74 @@ class Entry:
     pieces: tuple[PieceRow, ...] = ()
 
 
-def make_entries(measurement: Measurement, choices: Choices) -> Iterator[Entry]:
-    """Every row that may be billed, table by table; rows of parts that are not concrete are left out."""
-    register = Register.of(measurement)
+def make_entries(measurement: Measurement, register: Register, chooser: Chooser) -> Iterator[Entry]:
+    """Every row that may be billed, table by table; rows of parts that are not concrete are left out.
+
+    So are surfaces that the plan leaves out: most rows of a model are of these.
+    """
+    choices, names = chooser.choices, _Names(register)
     system = choices.system
     for entries in (
-        _from_parts(measurement, register, system),
-        _from_formwork(measurement, register, choices),
-        _from_surfaces(measurement, register),
-        _from_holes(measurement, register, system),
-        _from_reinforcement(measurement, register, system),
-        _from_pieces(measurement, register, system),
-        _from_moulds(measurement, register, system),
-        _from_joints(measurement, register, system),
-        _from_envelope(measurement, register),
-        _from_pours(measurement, register),
+        _from_parts(measurement, names, system),
+        _from_formwork(measurement, names, choices),
+        _from_surfaces(measurement, names, chooser),
+        _from_holes(measurement, names, system),
+        _from_reinforcement(measurement, names, system),
+        _from_pieces(measurement, names, system),
+        _from_moulds(measurement, names, system),
+        _from_joints(measurement, names, system),
+        _from_envelope(measurement, names),
+        _from_pours(measurement, names),
     ):
         yield from (entry for entry in entries if entry.fields["method"] != "not-concrete")
 
 
-def _fields(
-    register: Register, part: MeasuredPart | None, role: str, storey: str, **own: str
-) -> dict[str, str]:
-    """The common fields, from the part where there is one, and the table's own."""
-    common = {"role": role, "storey": storey, "bearing": register.bearing(part) if part else ""}
-    for name in (
-        "model",
-        "subrole",
-        "method",
-        "strength_class",
-        "size_band",
-        "material",
-        "name",
-        "type_name",
-    ):
-        common[name] = getattr(part, name) if part else ""
-    common["mark"] = part.mark if part else ""
-    piece = register.piece(part) if part is not None and is_unit(part) else None
-    common["setting"] = piece.setting if piece else ""
-    common["ground"] = ""
-    return {**common, **own}
+_PART_FIELDS = (
+    "model",
+    "subrole",
+    "method",
+    "strength_class",
+    "size_band",
+    "material",
+    "name",
+    "type_name",
+    "mark",
+)
+
+
+class _Names:
+    """What rows say of their parts: fields and location, made once a part."""
+
+    def __init__(self, register: Register) -> None:
+        self.register = register
+        # The measurement holds its parts, so that each keeps its identity.
+        self._fields: dict[int, dict[str, str]] = {}
+        self._locations: dict[int, str] = {}
+
+    def fields(self, part: MeasuredPart | None, role: str, storey: str, **own: str) -> dict[str, str]:
+        """The common fields, from the part where there is one, and the table's own."""
+        common = self._fields.get(id(part))
+        if common is None:
+            common = self._fields[id(part)] = self._common(part)
+        return {**common, "role": role, "storey": storey, **own}
+
+    def location(self, part: MeasuredPart | None) -> str:
+        """Mark and name of an element."""
+        known = self._locations.get(id(part))
+        if known is None:
+            known = self._locations[id(part)] = _location(part)
+        return known
+
+    def _common(self, part: MeasuredPart | None) -> dict[str, str]:
+        if part is None:
+            return dict.fromkeys((*_PART_FIELDS, "bearing", "setting", "ground"), "")
+        piece = self.register.piece(part) if is_unit(part) else None
+        return {
+            **{name: getattr(part, name) for name in _PART_FIELDS},
+            "bearing": self.register.bearing(part),
+            "setting": piece.setting if piece else "",
+            "ground": "",
+        }
 
 
 def _location(part: MeasuredPart | None, several: bool = False) -> str:
@@ -117,7 +146,7 @@ def _is_product(value: float, *sides: float | None) -> bool:
     return abs(product - value) <= REGULAR * abs(value)
 
 
-def _from_parts(measurement: Measurement, register: Register, system: UnitSystem) -> Iterator[Entry]:
+def _from_parts(measurement: Measurement, names: _Names, system: UnitSystem) -> Iterator[Entry]:
     layered = {(part.model, part.global_id) for part in measurement.parts if part.part > 1}
     for part in measurement.parts:
         if part.net_volume_m3 is None:
@@ -129,13 +158,13 @@ def _from_parts(measurement: Measurement, register: Register, system: UnitSystem
         if below and not whole:
             yield Entry(
                 "parts", part.model, part.global_id, part.part, part.storey, location,
-                _fields(register, part, part.role, part.storey, ground="below"),
+                names.fields(part, part.role, part.storey, ground="below"),
                 {},
                 _measures(volume=Quantity(below, note="the part of it below ground")),
             )  # fmt: skip
         yield Entry(
             "parts", part.model, part.global_id, part.part, part.storey, location,
-            _fields(register, part, part.role, part.storey, ground="below" if below and whole else ""),
+            names.fields(part, part.role, part.storey, ground="below" if below and whole else ""),
             _numbers(
                 thickness_m=part.thickness_m,
                 weight_t=part.weight_t,
@@ -152,7 +181,7 @@ def _from_parts(measurement: Measurement, register: Register, system: UnitSystem
                 length=part.length_m,
                 count=1.0,
             ),
-            pieces=register.pieces_of(part) if is_unit(part) else (),
+            pieces=names.register.pieces_of(part) if is_unit(part) else (),
         )  # fmt: skip
 
 
@@ -176,9 +205,9 @@ def _volume(part: MeasuredPart, net: float, system: UnitSystem) -> Quantity:
     return Quantity(net, note=", ".join(less) if len(less) > 1 else "")
 
 
-def _from_formwork(measurement: Measurement, register: Register, choices: Choices) -> Iterator[Entry]:
+def _from_formwork(measurement: Measurement, names: _Names, choices: Choices) -> Iterator[Entry]:
     for row in measurement.formwork:
-        part = register.part(row.model, row.global_id, row.part)
+        part = names.register.part(row.model, row.global_id, row.part)
         regular = row.shape == "plane" and _is_product(row.area_m2, row.length_m, row.depth_m)
         system, height, radius = choices.system, row.height_to_soffit_m, row.radius_m
         note = [f"height to soffit {system.size(height, 2)}"] if height is not None else []
@@ -191,9 +220,9 @@ def _from_formwork(measurement: Measurement, register: Register, choices: Choice
         elif place == "opening":
             note.append("in an opening")
         yield Entry(
-            "formwork", row.model, row.global_id, row.part, row.storey, _location(part),
-            _fields(
-                register, part, row.role, row.storey,
+            "formwork", row.model, row.global_id, row.part, row.storey, names.location(part),
+            names.fields(
+                part, row.role, row.storey,
                 category=category, shape=row.shape, band=row.band, height_band=row.height_band,
                 place=place, finish=row.finish, measure=row.measure,
             ),
@@ -211,40 +240,43 @@ def _from_formwork(measurement: Measurement, register: Register, choices: Choice
         )  # fmt: skip
 
 
-def _from_surfaces(measurement: Measurement, register: Register) -> Iterator[Entry]:
+def _from_surfaces(measurement: Measurement, names: _Names, chooser: Chooser) -> Iterator[Entry]:
     for row in measurement.surfaces:
-        part = register.part(row.model, row.global_id, row.part)
+        part = names.register.part(row.model, row.global_id, row.part)
+        fields = names.fields(
+            part, row.role, row.storey, state=row.state, other_method=row.other_method, measure=row.measure
+        )
+        figures = {} if row.slope_deg is None else {"slope_deg": row.slope_deg}
+        if chooser.leaves_out("surfaces", fields, figures):
+            continue
         yield Entry(
-            "surfaces", row.model, row.global_id, row.part, row.storey, _location(part),
-            _fields(
-                register, part, row.role, row.storey,
-                state=row.state, other_method=row.other_method, measure=row.measure,
-            ),
-            _numbers(slope_deg=row.slope_deg),
+            "surfaces", row.model, row.global_id, row.part, row.storey, names.location(part),
+            fields,
+            figures,
             _measures(area=row.area_m2, length=row.length_m),
             row.evidence,
         )  # fmt: skip
 
 
-def _from_holes(measurement: Measurement, register: Register, system: UnitSystem) -> Iterator[Entry]:
+def _from_holes(measurement: Measurement, names: _Names, system: UnitSystem) -> Iterator[Entry]:
     for row in measurement.holes:
-        part = register.part(row.model, row.global_id, row.part)
+        part = names.register.part(row.model, row.global_id, row.part)
         yield Entry(
-            "holes", row.model, row.global_id, row.part, row.storey, _location(part),
-            _fields(register, part, row.role, row.storey, band=row.band),
+            "holes", row.model, row.global_id, row.part, row.storey, names.location(part),
+            names.fields(part, row.role, row.storey, band=row.band),
             _numbers(area_m2=row.area_m2),
             _measures(count=1.0, area=row.area_m2, girth=row.girth_m),
             f"opening {system.show(row.area_m2, 'm2', 3)}, girth {system.size(row.girth_m, 2)}",
         )  # fmt: skip
 
 
-def _from_reinforcement(measurement: Measurement, register: Register, system: UnitSystem) -> Iterator[Entry]:
+def _from_reinforcement(measurement: Measurement, names: _Names, system: UnitSystem) -> Iterator[Entry]:
     for row in measurement.reinforcement:
-        part = register.part(row.model, row.global_id, row.part)
+        part = names.register.part(row.model, row.global_id, row.part)
         diameter = f"{row.diameter_mm:g}" if row.diameter_mm else ""
         yield Entry(
-            "reinforcement", row.model, row.global_id, row.part, row.storey, _location(part),
-            _fields(register, part, row.role, row.storey, basis=row.basis, kind=row.kind, diameter=diameter),
+            "reinforcement", row.model, row.global_id, row.part, row.storey, names.location(part),
+            names.fields(part, row.role, row.storey, basis=row.basis, kind=row.kind, diameter=diameter),
             {},
             # Mass is kept in t; a rule that bills kg turns it back.
             _measures(mass=row.mass_kg / 1000.0),
@@ -252,10 +284,10 @@ def _from_reinforcement(measurement: Measurement, register: Register, system: Un
         )  # fmt: skip
 
 
-def _from_pieces(measurement: Measurement, register: Register, system: UnitSystem) -> Iterator[Entry]:
+def _from_pieces(measurement: Measurement, names: _Names, system: UnitSystem) -> Iterator[Entry]:
     for row in measurement.pieces:
-        part = register.elements.get((row.model, row.global_id))
-        fields = _fields(register, part, row.role, row.storey, group=row.repetition_group)
+        part = names.register.elements.get((row.model, row.global_id))
+        fields = names.fields(part, row.role, row.storey, group=row.repetition_group)
         fields |= {"model": row.model, "method": row.method, "mark": row.mark or fields["mark"]}
         fields["subrole"] = row.subrole or fields["subrole"]
         fields["strength_class"] = row.strength_class or fields["strength_class"]
@@ -291,7 +323,7 @@ def _from_pieces(measurement: Measurement, register: Register, system: UnitSyste
         )  # fmt: skip
 
 
-def _from_moulds(measurement: Measurement, register: Register, system: UnitSystem) -> Iterator[Entry]:
+def _from_moulds(measurement: Measurement, names: _Names, system: UnitSystem) -> Iterator[Entry]:
     """Families of pieces for which moulds are made; the first piece of a family stands for it."""
     families: dict[tuple[str, str], list[PieceRow]] = {}
     for piece in measurement.pieces:
@@ -300,8 +332,8 @@ def _from_moulds(measurement: Measurement, register: Register, system: UnitSyste
     for row in measurement.moulds:
         if not row.moulds:
             continue
-        part = register.elements.get((row.model, row.global_id))
-        fields = _fields(register, part, row.role, "", mould=row.mould, setting="crane")
+        part = names.register.elements.get((row.model, row.global_id))
+        fields = names.fields(part, row.role, "", mould=row.mould, setting="crane")
         fields |= {"model": row.model, "method": row.method, "subrole": row.subrole}
         reach = system.size(row.longest_m, 2)
         if row.adjustable:
@@ -320,15 +352,15 @@ def _from_moulds(measurement: Measurement, register: Register, system: UnitSyste
         )  # fmt: skip
 
 
-def _from_joints(measurement: Measurement, register: Register, system: UnitSystem) -> Iterator[Entry]:
+def _from_joints(measurement: Measurement, names: _Names, system: UnitSystem) -> Iterator[Entry]:
     for row in measurement.joints:
-        part = register.part(row.model, row.global_id, row.part)
-        other = register.part(row.other_model or row.model, row.other_id, row.other_part)
-        where = "between the pieces of one body" if row.cut else f"to {_location(other) or row.other_id}"
+        part = names.register.part(row.model, row.global_id, row.part)
+        other = names.register.part(row.other_model or row.model, row.other_id, row.other_part)
+        where = "between the pieces of one body" if row.cut else f"to {names.location(other) or row.other_id}"
         yield Entry(
-            "joints", row.model, row.global_id, row.part, row.storey, _location(part),
-            _fields(
-                register, part, part.role if part else "", row.storey,
+            "joints", row.model, row.global_id, row.part, row.storey, names.location(part),
+            names.fields(
+                part, part.role if part else "", row.storey,
                 joint=row.kind,
                 other_method=other.method if other else "",
                 other_role=other.role if other else "",
@@ -346,23 +378,23 @@ def _from_joints(measurement: Measurement, register: Register, system: UnitSyste
         )  # fmt: skip
 
 
-def _from_envelope(measurement: Measurement, register: Register) -> Iterator[Entry]:
+def _from_envelope(measurement: Measurement, names: _Names) -> Iterator[Entry]:
     for row in measurement.envelope:
-        part = register.part(row.model, row.global_id, row.part)
+        part = names.register.part(row.model, row.global_id, row.part)
         yield Entry(
-            "envelope", row.model, row.global_id, row.part, row.storey, _location(part),
-            _fields(register, part, row.role, row.storey, kind=row.kind, ground="below"),
+            "envelope", row.model, row.global_id, row.part, row.storey, names.location(part),
+            names.fields(part, row.role, row.storey, kind=row.kind, ground="below"),
             {},
             _measures(area=row.area_m2, length=row.length_m),
         )  # fmt: skip
 
 
-def _from_pours(measurement: Measurement, register: Register) -> Iterator[Entry]:
+def _from_pours(measurement: Measurement, names: _Names) -> Iterator[Entry]:
     for row in measurement.pours:
-        part = register.part(row.model, row.global_id, row.part)
+        part = names.register.part(row.model, row.global_id, row.part)
         yield Entry(
-            "pours", row.model, row.global_id, row.part, row.storey, _location(part),
-            _fields(register, part, row.role, row.storey),
+            "pours", row.model, row.global_id, row.part, row.storey, names.location(part),
+            names.fields(part, row.role, row.storey),
             {},
             _measures(length=row.length_m, area=row.area_m2, count=float(row.joints)),
             f"allowance: {row.pours} pours, {row.joints} joints between them",

@@ -5,10 +5,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from takeoff.findings import Finding, InputError
-from takeoff.measuring.convention import band as band_of
 from takeoff.measuring.records import PieceRow
 from takeoff.pricing.arrangement import Heading, group_of, grouped_key, headings
 from takeoff.pricing.choices import Choices
+from takeoff.pricing.choosing import Chooser
 from takeoff.pricing.entries import Entry, Quantity
 from takeoff.pricing.money import round_quantity, round_side, total_quantity
 from takeoff.pricing.records import Dimension, Item
@@ -52,77 +52,17 @@ class ItemList:
     findings: tuple[Finding, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class _Choice:
-    """For rows that look alike: per series the rules that fit, in order, and whether leaving out is meant."""
-
-    series: tuple[tuple[tuple[tuple[int, int], SectionRule, ItemRule], ...], ...]
-    left_out: bool
-
-
-class _Chooser:
-    """Finds the rules for a row; rows alike in all fields that any rule asks about are decided once."""
-
-    def __init__(self, plan: SectionPlan, choices: Choices) -> None:
-        self._plan = plan
-        self._rules = [
-            ((place, number), section, rule)
-            for place, section in enumerate(plan.sections)
-            for number, rule in enumerate(section.items)
-            if rule.edges in ("", choices.edges)
-        ]
-        wheres = [(rule.source, rule.where | rule.unless) for _, _, rule in self._rules]
-        wheres += [(left.source, left.where) for left in plan.left_out]
-        self._asked: dict[str, tuple[str, ...]] = {}
-        for source, where in wheres:
-            self._asked[source] = tuple(sorted({*self._asked.get(source, ()), *where}))
-        self._known: dict[tuple[str, ...], _Choice] = {}
-
-    def __call__(self, source: str, fields: Mapping[str, str]) -> _Choice:
-        look = (source, *(fields.get(name, "") for name in self._asked.get(source, ())))
-        if look not in self._known:
-            series: dict[str, list[tuple[tuple[int, int], SectionRule, ItemRule]]] = {}
-            for rank, section, rule in self._rules:
-                if rule.source != source or not fits(rule.where, fields):
-                    continue
-                if not rule.unless or not fits(rule.unless, fields):
-                    series.setdefault(rule.series or rule.key, []).append((rank, section, rule))
-            left_out = any(left.source == source and fits(left.where, fields) for left in self._plan.left_out)
-            self._known[look] = _Choice(tuple(tuple(rules) for rules in series.values()), left_out)
-        return self._known[look]
-
-
-def fits(where: Mapping[str, tuple[str, ...]], fields: Mapping[str, str]) -> bool:
-    """Whether each field has one of the values asked for.
-
-    A value that ends in `*` asks for any beginning with what stands before it, `*` for any but the empty one.
-    """
-    return all(
-        fields.get(name, "") in values
-        or any(value.endswith("*") and fields[name].startswith(value[:-1]) for value in values)
-        if fields.get(name)
-        else "" in values
-        for name, values in where.items()
-    )
-
-
-def make_items(entries: Iterable[Entry], plan: SectionPlan, choices: Choices) -> ItemList:
-    """Items with their dimensions from the rows of a measurement.
+def make_items(entries: Iterable[Entry], chooser: Chooser) -> ItemList:
+    """Items with their dimensions from the rows of a measurement, by the rules of the chooser's plan.
 
     Raises InputError when two rules of the plan make items of the same key.
     """
-    choose = _Chooser(plan, choices)
+    plan, choices = chooser.plan, chooser.choices
     drafts: dict[tuple[tuple[int, int], tuple[str, ...], str | None], _Draft] = {}
     missed: dict[tuple[str, ...], list[tuple[float, str]]] = {}
     for entry in entries:
-        fields = entry.fields
-        if entry.figures:
-            fields = fields | {
-                name: band_of(band.steps, entry.figures[band.figure] * band.scale)
-                for name, band in plan.bands.items()
-                if band.figure in entry.figures
-            }
-        choice = choose(entry.source, fields)
+        fields = chooser.banded(entry.source, entry.fields, entry.figures)
+        choice = chooser(entry.source, fields)
         taken = False
         for rules in choice.series:
             for rank, section, rule in rules:
@@ -130,7 +70,7 @@ def make_items(entries: Iterable[Entry], plan: SectionPlan, choices: Choices) ->
                 if measured is None:
                     continue
                 taken = True
-                values = tuple(fields.get(name, "") for name in rule.split)
+                values = tuple([fields.get(name, "") for name in rule.split])
                 group = group_of(fields, rule, choices)
                 draft = drafts.get((rank, values, group))
                 if draft is None:

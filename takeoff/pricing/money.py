@@ -24,12 +24,20 @@ def half_up(value: Decimal, digits: int) -> Decimal:
 
 def round_quantity(value: float) -> float:
     """A dimension's quantity, in its unit, to six decimals."""
-    return float(half_up(exact(value), QUANTITY_DIGITS))
+    return _rounded(value, QUANTITY_DIGITS)
 
 
 def round_side(value: float) -> float:
     """A side of a dimension to nine decimals: rid of binary noise, the product still good to six."""
-    return float(half_up(exact(value), 9))
+    return _rounded(value, 9)
+
+
+def _rounded(value: float, digits: int) -> float:
+    """`half_up` of a figure; away from the middle between two roundings plain binary rounding says the same."""
+    steps = value * 10**digits
+    if abs(steps) < 1e12 and abs(steps % 1.0 - 0.5) > 1e-3:
+        return round(value, digits)
+    return float(half_up(exact(value), digits))
 
 
 def total_quantity(values: Iterable[float], digits: int) -> float:

@@ -148,7 +148,8 @@ def make_score(measurement: Measurement, scheme: Scheme, bill: Bill | None = Non
     A part that measures value needs the priced `bill`.
     """
     namer = _Namer(measurement, scheme)
-    quantities = [(row.measure, row.part, row.quantity) for row in counted_quantities(measurement)]
+    register = Register.of(measurement)
+    quantities = [(row.measure, row.part, row.quantity) for row in counted_quantities(measurement, register)]
     quantities += _values(measurement, bill) if bill is not None else []
     sources: list[ScoreSource] = []
     parts = []

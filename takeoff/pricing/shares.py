@@ -72,6 +72,7 @@ def prefabrication_shares(
     bill_items: Sequence[Item],
     dimensions: Sequence[Dimension] = (),
     currency: str = "",
+    register: Register | None = None,
 ) -> tuple[ShareRow, ...]:
     """Shares by volume (m3), weight (t), wall length (m), floor area (m2), frame members, pieces (nr) and value.
 
@@ -79,7 +80,8 @@ def prefabrication_shares(
     storey through `dimensions`.
     """
     tally = _Tally(frozenset(part.model for part in measurement.parts))
-    counted = counted_quantities(measurement)
+    register = register or Register.of(measurement)
+    counted = counted_quantities(measurement, register)
     tally.add_counted(counted)
     _add_value(tally, measurement, bill_items, dimensions)
     unresolved = [part for part in measurement.parts if part.net_volume_m3 and part.method == "unresolved"]

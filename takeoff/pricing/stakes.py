@@ -1,7 +1,8 @@
 """The money that hangs on a finding: by the items that bill what is at stake."""
 
+import math
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from takeoff.findings import Finding
@@ -30,7 +31,11 @@ class _Sums:
         return sum(self.money.values())
 
 
-def with_money(findings: Iterable[Finding], measurement: Measurement, bill: Bill) -> tuple[Finding, ...]:
+Stakes = Mapping[tuple[str, str], _Sums]
+"""What hangs on an element, on a model (GlobalId empty), and on all (both empty)."""
+
+
+def with_money(findings: Iterable[Finding], stakes: Stakes) -> tuple[Finding, ...]:
     """The findings, each with the money of this bill that hangs on it, where items with rates say it.
 
     Concrete: the share that the worth has of the element's concrete, times its items measured by volume; all of
@@ -39,39 +44,45 @@ def with_money(findings: Iterable[Finding], measurement: Measurement, bill: Bill
     A finding on a model as a whole: in the same way over the whole model. None where nothing is priced, or pieces
     are counted of which only one is named.
     """
-    sums = _sums(measurement, bill)
     return tuple(
-        finding if finding.money is not None else replace(finding, money=_money(finding, sums))
+        finding if finding.money is not None else replace(finding, money=_money(finding, stakes))
         for finding in findings
     )
 
 
-def _sums(measurement: Measurement, bill: Bill) -> dict[tuple[str, str], _Sums]:
-    """By element, by model (GlobalId empty), and over all (both empty)."""
-    sums: dict[tuple[str, str], _Sums] = defaultdict(_Sums)
-
-    def add(model: str, global_id: str, source: str, quantity: float, money: float) -> None:
-        for key in {(model, global_id), (model, ""), ("", "")}:
-            sums[key].quantity[source] += quantity
-            sums[key].money[source] += money
-
+def stakes_of(measurement: Measurement, bill: Bill) -> Stakes:
+    """What hangs on each element, on each model and on all."""
+    quantities: dict[tuple[str, str, str], list[float]] = defaultdict(list)
+    money: dict[tuple[str, str, str], list[float]] = defaultdict(list)
     for part in measurement.parts:
-        add(part.model, part.global_id, "parts", part.net_volume_m3 or 0.0, 0.0)
+        quantities[part.model, part.global_id, "parts"].append(part.net_volume_m3 or 0.0)
     for row in measurement.formwork:
-        add(row.model, row.global_id, "formwork", row.area_m2, 0.0)
+        quantities[row.model, row.global_id, "formwork"].append(row.area_m2)
     for steel in measurement.reinforcement:
-        add(steel.model, steel.global_id, "reinforcement", steel.mass_kg, 0.0)
+        quantities[steel.model, steel.global_id, "reinforcement"].append(steel.mass_kg)
     for joint in measurement.joints:
-        add(joint.model, "", "joints", joint.grout_m3, 0.0)
-    items = {item.key: item for section in bill.sections for item in section.items}
+        quantities[joint.model, "", "joints"].append(joint.grout_m3)
+    priced = {
+        item.key: (item.source, item.rate)
+        for section in bill.sections
+        for item in section.items
+        if item.rate is not None
+    }
     for line in bill.dimensions:
-        item = items.get(line.item)
-        if item is not None and item.rate is not None and not line.by_hand:
-            add(line.model, line.global_id, item.source, 0.0, line.quantity * item.rate)
+        found = priced.get(line.item)
+        if found is not None and not line.by_hand:
+            source, rate = found
+            money[line.model, line.global_id, source].append(line.quantity * rate)
+    sums: dict[tuple[str, str], _Sums] = defaultdict(_Sums)
+    for figures, name in ((quantities, "quantity"), (money, "money")):
+        for (model, global_id, source), values in figures.items():
+            value = math.fsum(values)
+            for key in {(model, global_id), (model, ""), ("", "")}:
+                getattr(sums[key], name)[source] += value
     return sums
 
 
-def _money(finding: Finding, sums: dict[tuple[str, str], _Sums]) -> float | None:
+def _money(finding: Finding, sums: Stakes) -> float | None:
     if finding.worth is None or finding.kind in _UNPRICED:
         return None
     own = sums.get((finding.model, finding.global_id))

@@ -7,7 +7,7 @@ from takeoff.findings import Finding
 from takeoff.outputs.finding_groups import Kind, group_findings, severity_counts
 from takeoff.outputs.workbook.cells import Figure, Formula
 from takeoff.outputs.workbook.columns import Column, identity_column
-from takeoff.outputs.workbook.rows import RowWriter
+from takeoff.outputs.workbook.heights import row_heights
 from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, Page, Sheet, require_rows
 from takeoff.outputs.workbook.styles import UNIT_KINDS
 
@@ -57,9 +57,10 @@ def write_findings(sheet: Sheet, page: Page, findings: Sequence[Finding]) -> Fin
         sheet.put_as(FIRST_ROW, 0, sheet.words("Nothing to look at."), sheet.styles.note)
     sheet.put_as(list_heading - 1, 0, sheet.words("Every finding"), sheet.styles.subtitle)
     sheet.headings(list_heading, COLUMNS)
-    writer = sheet.rows(KINDS, "")
-    for row, finding in enumerate(shown, start=first):
-        _write_finding(sheet, writer, row, finding)
+    listed = [_finding_row(finding) for finding in shown]
+    wrapped = [(place, COLUMNS[place].widest) for place, kind in enumerate(KINDS) if kind == "wrapped"]
+    sheet.leave(first)
+    sheet.rows(KINDS, "").write(first, listed, row_heights(listed, wrapped))
     sheet.widen_to(COLUMNS)
     sheet.fit()
     last_column = len(COLUMNS) - 1
@@ -127,10 +128,10 @@ def _write_kind(sheet: Sheet, row: int, kind: Kind, first: int, end: int) -> Non
     sheet.put(row, 10, None)
 
 
-def _write_finding(sheet: Sheet, writer: RowWriter, row: int, finding: Finding) -> None:
-    texts = (finding.message, finding.assumed, finding.ask)
-    sheet.heighten(row, [(text, COLUMNS[place].widest) for place, text in enumerate(texts, start=6)])
-    sheet.leave(row)
-    worth = Figure(finding.worth, UNIT_KINDS.get(finding.worth_unit, "length"))
+def _finding_row(finding: Finding) -> tuple[object, ...]:
+    worth: object = None
+    if finding.worth is not None:
+        worth = Figure(finding.worth, UNIT_KINDS.get(finding.worth_unit, "length"))
     begin = (finding.severity, finding.kind, None, worth, finding.worth_unit, finding.money)
-    writer.write(row, (*begin, *texts, finding.global_id, finding.model))
+    texts = (finding.message, finding.assumed, finding.ask)
+    return (*begin, *texts, finding.global_id, finding.model)

@@ -1,10 +1,8 @@
 """A sheet's writer: safe text, figures with computed values, page set-up."""
 
 import numbers
-import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any
 
 import xlsxwriter
@@ -14,6 +12,7 @@ from takeoff.findings import InputError
 from takeoff.outputs.text import cell_text, heading_text, shortened, starts_like_formula
 from takeoff.outputs.workbook.cells import Formula
 from takeoff.outputs.workbook.columns import Column
+from takeoff.outputs.workbook.heights import row_height
 from takeoff.outputs.workbook.marks import BLANK, TYPED, formula_mark, mark, seal_text
 from takeoff.outputs.workbook.rows import RowSheet, RowWriter, is_blank, known_value
 from takeoff.outputs.workbook.styles import Styles
@@ -26,12 +25,6 @@ HEADING_ROW = 3
 """Row (from 0) of the column headings of every table sheet: title, explanation and totals stand above it."""
 
 FIRST_ROW = HEADING_ROW + 1
-
-LINE_POINTS = 11.8
-"""Height of a line of the workbook's typeface, points."""
-
-MOST_LINES = 14
-"""Lines of a wrapped text that a row shows at most; a longer text is read in the cell itself."""
 
 PAPERS = {"a4": 9, "letter": 1}
 """Paper codes of ECMA-376 part 1, 18.3.1.63."""
@@ -163,13 +156,10 @@ class Sheet:
             self.widen(index, column.narrowest)
 
     def heighten(self, row: int, wrapped: Iterable[tuple[object, int]]) -> None:
-        """Make a row high enough for its wrapped texts, given with the widths of their columns.
-
-        Not every program that opens the file finds the height by itself.
-        """
-        lines = max((_line_count(str(text), width) for text, width in wrapped if text), default=1)
-        if lines > 1:
-            self.raw.set_row(row, LINE_POINTS * min(lines, MOST_LINES) + 3)
+        """Make a row high enough for its wrapped texts, given with the widths of their columns."""
+        height = row_height(wrapped)
+        if height is not None:
+            self.raw.set_row(row, height)
 
     def fit(self) -> None:
         """Set the column widths collected so far, with room for the filter's arrow and the cell's margin."""
@@ -206,12 +196,3 @@ def require_rows(sheet: Sheet, rows: int) -> None:
             f"sheet {sheet.name}: {rows:,} rows are more than a sheet holds ({ROW_LIMIT:,}); "
             "measure fewer models together"
         )
-
-
-@lru_cache(maxsize=4096)
-def _line_count(text: str, width: int) -> int:
-    """Lines that a text takes in a column of `width` characters; a little more fits, letters being narrow."""
-    room = max(1, int(width * 1.1))
-    if len(text) <= room and "\n" not in text:
-        return 1
-    return sum(max(1, len(textwrap.wrap(line, room))) for line in text[:4000].split("\n"))

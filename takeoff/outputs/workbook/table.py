@@ -2,11 +2,13 @@
 
 import math
 from collections.abc import Iterable, Sequence
+from itertools import groupby, repeat
 
 from xlsxwriter.utility import xl_col_to_name
 
 from takeoff.outputs.workbook.cells import Figure, Formula
 from takeoff.outputs.workbook.columns import Column, column_widths, number_of, shown_width
+from takeoff.outputs.workbook.heights import row_heights
 from takeoff.outputs.workbook.sheet import FIRST_ROW, HEADING_ROW, Page, Sheet, require_rows
 
 
@@ -32,7 +34,6 @@ def write_table(
         InputError: more rows than a sheet holds.
     """
     kinds = [column.kind for column in columns]
-    forms = [sheet.styles.cell(kind) for kind in kinds]
     table = list(rows)
     end = FIRST_ROW + len(table)
     require_rows(sheet, end)
@@ -43,22 +44,13 @@ def write_table(
     _write_totals(sheet, columns, table, end)
     sheet.headings(HEADING_ROW, columns)
     sheet.tell(HEADING_ROW, "head", *(column.heading for column in columns))
-    writer = sheet.rows(kinds, "row") if sheet.raw.constant_memory else None
-    for row, values in enumerate(table, start=FIRST_ROW):
-        sheet.heighten(row, [(values[index], widths[index]) for index in wrapped])
-        if isinstance(values, HandRow):
-            sheet.tell_nothing(row)
-        elif writer is not None:
-            sheet.leave(row)
-            writer.write(row, values)
-            continue
-        else:
+    if sheet.raw.constant_memory:
+        _write_whole(sheet, kinds, table, row_heights(table, [(index, widths[index]) for index in wrapped]))
+    else:
+        for row, values in enumerate(table, start=FIRST_ROW):
+            sheet.heighten(row, [(values[index], widths[index]) for index in wrapped])
             sheet.tell(row, "row")
-        for index, value in enumerate(values):
-            if isinstance(value, Figure):
-                sheet.put(row, index, value.value, value.kind)
-            else:
-                sheet.put_as(row, index, value, forms[index], kinds[index])
+            _write_cells(sheet, row, kinds, values)
     if not table:
         sheet.put_as(FIRST_ROW, 0, sheet.words(nothing), sheet.styles.note)
     for index, width in enumerate(widths):
@@ -69,6 +61,40 @@ def write_table(
     printed = sum(column.printed for column in columns)
     sheet.set_up(page, printed - 1, end - 1, HEADING_ROW)
     return end
+
+
+def _write_whole(
+    sheet: Sheet,
+    kinds: Sequence[str],
+    table: Sequence[Sequence[object]],
+    heights: Sequence[float | None] | None,
+) -> None:
+    """Write rows as a whole, those of a person cell by cell and without marks."""
+    writer = sheet.rows(kinds, "row")
+    at = 0
+    for by_hand, together in groupby(table, key=lambda values: isinstance(values, HandRow)):
+        rows = list(together)
+        own = heights[at : at + len(rows)] if heights else None
+        if not by_hand:
+            sheet.leave(FIRST_ROW + at)
+            writer.write(FIRST_ROW + at, rows, own)
+        else:
+            for row, (values, height) in enumerate(
+                zip(rows, own or repeat(None), strict=False), FIRST_ROW + at
+            ):
+                if height is not None:
+                    sheet.raw.set_row(row, height)
+                sheet.tell_nothing(row)
+                _write_cells(sheet, row, kinds, values)
+        at += len(rows)
+
+
+def _write_cells(sheet: Sheet, row: int, kinds: Sequence[str], values: Sequence[object]) -> None:
+    for column, (value, kind) in enumerate(zip(values, kinds, strict=True)):
+        if isinstance(value, Figure):
+            sheet.put(row, column, value.value, value.kind)
+        else:
+            sheet.put(row, column, value, kind)
 
 
 def _write_totals(sheet: Sheet, columns: Sequence[Column], table: list[Sequence[object]], end: int) -> None:
