@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 from takeoff.measuring.convention import load_convention
 from takeoff.measuring.records import Measurement
-from takeoff.pricing.bill import make_bill
+from takeoff.pricing.bill import list_items, make_bill
 from takeoff.pricing.choices import Choices, choices_of
+from takeoff.pricing.items import ItemList
 from takeoff.pricing.markups import MarkupPlan, load_markups
 from takeoff.pricing.rates import RateBook, load_rates
 from takeoff.pricing.records import Bill
@@ -31,12 +32,26 @@ class Billing:
     markups: MarkupPlan
     choices: Choices
 
+    def items(self, measurement: Measurement, storeys: Iterable[str] = ()) -> ItemList:
+        """The items of a measurement, which no rate changes. Raises InputError as `list_items` does."""
+        return list_items(measurement, self.sections, self._choices(storeys))
+
     def price(
-        self, measurement: Measurement, storeys: Iterable[str] = (), earlier: TypedBill | None = None
+        self,
+        measurement: Measurement,
+        storeys: Iterable[str] = (),
+        earlier: TypedBill | None = None,
+        listed: ItemList | None = None,
     ) -> Bill:
-        """The bill of a measurement, its storeys in the given order. Raises InputError as `make_bill` does."""
-        choices = replace(self.choices, storeys=tuple(storeys))
-        return make_bill(measurement, self.rates, self.sections, self.markups, choices, earlier)
+        """The bill of a measurement, its storeys in the given order; `listed` are its items where they are known.
+
+        Raises InputError as `make_bill` does.
+        """
+        choices = self._choices(storeys)
+        return make_bill(measurement, self.rates, self.sections, self.markups, choices, earlier, listed)
+
+    def _choices(self, storeys: Iterable[str]) -> Choices:
+        return replace(self.choices, storeys=tuple(storeys))
 
 
 def load_billing(settings: Settings) -> Billing:

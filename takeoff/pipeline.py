@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from takeoff.cache.columns import Columns, columns_of, packed, unpacked
 from takeoff.cache.keys import LIBRARIES
+from takeoff.cache.listed import items_once
 from takeoff.cache.run_keys import run_key
 from takeoff.cache.shelf import Shelf
 from takeoff.cache.store import open_store
@@ -93,11 +94,13 @@ def measure(paths: Sequence[Path], settings: Settings | None = None, progress: P
     key = run_key(paths, settings) if store is not None else ""
     kept = store.get(key) if store is not None and key else None
     if isinstance(kept, _Kept):
-        return _from_cache(kept, paths, settings, time.perf_counter() - began)
+        with collector_off():
+            return replace(_from_cache(kept, paths, settings, time.perf_counter() - began), key=key)
     run, lasting = _measured(paths, settings, Shelf(store), progress)
-    if store is not None and key and lasting:
-        store.put(key, _Kept.of(run))
-    return replace(run, lasting=lasting)
+    if store is None or not key or not lasting:
+        return replace(run, lasting=lasting)
+    store.put(key, _Kept.of(run))
+    return replace(run, lasting=True, key=key)
 
 
 def prepare(paths: Sequence[Path], settings: Settings | None = None, progress: Progress = silent) -> Prepared:
@@ -239,8 +242,11 @@ def bill(
     run = measure(paths, settings, progress)
     progress("pricing", 0, 0)
     began = time.perf_counter()
-    priced = billing.price(run.measurement, storey_order(run.notes), earlier)
-    return with_bill(run, priced, settings, time.perf_counter() - began)
+    with collector_off():
+        storeys = storey_order(run.notes)
+        listed = items_once(run.key, settings, lambda: billing.items(run.measurement, storeys))
+        priced = billing.price(run.measurement, storeys, earlier, listed)
+        return with_bill(run, priced, settings, time.perf_counter() - began)
 
 
 def with_bill(run: Run, priced: "Bill", settings: Settings, seconds: float) -> Run:

@@ -66,7 +66,8 @@ class Run:
     """A finished run: the tables, what drew them, and the record of the run for run.json and Basis.
 
     `notes` has one entry a model; `sources` the file of each model by its name; `places` the box of each element that
-    has a body; `lasting` says that the same files would come out the same again. `behind` and the drawing of
+    has a body; `lasting` says that the same files would come out the same again, `key` under which key the cache has
+    such tables. `behind` and the drawing of
     `measured` are made anew when somebody asks for them in a run that came from the cache.
     """
 
@@ -81,6 +82,7 @@ class Run:
     places: Mapping[ElementKey, Place] = field(default_factory=dict)
     score: "Score | None" = None
     lasting: bool = False
+    key: str = ""
 
     @property
     def measurement(self) -> "Measurement":

@@ -66,7 +66,6 @@ def bill(
         from takeoff import pipeline
         from takeoff.outputs.workbook.book import write_workbook
         from takeoff.outputs.workbook.look import load_look
-        from takeoff.outputs.workbook.previous.book import read_previous
         from takeoff.outputs.workbook.untouched import require_not_read, require_untouched
         from takeoff.outputs.workbook.words import load_words
         from takeoff.scored import scheme_of, with_score
@@ -86,7 +85,11 @@ def bill(
             require_untouched(out, "give it as --previous and write to another name")
             require_not_read(out, previous)
         look, words = load_look(settings.file("look")), load_words(settings.file("words"))
-        earlier = read_previous(previous) if previous is not None else None
+        earlier = None
+        if previous is not None:
+            from takeoff.outputs.workbook.previous.book import read_previous
+
+            earlier = read_previous(previous)
         with progress(quiet) as report:
             if alternatives is not None and alternative is not None:
                 from takeoff.comparing import bill_of

@@ -18,7 +18,7 @@ from takeoff.pricing.gaps import (
     unpriced_items,
 )
 from takeoff.pricing.idle_rates import idle_rates
-from takeoff.pricing.items import SectionItems, make_items
+from takeoff.pricing.items import ItemList, SectionItems, make_items
 from takeoff.pricing.markups import MarkupPlan, apply_markups
 from takeoff.pricing.money import amount, exact_sum
 from takeoff.pricing.rates import Rate, RateBook
@@ -30,6 +30,15 @@ from takeoff.pricing.typed import TypedBill
 from takeoff.told import counted
 
 
+def list_items(measurement: Measurement, sections: SectionPlan, choices: Choices) -> ItemList:
+    """The items of a measurement with their dimensions, not priced yet.
+
+    Raises InputError when two rules make the same item.
+    """
+    chooser = Chooser(sections, choices)
+    return make_items(make_entries(measurement, Register.of(measurement), chooser), chooser)
+
+
 def make_bill(
     measurement: Measurement,
     rates: RateBook,
@@ -37,10 +46,12 @@ def make_bill(
     markups: MarkupPlan,
     choices: Choices | None = None,
     earlier: TypedBill | None = None,
+    listed: ItemList | None = None,
 ) -> Bill:
     """The bill of a measurement; its `findings` are those of pricing only.
 
-    What people typed into the `earlier` bill is taken over.
+    What people typed into the `earlier` bill is taken over. `listed` are the items of the same measurement by the
+    same sections and choices, where they are known.
 
     Items without a rate are listed in `unpriced` and are not in the totals. Raises InputError when a rate
     does not fit its item, when two rates fit one item equally well, or when two rules make the same item.
@@ -49,8 +60,7 @@ def make_bill(
     if earlier is not None:
         check_previous(earlier, markups.currency, choices.system.name)
         rates = rates.at_prices(earlier.prices)
-    register, chooser = Register.of(measurement), Chooser(sections, choices)
-    listed = make_items(make_entries(measurement, register, chooser), chooser)
+    listed = listed or list_items(measurement, sections, choices)
     used: dict[int, Rate] = {}
     priced = tuple(_priced(section, rates, used) for section in listed.sections)
     carried = None
@@ -82,9 +92,7 @@ def make_bill(
         grand_total,
         markups.currency,
         tuple(item.key or item.description for item in items if item.rate is None and item.by_hand != "text"),
-        shares_in(
-            prefabrication_shares(measurement, items, dimensions, markups.currency, register), choices.system
-        ),
+        shares_in(prefabrication_shares(measurement, items, dimensions, markups.currency), choices.system),
         findings,
         (
             *_basis(items, rates, used, sections, markups),

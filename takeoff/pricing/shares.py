@@ -72,7 +72,6 @@ def prefabrication_shares(
     bill_items: Sequence[Item],
     dimensions: Sequence[Dimension] = (),
     currency: str = "",
-    register: Register | None = None,
 ) -> tuple[ShareRow, ...]:
     """Shares by volume (m3), weight (t), wall length (m), floor area (m2), frame members, pieces (nr) and value.
 
@@ -80,7 +79,7 @@ def prefabrication_shares(
     storey through `dimensions`.
     """
     tally = _Tally(frozenset(part.model for part in measurement.parts))
-    register = register or Register.of(measurement)
+    register = Register.of(measurement)
     counted = counted_quantities(measurement, register)
     tally.add_counted(counted)
     _add_value(tally, measurement, bill_items, dimensions)

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import xlsxwriter
 
+from takeoff.collector import collector_off
 from takeoff.measuring.records import Measurement
 from takeoff.outputs.book_file import book_at
 from takeoff.outputs.files import write_whole
@@ -79,7 +80,8 @@ def write_workbook(
     shown = replace(bill, findings=findings_shown_in(bill.findings, system))
     scored = score_shown_in(score, system) if score is not None else None
     book = _Book(shown_in(measurement, system), shown, run, look or shipped_look(), words, scored)
-    write_whole(path, book.write)
+    with collector_off():
+        write_whole(path, book.write)
 
 
 @dataclass(frozen=True, slots=True)
