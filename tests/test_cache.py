@@ -247,3 +247,32 @@ def test_a_warm_run_imports_no_heavy_library(tower: Path, tmp_path: Path) -> Non
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_other_rates_find_the_items_made_and_other_sections_do_not(
+    tower: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rates, sections = tmp_path / "rates.csv", tmp_path / "sections.toml"
+    text = template_path("rates.csv").read_text(encoding="utf-8")
+    rates.write_text(text.replace("example value", "own value"), encoding="utf-8")
+    sections.write_text(
+        template_path("sections.toml").read_text(encoding="utf-8") + "\n# another file\n", encoding="utf-8"
+    )
+    changes = [{"rates": rates}, {"arrange": "storey"}, {"arrange": "element", "rates": rates}]
+    fresh = [pipeline.bill([tower], Settings(cache=False, **change)).bill for change in changes]  # type: ignore[arg-type]
+    first = pipeline.bill([tower], Settings()).bill
+    for change in changes[1:]:
+        pipeline.bill([tower], Settings(arrange=change["arrange"]))  # type: ignore[arg-type]
+
+    def fail(*_: object, **__: object) -> None:
+        raise AssertionError("items were made again")
+
+    monkeypatch.setattr("takeoff.pricing.bill.make_items", fail)
+    kept = [pipeline.bill([tower], Settings(**change)).bill for change in changes]  # type: ignore[arg-type]
+    assert kept == fresh
+    assert first is not None
+    assert kept[0] is not None
+    assert kept[0].dimensions == first.dimensions
+    assert kept[0] != first
+    with pytest.raises(AssertionError, match="made again"):
+        pipeline.bill([tower], Settings(sections=sections))
