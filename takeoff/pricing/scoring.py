@@ -9,7 +9,7 @@ from takeoff.measuring.records import MeasuredPart, Measurement
 from takeoff.pricing.counted import UNITS, counted_quantities
 from takeoff.pricing.money import exact_sum
 from takeoff.pricing.records import Bill
-from takeoff.pricing.register import UNIT_METHODS
+from takeoff.pricing.register import UNIT_METHODS, Register
 from takeoff.pricing.schemes import Bonus, Scheme, ScoredPart
 from takeoff.pricing.values import BASIS, as_part, item_values
 from takeoff.told import Quantity, told

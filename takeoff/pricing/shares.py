@@ -13,7 +13,7 @@ from takeoff.measuring.records import MeasuredPart, Measurement
 from takeoff.pricing.counted import UNITS as COUNTED_UNITS
 from takeoff.pricing.counted import Counted, counted_quantities
 from takeoff.pricing.records import Dimension, Item, ShareRow
-from takeoff.pricing.register import UNIT_METHODS
+from takeoff.pricing.register import UNIT_METHODS, Register
 from takeoff.pricing.unit_systems import UnitSystem
 from takeoff.pricing.values import item_values
 
