@@ -86,9 +86,10 @@ def fixed(
     start: float | None = None,
     end: float | None = None,
     reference: Sequence[float] = (0, 0, 1),
+    kind: str = "IfcFixedReferenceSweptAreaSolid",
 ) -> Build:
     return lambda model: entity(
-        model, "IfcFixedReferenceSweptAreaSolid", profile(model), model.axes(), directrix(model),
+        model, kind, profile(model), model.axes(), directrix(model),
         *(None if value is None else _parameter(model, value) for value in (start, end)),
         model.direction(*reference),
     )  # fmt: skip
@@ -308,10 +309,62 @@ def _sectioned() -> list[Case]:
         ("unlike", [box(1, 0.5), section("IfcCircleProfileDef", Radius=0.5)], [0, 3], None, None),
         ("bend", [box(0.2, 0.2)] * 2, [0, 4], 0.16, line((0, 0, 0), (2, 0, 0), (2, 2, 0))),
         ("arc", [box(0.2, 0.2)] * 2, [0, PI / 2], 0.04 * PI / 2, arc3(1.0, 0.0, PI / 2)),
+        ("round", [section("IfcCircleProfileDef", Radius=0.5)] * 2, [0, 3], PI * 0.75, None),
+        (
+            "hollow",
+            [section("IfcRectangleHollowProfileDef", XDim=1.0, YDim=1.0, WallThickness=0.1)] * 2,
+            [0, 3],
+            3 * 0.36,
+            None,
+        ),
+        ("climbing", [box(1, 0.5)] * 2, [0, 5], 2.0, line((0, 0, 0), (4, 0, 3))),
+        (
+            "through-corner",
+            [box(0.4, 0.2), box(0.2, 0.2)],
+            [1, 3],
+            0.2 * (0.35 + 0.25),
+            line((0, 0, 0), (2, 0, 0), (2, 2, 0)),
+        ),
+        ("ring", [box(0.2, 0.2)] * 2, [0, 2 * PI], 0.04 * 2 * PI, ring(1.0)),
+        ("there-and-back", [box(0.2, 0.2)] * 2, [0, 4], None, line((0, 0, 0), (2, 0, 0), (0, 0, 0))),
+        ("tight", [box(3, 0.2)] * 2, [0, PI / 2], None, arc3(1.0, 0.0, PI / 2)),
+        ("upright", [box(1, 0.5)] * 2, [0, 3], None, line((0, 0, 0), (0, 0, 3))),
         ("counts-differ", [box(1, 0.5)] * 3, [0, 3], None, None),
     ]
+    told = ("backwards", "unlike")
+    derived = "IfcDirectrixDerivedReferenceSweptAreaSolid"
+    straight, bend = line((0, 0, 0), (3, 0, 0)), line((0, 0, 0), (2, 0, 0), (2, 2, 0))
+
+    def surface(model: SolidModel) -> Entity:
+        way = straight(model)
+        places = [
+            entity(model, "IfcAxis2PlacementLinear", entity(model, "IfcPointByDistanceExpression",
+                   entity(model, "IfcLengthMeasure", at / model.scale), None, None, None, way))
+            for at in (0.0, 3.0)
+        ]  # fmt: skip
+        rims = [
+            entity(
+                model, "IfcArbitraryOpenProfileDef", "CURVE", None, model.polyline(((0, 0), (1, 0)), False)
+            )
+            for _ in places
+        ]
+        return entity(model, "IfcSectionedSurface", way, places, rims)
+
     return [
-        doubtful(f"sectioned-{name}", sectioned(profiles, stations, way), value, CURVED, **more)
+        doubtful("derived-straight", fixed(box(0.2, 0.4), straight, kind=derived), 0.08 * 3, **more),
+        doubtful("derived-bend", fixed(box(0.2, 0.4), bend, kind=derived), 0.08 * 4, CURVED, **more),
+        doubtful(
+            "derived-arc",
+            fixed(box(0.2, 0.4), arc3(1.0, 0.0, PI / 2), kind=derived),
+            0.08 * PI / 2,
+            CURVED,
+            **more,
+        ),
+        doubtful("sectioned-surface", surface, **more),
+    ] + [
+        (doubtful if value is None or name in told else sound)(
+            f"sectioned-{name}", sectioned(profiles, stations, way), value, CURVED, **more
+        )
         for name, profiles, stations, value, way in given
     ]
 

@@ -82,14 +82,14 @@ def prism(area: Area, way: Floats) -> Mesh:
     bottom = np.zeros((count, 3))
     bottom[:, :2] = np.concatenate(area)
     lid = cap(area)
-    faces = np.concatenate([lid[:, ::-1], lid + count, _sides(tuple(len(points) for points in area))])
+    faces = np.concatenate([lid[:, ::-1], lid + count, sides(tuple(len(points) for points in area))])
     if way[2] < 0.0:
         faces = faces[:, ::-1]
     return Mesh.of(np.concatenate([bottom, bottom + way]), faces)
 
 
 @lru_cache(maxsize=256)
-def _sides(sizes: tuple[int, ...]) -> Ints:
+def sides(sizes: tuple[int, ...]) -> Ints:
     """Triangles between a bottom of rings of these sizes and the same points again on top."""
     count = sum(sizes)
     sides = []

@@ -21,6 +21,7 @@ from takeoff.geometry.profiles import turned
 from takeoff.geometry.refusals import Nonsense, Sheet, Unread
 from takeoff.geometry.repair import mend
 from takeoff.geometry.revolutions import revolution
+from takeoff.geometry.sectioned import sectioned
 from takeoff.geometry.shells import faceted
 from takeoff.geometry.sweeps import check_sweep
 from takeoff.geometry.tessellation import KERNELS, tessellate
@@ -112,8 +113,10 @@ class Items:
                 return self.solids(item.TreeRootExpression)
             if item.is_a("IfcCsgPrimitive3D"):
                 return [Solid(primitive(item, self.scale))]
-            if kind == "IfcRevolvedAreaSolid":
-                meshes = revolution(item, sheet)
+            if kind in ("IfcRevolvedAreaSolid", "IfcSectionedSolidHorizontal"):
+                meshes = (
+                    revolution(item, sheet) if kind == "IfcRevolvedAreaSolid" else [sectioned(item, sheet)]
+                )
                 return [replace(_mended(mesh), remarks=tuple(sheet.notes)) for mesh in meshes]
             if item.is_a("IfcSweptDiskSolid"):
                 return [self._pipe(item, sheet)]
