@@ -6,10 +6,18 @@ bodies of different materials becomes parts by body; anything else is one part.
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from takeoff.findings import Finding
 from takeoff.measuring.bodies import PIECES
+from takeoff.measuring.constituents import (
+    Constituent,
+    layer_subject,
+    material_subject,
+    merged,
+    taken_together,
+    without_settled,
+)
 from takeoff.measuring.decisions import Decision, Evidence, Subject, decide, gather, own_making
 from takeoff.measuring.layering import borrowed_build_up, build_ups_by_type
 from takeoff.measuring.methods import MAKINGS, MethodRules
@@ -17,24 +25,12 @@ from takeoff.measuring.overrides import Overrides
 from takeoff.measuring.plan import ElementPlan, PartPlan
 from takeoff.measuring.plan_findings import conflict_finding, decision_finding, element_finding
 from takeoff.measuring.strength import strength_class
-from takeoff.reading.facts import BuildUp, ElementFacts, Layer, ModelFacts
+from takeoff.reading.facts import BuildUp, ElementFacts, ModelFacts
 from takeoff.told import Quantity, joined, told
 
 _PLACES = 9  # decimals of a metre kept where thicknesses are added up
 _CAST_COVERINGS = ("TOPPING", "FLOORING")
 _LEVEL_COVERINGS = ("TOPPING", "FLOORING", "CEILING", "ROOFING")
-
-
-@dataclass(frozen=True, slots=True)
-class _Piece:
-    """One layer or body with its decision. `size` is its thickness in metres, `start` where it begins."""
-
-    subject: Subject
-    decision: Decision
-    strength: str = ""
-    start: float = 0.0
-    size: float = 0.0
-    bodies: tuple[int, ...] = ()
 
 
 def plan_elements(
@@ -123,9 +119,9 @@ class _Planner:
             if len(layers) > 1:
                 return self._by_layers(facts.build_up)
             if len(facts.build_up.layers) == 1:
-                return self._whole(_layer_subject(facts.build_up.layers[0]))
+                return self._whole(layer_subject(facts.build_up.layers[0]))
             if layers:
-                return self._whole(_layer_subject(layers[0]))
+                return self._whole(layer_subject(layers[0]))
         if facts.body_materials and len(set(facts.body_materials)) > 1:
             return self._by_bodies()
         if len(dict.fromkeys(facts.materials)) > 1:
@@ -146,7 +142,7 @@ class _Planner:
         subject = self._or_from_properties(subject)
         decision = decide(subject, self._evidence, self._rules)
         self._note(decision)
-        return [self._part(1, _Piece(subject, decision, self._strength(subject, decision)))]
+        return [self._part(1, Constituent(subject, decision, self._strength(subject, decision)))]
 
     def _or_from_properties(self, subject: Subject) -> Subject:
         """`subject`, or the material that a property gives where the element's own says nothing."""
@@ -158,7 +154,7 @@ class _Planner:
         texts = (*subject.texts, *(("material", value, source) for value, source in named))
         return Subject(subject.material or named[0][0], texts)
 
-    def _part(self, number: int, piece: _Piece, *, sliced: bool = False) -> PartPlan:
+    def _part(self, number: int, piece: Constituent, *, sliced: bool = False) -> PartPlan:
         return PartPlan(
             part=number,
             method=piece.decision.method,
@@ -182,18 +178,18 @@ class _Planner:
 
     def _by_layers(self, build_up: BuildUp) -> list[PartPlan]:
         layers = build_up.layers
-        subjects = [_layer_subject(layer) for layer in layers]
+        subjects = [layer_subject(layer) for layer in layers]
         decisions = self._decide_all(subjects, [layer.thickness for layer in layers])
         if decisions is None:
-            return self._whole(self._merged(subjects))
-        pieces: list[_Piece] = []
+            return self._whole(merged(subjects))
+        pieces: list[Constituent] = []
         start = 0.0
         for layer, subject, decision in zip(layers, subjects, decisions, strict=True):
             if layer.thickness > 0:
                 strength = self._strength(subject, decision)
-                pieces.append(_Piece(subject, decision, strength, start, layer.thickness))
+                pieces.append(Constituent(subject, decision, strength, start, layer.thickness))
             start = round(start + layer.thickness, _PLACES)
-        return self._taken_together(pieces, sliced=True)
+        return self._parts_of(pieces, sliced=True)
 
     def _decide_all(self, subjects: Sequence[Subject], sizes: Sequence[float]) -> list[Decision] | None:
         """A decision for each subject, None where no material says anything and the element is one thing.
@@ -231,39 +227,26 @@ class _Planner:
             decisions.append(Decision("not-concrete", f"assumption: {what}, thinner than what it lies on"))
         return decisions
 
-    def _taken_together(self, pieces: Sequence[_Piece], *, sliced: bool) -> list[PartPlan]:
+    def _parts_of(self, pieces: Sequence[Constituent], *, sliced: bool) -> list[PartPlan]:
         """The parts that the pieces make: like beside like is one, all alike is the whole element."""
         if not any(p.decision.concrete or p.decision.permanent_formwork for p in pieces):
             return [self._nothing_of_concrete(pieces)]
         outcomes = {piece.decision.method for piece in pieces}
         for piece in pieces:
-            self._note(_without_settled(piece.decision, outcomes))
-        runs: list[list[_Piece]] = []
-        for piece in pieces:
-            run = next((r for r in (runs[-1:] if sliced else runs) if _alike(r[-1], piece)), None)
-            if run is None:
-                runs.append([piece])
-            else:
-                run.append(piece)
-        joined = [_joined(run) for run in runs]
-        if len(joined) == 1:
-            return [self._part(1, replace(joined[0], bodies=()))]
-        return [self._part(number, piece, sliced=sliced) for number, piece in enumerate(joined, 1)]
+            self._note(without_settled(piece.decision, outcomes))
+        runs = taken_together(pieces, side_by_side=sliced)
+        if len(runs) == 1:
+            return [self._part(1, replace(runs[0], bodies=()))]
+        return [self._part(number, piece, sliced=sliced) for number, piece in enumerate(runs, 1)]
 
-    def _nothing_of_concrete(self, pieces: Sequence[_Piece]) -> PartPlan:
+    def _nothing_of_concrete(self, pieces: Sequence[Constituent]) -> PartPlan:
         main = max(pieces, key=lambda p: p.size)
         others = len(pieces) - 1
         evidence = main.decision.evidence + (f", no concrete in {others} more" if others else "")
         decision = replace(main.decision, evidence=evidence)
         self._note(main.decision)
         material = " + ".join(dict.fromkeys(p.subject.material for p in pieces if p.subject.material))
-        return self._part(1, _Piece(Subject(material, ()), decision))
-
-    @staticmethod
-    def _merged(subjects: Sequence[Subject]) -> Subject:
-        names = dict.fromkeys(subject.material for subject in subjects if subject.material)
-        texts = dict.fromkeys(text for subject in subjects for text in subject.texts)
-        return Subject(" + ".join(names), tuple(texts))
+        return self._part(1, Constituent(Subject(material, ()), decision))
 
     # -- parts by body -------------------------------------------------------------------------------------
 
@@ -273,21 +256,21 @@ class _Planner:
         for body, material in zip(facts.body, facts.body_materials, strict=False):
             by_material[material].append(body)
         own = self._element_subject()
-        subjects = [_material_subject(name) if name.strip() else own for name in by_material]
+        subjects = [material_subject(name) if name.strip() else own for name in by_material]
         decisions = self._decide_all(subjects, [1.0] * len(subjects))
         if decisions is None:
-            return self._whole(self._merged(subjects))
+            return self._whole(merged(subjects))
         pieces = [
-            _Piece(subject, decision, self._strength(subject, decision), bodies=tuple(bodies))
+            Constituent(subject, decision, self._strength(subject, decision), bodies=tuple(bodies))
             for subject, decision, bodies in zip(subjects, decisions, by_material.values(), strict=True)
         ]
-        return self._taken_together(pieces, sliced=False)
+        return self._parts_of(pieces, sliced=False)
 
     # -- a list of materials without thicknesses -----------------------------------------------------------
 
     def _by_list(self) -> list[PartPlan]:
         names = tuple(dict.fromkeys(self._facts.materials))
-        subjects = [_material_subject(name) for name in names]
+        subjects = [material_subject(name) for name in names]
         decisions = self._decide_all(subjects, [1.0] * len(subjects))
         if decisions is None:
             return self._whole(self._element_subject())
@@ -303,13 +286,13 @@ class _Planner:
             return [
                 self._part(
                     1,
-                    _Piece(
-                        subject, decision, self._strength(self._merged([s for s, _ in concrete]), decision)
+                    Constituent(
+                        subject, decision, self._strength(merged([s for s, _ in concrete]), decision)
                     ),
                 )
             ]
         if not concrete:
-            return [self._nothing_of_concrete([_Piece(s, d) for s, d in pairs])]
+            return [self._nothing_of_concrete([Constituent(s, d) for s, d in pairs])]
         borrowed = borrowed_build_up(self._facts, self._by_type)
         if borrowed is not None:
             self._facts = replace(self._facts, build_up=borrowed)
@@ -344,7 +327,7 @@ class _Planner:
             self._tell(
                 "warning", "layers-unknown", f"{words}; ask for the layers", "the whole body is concrete"
             )
-        return [self._part(1, _Piece(subject, decision, self._strength(subject, decision)))]
+        return [self._part(1, Constituent(subject, decision, self._strength(subject, decision)))]
 
     # -- findings ------------------------------------------------------------------------------------------
 
@@ -364,56 +347,3 @@ class _Planner:
         finding = element_finding(self._facts, severity, kind, words, assumed)
         if finding not in self._findings:
             self._findings.append(finding)
-
-
-def _without_settled(decision: Decision, outcomes: set[str]) -> Decision:
-    """`decision` without conflicts about the element as a whole that another of its parts answers."""
-    if not decision.conflicts:
-        return decision
-    left = tuple(
-        s
-        for s in decision.conflicts
-        if s.field in ("material", "layer") or (s.rule.making or s.rule.method) not in outcomes
-    )
-    return replace(decision, conflicts=left)
-
-
-def _material_subject(name: str) -> Subject:
-    return Subject(name, (("material", name, "material"),))
-
-
-def _layer_subject(layer: Layer) -> Subject:
-    texts = [("material", layer.material, "material")]
-    if layer.name and layer.name != layer.material:
-        texts.append(("layer", layer.name, "layer"))
-    return Subject(layer.material or layer.name, tuple(texts))
-
-
-def _alike(a: _Piece, b: _Piece) -> bool:
-    """Whether two pieces side by side are one part.
-
-    Concrete is one in the same method and strength, anything else in the same material.
-    """
-    if (
-        a.decision.method != b.decision.method
-        or a.decision.permanent_formwork != b.decision.permanent_formwork
-    ):
-        return False
-    if a.decision.concrete:
-        return a.strength == b.strength or not (a.strength and b.strength)
-    return a.subject.material == b.subject.material
-
-
-def _joined(run: Sequence[_Piece]) -> _Piece:
-    """One piece of several alike, described by the thickest of them."""
-    if len(run) == 1:
-        return run[0]
-    main = max(run, key=lambda p: p.size)
-    return replace(
-        main,
-        strength=main.strength or next((p.strength for p in run if p.strength), ""),
-        start=run[0].start,
-        size=sum(p.size for p in run),
-        bodies=tuple(body for p in run for body in p.bodies),
-        decision=replace(main.decision, shell=all(p.decision.shell for p in run)),
-    )
