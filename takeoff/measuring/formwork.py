@@ -28,6 +28,8 @@ UNFORMED = (FREE, GROUND, AGAINST)
 
 NARROW = {"opening-reveal": "narrow.reveal_mm"}
 """Keys of the convention by which strips of a category are narrow; of any other it is that of formwork."""
+BEAMS = ("beam-side", "beam-soffit")
+"""Categories that tell beams no slab touches apart: their forms stand for themselves."""
 CLOSED = 1e-4
 """Faces nearer to each other than this, m, touch without any tolerance."""
 LEVEL = 0.05
@@ -143,6 +145,7 @@ def measure_formwork(
             left_in.get(number),
             rims.get(number, frozenset()),
             finishes.of(bodies[number]),
+            number in touches.isolated,
         )
         listed = rows_of[number].tolist()
         for row, face in zip(listed, faces, strict=True):
@@ -185,7 +188,9 @@ class _Taking:
         left_in: LeftIn | None,
         rims: frozenset[int],
         finishes: Sequence[FinishRule],
+        isolated: bool,
     ) -> None:
+        self.isolated = isolated
         self.view, self.body, self.dimensions, self.rims = view, body, dimensions, rims
         self.holes = left_in.formwork if left_in is not None else ()
         self.rows = FormRows(body, finishes)
@@ -317,7 +322,7 @@ class _Taking:
                 category,
                 view.shape[row],
                 height_band,
-                "opening" if face.opening else "",
+                "isolated" if self.isolated and category in BEAMS else "opening" if face.opening else "",
                 view.radius[row],
                 "length" if piece.narrow and counted == "length" else "area",
                 view.slope[row],

@@ -63,7 +63,8 @@ class FormworkRow:
     """A row of formwork.csv: formed surface of one part, of one category and band.
 
     `shape` is `plane` or `curved`. `band` is the depth band of an edge, the thickness band of a soffit, else
-    empty; `height_band` bands the height to soffit. `place` is `opening` inside an opening, else empty. `measure`
+    empty; `height_band` bands the height to soffit. `place` is `opening` inside an opening, `isolated` on a
+    beam that no slab touches, else empty. `measure`
     is `length` where the convention counts a narrow strip by the metre, else `area`.
     """
 

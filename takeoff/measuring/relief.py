@@ -54,7 +54,7 @@ class Touches:
 
     `own` surface is relieved by the surface `other`, over `area` m2, a `gap` m apart; `polygon` in the coordinates of
     `own`, `state` why no form is needed. `beside` (by body) are the sheets that stay, and the piles, near a body that
-    is formed: they are forms for what no contact shows.
+    is formed: they are forms for what no contact shows. `isolated` are the beams that no slab touches.
     """
 
     own: Ints
@@ -64,6 +64,7 @@ class Touches:
     polygon: NDArray[np.object_]
     state: list[str]
     beside: Mapping[int, Sequence[int]]
+    isolated: frozenset[int] = frozenset()
 
 
 def find_touches(
@@ -83,8 +84,19 @@ def find_touches(
     gap = np.abs(contacts.gap[twice])
     beside = _standing_near(surfaces, bodies, rows_of)
     return Touches(
-        own[relieved], other, contacts.area[twice], gap, contacts.on_both()[relieved], state, beside
-    )
+        own[relieved], other, contacts.area[twice], gap, contacts.on_both()[relieved], state, beside,
+        _isolated(bodies, surfaces.part[contacts.first], surfaces.part[contacts.second]),
+    )  # fmt: skip
+
+
+def _isolated(bodies: Sequence[Body], first: Ints, second: Ints) -> frozenset[int]:
+    """Beams of concrete that no slab touches; bodies `first[k]` and `second[k]` are in contact."""
+    beams = {n for n, body in enumerate(bodies) if body.concrete and body.role == "beam"}
+    if not beams:
+        return frozenset()
+    slab = np.array([body.concrete and body.role == "slab" for body in bodies], dtype=bool)
+    under = {*first[slab[second]].tolist(), *second[slab[first]].tolist()}
+    return frozenset(beams - under)
 
 
 def find_relief(

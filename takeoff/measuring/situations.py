@@ -65,7 +65,15 @@ def find_situations(
         if number not in alone:
             openings = tuple(steps(np.array(body.openings)).tolist()) if body.openings else ()
             rules = tuple(map(id, finishes.of(body)))  # they live as long as the finishes
-            said = _said(body), grounded[number], lift[number], net[number], openings, rules
+            said = (
+                _said(body),
+                grounded[number],
+                number in touches.isolated,
+                lift[number],
+                net[number],
+                openings,
+                rules,
+            )
             key = shapes.pattern[number], around.get(number), said
         groups[key].append(number)
     return Situations(tuple(tuple(group) for group in groups.values()), shapes.anchor, touching)

@@ -12,7 +12,14 @@ from cases.case import Case, CaseModel
 #   slab: net 6.4 x 2.0 x 0.2 = 2.56; soffit 12.8 - 0.32 - 1.68 = 10.8; edge 16.8 x 0.2 = 3.36; top 12.8
 FRAME = {
     "column": {"net": 0.96, "column-side": 9.3, "seated": 0.32, "free": 0.0},
-    "beam": {"net": 0.84, "beam-side": 5.6, "beam-soffit": 1.68, "free": 0.0},
+    "beam": {
+        "net": 0.84,
+        "beam-side": 5.6,
+        "beam-soffit": 1.68,
+        "beam-side:isolated": 0.0,
+        "beam-soffit:isolated": 0.0,
+        "free": 0.0,
+    },
     "slab": {"net": 2.56, "slab-soffit": 10.8, "slab-edge": 3.36, "free": 12.8, "ground": 0.0},
 }
 
@@ -141,7 +148,17 @@ CASES = (
     Case(
         "beam alone",
         alone,
-        {"beam": {"net": 0.72, "beam-side": 5.16, "beam-soffit": 1.2, "free": 1.2, "seated": 0.0}},
+        {
+            "beam": {
+                "net": 0.72,
+                "beam-side": 5.16,
+                "beam-soffit": 1.2,
+                "beam-side:isolated": 5.16,
+                "beam-soffit:isolated": 1.2,
+                "free": 1.2,
+                "seated": 0.0,
+            }
+        },
     ),
     Case(
         "drop beams crossing",
