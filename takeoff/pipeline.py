@@ -118,7 +118,7 @@ def _measured(
     with collector_off(), Workshop(settings.processes, settings.limit_seconds) as shop:
         prepared = prepare_with(paths, settings, shelf, shop, progress)
         run = measure_prepared(prepared, progress)
-        lasting = not run.failed and all(result.lasting for result in prepared.stock.solids.values())
+        lasting = not run.failed and prepared.stock.is_lasting()
         if prepared.overrides is None:
             return run, lasting
         from takeoff.measuring.found_again import find_again
@@ -190,10 +190,12 @@ def _measured_with_patience(prepared: Prepared, progress: Progress) -> Measured:
             lambda stage: progress(stage, 0, 0),
             aside(shop.crew),
             *((shop.spread,) if spreading else ()),
+            terrains=stock.terrains,
         )
 
     def bound(solids: "Mapping[int, SolidResult]") -> float:
         meshes = [part.mesh for result in solids.values() for part in result.slices if part is not None]
+        meshes += [terrain.result.mesh for terrain in stock.terrains if terrain.result.mesh is not None]
         usual = len(meshes) * BODY_SECONDS + sum(len(mesh.faces) for mesh in meshes) * FACE_SECONDS
         return prepared.settings.limit_seconds + usual
 

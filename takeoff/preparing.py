@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
     from takeoff.measuring.measure import Rules
     from takeoff.measuring.overrides import Overrides
+    from takeoff.measuring.site_terrain import ReadTerrain
     from takeoff.measuring.stock import Stock
     from takeoff.reading.facts import ModelFacts
 
@@ -111,7 +112,9 @@ def prepare(
                 )
         with clock.stage("solids"):
             solids, origin = _solids(sources, plans, orders, progress)
-    stock = Stock(models, plans, orders, solids)
+        with clock.stage("terrain"):
+            terrains = _terrains(sources, origin, rules.convention.ground.terrain_words)
+    stock = Stock(models, plans, orders, solids, terrains)
     if any(bar.lines for model in models for bar in model.bars):
         from takeoff.measuring.loose_bars import with_placed_bars
 
@@ -273,6 +276,27 @@ class _Source:
         self._shelf.keep_solids(digest, transform, origin, requests, results)
         return results
 
+    def terrains(self, products: Sequence[int], origin: Any, transform: Any) -> list[Any]:
+        """What was read of some products as terrain, in their order."""
+        digest = self.facts().sha256
+        kept = self._shelf.terrains(digest, transform, products, origin)
+        if kept is not None:
+            return kept
+        from takeoff.geometry.terrain_requests import TerrainRequest
+        from takeoff.geometry.workers import read_terrains
+
+        results = read_terrains(
+            self._plain(),
+            [TerrainRequest(key, product) for key, product in enumerate(products)],
+            origin,
+            transform,
+            processes=self._shop.processes,
+            limit_seconds=self._shop.limit_seconds,
+            host=self._open(),
+        )
+        self._shelf.keep_terrains(digest, transform, products, origin, results)
+        return results
+
     def _open(self) -> Host | None:
         """The process that has the file open."""
         if self._host is None:
@@ -324,3 +348,22 @@ def _solids(
             lambda done, before=before: progress("solids", before + done, len(orders)),  # type: ignore[misc]
         )
     return solids, origin
+
+
+def _terrains(sources: Sequence[_Source], origin: Any, words: Sequence[str]) -> "tuple[ReadTerrain, ...]":
+    """The terrain of all models, relative to the origin; of a model without any nothing is opened."""
+    from takeoff.measuring.site_terrain import ReadTerrain, is_terrain
+
+    wanted = {
+        source: [facts for facts in source.facts().terrains if is_terrain(facts, words)] for source in sources
+    }
+    read: list[ReadTerrain] = []
+    transforms = map_transforms([source.facts() for source in sources])
+    for source, terrains in wanted.items():
+        if terrains:
+            results = source.terrains([facts.step_id for facts in terrains], origin, transforms[source.name])
+            read += [
+                ReadTerrain(source.name, facts, result)
+                for facts, result in zip(terrains, results, strict=True)
+            ]
+    return tuple(read)

@@ -149,7 +149,12 @@ def record_of(run: Run, settings: Settings, seconds: Mapping[str, float]) -> dic
             for model in run.notes
         ],
         "failed": [{"name": finding.model, "reason": finding.message} for finding in run.failed],
-        "ground_level": {"height_m": run.measured.ground.height, "source": run.measured.ground.source},
+        "ground_level": {
+            "height_m": run.measured.ground.height,
+            "source": run.measured.ground.source,
+            "lowest_m": run.measured.ground.lowest,
+            "highest_m": run.measured.ground.highest,
+        },
         "declared_within_half_percent": measurement.declared_close_share,
         "convention": head["convention"],
         "inputs": head["inputs"],

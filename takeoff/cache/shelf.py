@@ -14,6 +14,7 @@ from takeoff.cache.store import Store
 
 if TYPE_CHECKING:
     from takeoff.geometry.solids import SolidRequest, SolidResult
+    from takeoff.geometry.terrain_requests import TerrainResult
     from takeoff.reading.facts import ModelFacts
 
 
@@ -44,6 +45,27 @@ class Shelf:
     def solids(self, digest: str, transform: Any) -> KeptSolids | None:
         """All solids that were kept of a model in this place; `transform` (4, 4) or None."""
         return None if self.store is None else self.store.get(_solids_key(digest, transform))
+
+    def terrains(
+        self, digest: str, transform: Any, products: "Sequence[int]", origin: Any
+    ) -> "list[TerrainResult] | None":
+        """What was read of these products of a model as terrain, relative to this origin (3,)."""
+        if self.store is None:
+            return None
+        kept: list[TerrainResult] | None = self.store.get(_terrain_key(digest, transform, products, origin))
+        return kept
+
+    def keep_terrains(
+        self,
+        digest: str,
+        transform: Any,
+        products: "Sequence[int]",
+        origin: Any,
+        results: "list[TerrainResult]",
+    ) -> None:
+        """Keep what was read as terrain, unless it might be read otherwise the next time."""
+        if self.store is not None and all(result.lasting for result in results):
+            self.store.put(_terrain_key(digest, transform, products, origin), results)
 
     def keep_solids(
         self,
@@ -79,3 +101,8 @@ def shifted(result: "SolidResult", key: int, shift: Any) -> "SolidResult":
 
 def _solids_key(digest: str, transform: Any) -> str:
     return key_of("solids", digest, None if transform is None else transform.tolist())
+
+
+def _terrain_key(digest: str, transform: Any, products: "Sequence[int]", origin: Any) -> str:
+    place = None if transform is None else transform.tolist()
+    return key_of("terrain", digest, place, list(products), origin.tolist())

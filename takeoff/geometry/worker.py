@@ -15,6 +15,7 @@ from takeoff.geometry.board import Board
 from takeoff.geometry.errands import Done, Errand
 from takeoff.geometry.mesh import Floats
 from takeoff.geometry.solids import SolidRequest, SolidResult
+from takeoff.geometry.terrain_requests import TerrainRequest, TerrainResult
 from takeoff.isolation.forking import bound_memory, leave_signals_to_parent
 
 TELL_SECONDS = 0.1
@@ -79,17 +80,21 @@ def work_for(source: BinaryIO, sink: BinaryIO, file: Any = None) -> None:
     tell("ready", "")
     while True:
         try:
-            requests: list[SolidRequest | Errand] | None = pickle.load(source)
+            requests: list[SolidRequest | Errand | TerrainRequest] | None = pickle.load(source)
         except EOFError:
             return
         if requests is None:
             return
-        done: list[SolidResult | Done] = []
+        done: list[SolidResult | Done | TerrainResult] = []
         told = time.monotonic()
         for request in requests:
             board.begin(request.key)
             if isinstance(request, Errand):
                 done.append(run_errand(request))
+            elif isinstance(request, TerrainRequest):
+                from takeoff.geometry.terrain import read_terrain
+
+                done.append(read_terrain(bodies, request, job.origin, job.transform))
             else:
                 done.append(measured(bodies, request, job))
             if time.monotonic() - told > TELL_SECONDS:

@@ -25,6 +25,7 @@ from takeoff.geometry.board import Board
 from takeoff.geometry.errands import Done, Errand
 from takeoff.geometry.mesh import Floats
 from takeoff.geometry.solids import SolidRequest, SolidResult
+from takeoff.geometry.terrain_requests import TerrainRequest, TerrainResult
 from takeoff.geometry.tessellation import KERNELS
 from takeoff.geometry.worker import Job
 from takeoff.isolation.forking import ONE_THREAD, short_of_memory
@@ -58,8 +59,8 @@ STRAYS = 3
 FORK_SECONDS = 0.05
 """The same for one that is forked."""
 
-Request = SolidRequest | Errand
-Result = SolidResult | Done
+Request = SolidRequest | Errand | TerrainRequest
+Result = SolidResult | Done | TerrainResult
 
 Batch = tuple[list[Request], int]
 """Requests and which try it is: 0, or 1 and 2 of one that killed a worker."""
@@ -120,6 +121,25 @@ def do_errands(
     errands = [Errand(key, task) for key, task in enumerate(tasks)]
     done = cast("dict[int, Done]", _run(_Pool(job, errands, count, host), limit_seconds, None))
     return [done[key].answer for key in range(len(errands))]
+
+
+def read_terrains(
+    path: str,
+    requests: Sequence[TerrainRequest],
+    origin: Floats,
+    transform: Floats | None = None,
+    *,
+    processes: int,
+    limit_seconds: float = 60.0,
+    host: "Host | None" = None,
+) -> "list[TerrainResult]":
+    """Read terrains of a STEP or XML file as `make_solids` does bodies: results in order, every request answered."""
+    if not requests:
+        return []
+    count = max(1, min(processes, len(requests)))
+    job = Job(path, origin, transform, KERNELS, _memory_limit(count), os.getpid())
+    done = cast("dict[int, TerrainResult]", _run(_Pool(job, requests, count, host), limit_seconds, None))
+    return [done[request.key] for request in requests]
 
 
 def _run(pool: "_Pool", limit_seconds: float, on_done: Callable[[int], None] | None) -> "dict[int, Result]":
@@ -368,7 +388,7 @@ def _send(stream: Any, what: Any) -> None:
 
 def _other(result: Result, turn: int) -> Result:
     """A result of a later try, with the remark that it is one."""
-    if isinstance(result, Done):
+    if not isinstance(result, SolidResult):
         return result
     text = f"a geometry kernel failed on this element: worked out with {TURNS[turn][0]} alone"
     return replace(result, remarks=(*result.remarks, ("second-kernel", text)), lasting=False)

@@ -12,14 +12,14 @@ import shapely
 from numpy.typing import NDArray
 
 from takeoff.geometry import planar
-from takeoff.geometry.booleans import manifold
 from takeoff.geometry.contacts import Contacts, covered
-from takeoff.geometry.mesh import Ints, volume
+from takeoff.geometry.mesh import Ints
 from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.bodies import FORMED, Body
 from takeoff.measuring.convention import Convention
 from takeoff.measuring.dimensions import Dimensions, plan_polygon, strip_length
 from takeoff.measuring.enclosure import STEP, Enclosure, bottom_of, outside_part
+from takeoff.measuring.ground_bounds import Ground
 from takeoff.measuring.name_patterns import fits_any
 from takeoff.measuring.records import EnvelopeRow
 
@@ -33,61 +33,71 @@ def measure_below_ground(
     sizes: Sequence[Dimensions],
     rows_of: Sequence[Ints],
     contacts: Contacts,
-    level: float,
+    grounds: Sequence[Ground | None],
     convention: Convention,
 ) -> tuple[EnvelopeRow, ...]:
-    """Outer faces and joints of concrete below `level` (m, in the meshes' own heights).
+    """Outer faces and joints of concrete below the ground at each body (`grounds`, None where it is not known).
 
     Only bodies that bound an enclosed room count: a garden wall or a free pad keeps no water out. Blinding is no
     part of the structure: what lies on it is measured through it. Kinds: `wall-face` and `edge` (upright),
     `underside` (to the ground), `top` (a toe or a buried roof outside the walls above), `joint-base` (wall on slab
     or foundation), `joint-wall` (upright, wall to wall): joints by length, of cast walls with an outer face.
     """
-    low = [
-        number
-        for number, body in enumerate(bodies)
-        if body.concrete
-        and not is_blinding(body, convention)
-        and bottom_of(surfaces, rows_of[number]) < level
-    ]
+    low: dict[int, Ground] = {}
+    for number, body in enumerate(bodies):
+        ground = grounds[number]
+        if ground is None or not body.concrete or is_blinding(body, convention):
+            continue
+        if bottom_of(surfaces, rows_of[number]) < ground.highest(sizes[number].outline):
+            low[number] = ground
     if not low:
         return ()
+    # a room in a slope is closed by walls on the valley side that have no ground before them
+    top = max(ground.highest(sizes[number].outline) for number, ground in low.items())
+    near = [
+        number
+        for number, body in enumerate(bodies)
+        if body.concrete and not is_blinding(body, convention) and bottom_of(surfaces, rows_of[number]) < top
+    ]
     counted = np.zeros(len(bodies), dtype=bool)
-    counted[low] = True
+    counted[near] = True
     region = _covered(surfaces, counted, contacts)
-    enclosure = Enclosure(sizes, surfaces, rows_of, low)
+    enclosure = Enclosure(sizes, surfaces, rows_of, near)
     # a leaf of a wall is part of the envelope when any part of that wall is
-    bounding = {bodies[n].key[:2] for n in low if enclosure.bounds_a_room(n, sizes[n], level)}
-    low = [number for number in low if bodies[number].key[:2] in bounding]
+    bounding = {
+        bodies[n].key[:2]
+        for n, ground in low.items()
+        if enclosure.bounds_a_room(n, sizes[n], ground.highest(sizes[n].outline))
+    }
     rows: list[EnvelopeRow] = []
-    outer: set[int] = set()
-    for number in low:
+    outer: dict[int, Ground] = {}
+    for number, ground in low.items():
         body = bodies[number]
+        if body.key[:2] not in bounding:
+            continue
         for row in rows_of[number].tolist():
-            found = _face(surfaces, row, region.get(row), body, enclosure, level)
+            found = _face(surfaces, row, region.get(row), body, enclosure, ground)
             if found is None or found[1] < SMALLEST:
                 continue
             kind, area = found
             if kind == "wall-face":
-                outer.add(number)
+                outer[number] = ground
             rows.append(EnvelopeRow(*body.key, body.role, body.storey, kind, area, None))
-    rows += _joints(surfaces, bodies, contacts, outer, level)
+    rows += _joints(surfaces, bodies, contacts, outer)
     return tuple(rows)
 
 
-def below_ground_volumes(bodies: Sequence[Body], level: float) -> dict[int, float]:
-    """Net volume, m3, below `level` of each concrete body that reaches below it."""
+def below_ground_volumes(
+    bodies: Sequence[Body], sizes: Sequence[Dimensions], grounds: Sequence[Ground | None]
+) -> dict[int, float]:
+    """Net volume, m3, below the ground of each concrete body that reaches below it."""
     result = {}
-    for number, body in enumerate(bodies):
-        if not body.concrete:
+    for number, (body, ground) in enumerate(zip(bodies, grounds, strict=True)):
+        if ground is None or not body.concrete:
             continue
-        low, high = body.mesh.box()[:, 2]
-        if high <= level + 1e-6:
-            result[number] = body.net
-        elif low < level - 1e-6:
-            below = manifold(body.mesh).trim_by_plane((0.0, 0.0, -1.0), -level)
-            share = below.volume() / volume(body.mesh)
-            result[number] = body.net * min(max(share, 0.0), 1.0)
+        share = ground.share_below(body.mesh, sizes[number].outline)
+        if share > 0.0:
+            result[number] = body.net * share
     return result
 
 
@@ -116,55 +126,43 @@ def _face(
     taken: shapely.Geometry | None,
     body: Body,
     enclosure: Enclosure,
-    level: float,
+    ground: Ground,
 ) -> tuple[str, float] | None:
     """Kind and area of what is an outer face below ground of one surface, None where nothing is."""
     low, high = float(surfaces.box[row, 0, 2]), float(surfaces.box[row, 1, 2])
-    if low >= level - 1e-6:
-        return None
     shape = surfaces.polygon[row]
     rest = shape if taken is None else planar.difference(shape, taken)
     upward = float(surfaces.normal[row, 2])
     if abs(upward) < 0.7:
-        rest = _clipped(surfaces, row, rest, level)
+        rest = ground.of_upright(surfaces, row, rest)
         if rest.is_empty:
             return None
-        middle = (low + min(high, level)) / 2.0
+        middle = (low + min(high, _top_of(surfaces, row, rest))) / 2.0
         rest = outside_part(surfaces, row, rest, enclosure.at(middle))
         kind = "wall-face" if body.role in ("wall", "column") else "edge"
         return kind, float(rest.area) * float(surfaces.scale[row])
     plan = plan_polygon(surfaces, row, rest)
-    if upward > 0:
-        above = enclosure.at(high + STEP)
-        open_part = planar.difference(plan, above)
-        if high >= level - 1e-3 or plan.area <= 0:
-            return None
-        # a ledge under the ground outside the walls (a toe, the roof of a buried room)
-        return "top", float(rest.area) * float(open_part.area / plan.area)
-    below = enclosure.at(low - STEP)
-    open_part = planar.difference(plan, below)
     if plan.area <= 0:
         return None
-    return "underside", float(rest.area) * float(open_part.area / plan.area)
+    # above: a ledge under the ground outside the walls (a toe, the roof of a buried room)
+    kind, height = ("top", high + STEP) if upward > 0 else ("underside", low - STEP)
+    open_part = planar.difference(ground.of_flat(surfaces, row, plan), enclosure.at(height))
+    return kind, float(rest.area) * float(open_part.area / plan.area)
 
 
-def _clipped(surfaces: Surfaces, row: int, shape: shapely.Geometry, level: float) -> shapely.Geometry:
-    """The part of an upright surface's polygon that lies below the level."""
-    if surfaces.box[row, 1, 2] <= level + 1e-9:
-        return shape
+def _top_of(surfaces: Surfaces, row: int, shape: shapely.Geometry) -> float:
+    """Height, m, of the top of a shape on an upright surface."""
+    top = float(shape.bounds[3])
     if surfaces.frame[row] < 0:
-        limit = level
-    else:
-        axes = surfaces.axes[row]
-        offset = float(surfaces.centre[row] @ axes[2])
-        limit = (level - offset * float(axes[2, 2])) / float(axes[1, 2])
-    return planar.intersection(shape, shapely.box(-1e7, -1e7, 1e7, limit))
+        return top
+    axes = surfaces.axes[row]
+    return float(surfaces.centre[row] @ axes[2]) * float(axes[2, 2]) + top * float(axes[1, 2])
 
 
 def _joints(
-    surfaces: Surfaces, bodies: Sequence[Body], contacts: Contacts, outer: set[int], level: float
+    surfaces: Surfaces, bodies: Sequence[Body], contacts: Contacts, outer: Mapping[int, Ground]
 ) -> list[EnvelopeRow]:
-    """Joints of outer cast walls with what they stand on, and with other cast walls, below the level."""
+    """Joints of outer cast walls with what they stand on, and with other cast walls, below the ground."""
     lengths: dict[tuple[int, str], float] = {}
     for k in range(len(contacts)):
         a, b = int(contacts.first[k]), int(contacts.second[k])
@@ -177,17 +175,23 @@ def _joints(
             continue
         if bodies[wall].role != "wall" or bodies[wall].key[:2] == bodies[base].key[:2]:
             continue
-        if float(surfaces.box[face, 0, 2]) >= level:
-            continue
+        ground = outer[wall]
         shape = contacts.polygon[k] if first else contacts.opposite[k]
         upward = float(surfaces.normal[face, 2])
         if upward < -0.7 and bodies[base].role in ("slab", "foundation"):
             kind = "joint-base"
-            long = sum(strip_length(piece) for piece in shapely.get_parts(shape))
+            plan = plan_polygon(surfaces, face, shape)
+            if plan.area <= 0:
+                continue
+            share = float(ground.of_flat(surfaces, face, plan).area / plan.area)
+            long = share * sum(strip_length(piece) for piece in shapely.get_parts(shape))
         elif abs(upward) < 0.3 and bodies[base].role in ("wall", "column"):
             kind = "joint-wall"
-            _, low, _, high = _clipped(surfaces, face, shape, level).bounds
-            long = high - low
+            if shape.area <= 0:
+                continue
+            _, low, _, high = shape.bounds
+            # on average over the thickness of the wall, in the middle of which the seal lies
+            long = (high - low) * float(ground.of_upright(surfaces, face, shape).area / shape.area)
         else:
             continue
         lengths[wall, kind] = lengths.get((wall, kind), 0.0) + float(long)

@@ -111,10 +111,14 @@ class Voids(_Table):
 
 
 class Ground(_Table):
-    """Words by which slabs on the ground and blinding are known."""
+    """Words by which slabs on the ground, blinding and terrain are known, and what is told of the ground level."""
 
     slab_words: tuple[str, ...]
     blinding_words: tuple[str, ...]
+    terrain_words: tuple[str, ...]
+    terrain_reach_mm: Positive
+    sheets_apart_mm: Positive
+    levels_differ_mm: Positive
 
 
 class Soffits(_Table):

@@ -33,7 +33,7 @@ from takeoff.measuring.declared import compare_declared
 from takeoff.measuring.figures import Figures, Scene, Spread, at_once, make_scene
 from takeoff.measuring.finishes import Finishes
 from takeoff.measuring.formwork import FormedBody
-from takeoff.measuring.ground import find_ground_level, ground_finding
+from takeoff.measuring.ground import find_grounds
 from takeoff.measuring.handling import Handling
 from takeoff.measuring.holes import hole_rows
 from takeoff.measuring.joint_rules import JointRules
@@ -48,11 +48,12 @@ from takeoff.measuring.plan import ElementPlan
 from takeoff.measuring.pours import measure_pours, watertight_pours
 from takeoff.measuring.prefabrication import measure_prefabrication
 from takeoff.measuring.ratios import check_ratios
-from takeoff.measuring.records import EnvelopeRow, MeasuredPart, Measurement
+from takeoff.measuring.records import MeasuredPart, Measurement
 from takeoff.measuring.reinforcement import Reinforcement, reinforce
 from takeoff.measuring.repeats import measure_figures
 from takeoff.measuring.settling import settle
 from takeoff.measuring.sides import sides_against_ground
+from takeoff.measuring.site_terrain import ReadTerrain
 from takeoff.measuring.unmeasured import said_once, unmeasured_parts
 from takeoff.reading.facts import ModelFacts
 
@@ -83,11 +84,12 @@ def measure(
     progress: Progress = lambda stage: None,
     crew: Crew = here,
     spread: Spread = at_once,
+    terrains: Sequence[ReadTerrain] = (),
 ) -> Measured:
     """Measure all models together. `solids` by the key of their order, meshes relative to `origin` (3,).
 
-    `crew` does the cutting of overlaps, `spread` divides what is measured of each body, both perhaps among other
-    processes.
+    `terrains` are relative to the same origin. `crew` does the cutting of overlaps, `spread` divides what is
+    measured of each body, both perhaps among other processes.
     """
     convention = rules.convention
     progress("overlaps")
@@ -127,16 +129,10 @@ def measure(
     findings += [*settled.findings, *support_findings(bodies, formed), *ground_form_findings(formed)]
 
     progress("below ground")
-    height = float(origin[2])
-    ground = find_ground_level(rules.ground_level, models, bodies, grounded, height)
-    findings += ground_finding(ground, models)
-    envelope: tuple[EnvelopeRow, ...] = ()
-    below: dict[int, float] = {}
-    if ground.height is not None:
-        envelope = measure_below_ground(
-            surfaces, bodies, sizes, rows_of, contacts, ground.height - height, convention
-        )
-        below = below_ground_volumes(bodies, ground.height - height)
+    grounds = find_grounds(rules.ground_level, models, bodies, sizes, grounded, terrains, origin, convention)
+    findings += grounds.findings
+    envelope = measure_below_ground(surfaces, bodies, sizes, rows_of, contacts, grounds.of, convention)
+    below = below_ground_volumes(bodies, sizes, grounds.of)
 
     pours = measure_pours(bodies, sizes, convention)
     low = {bodies[number].key for number in below}
@@ -201,7 +197,9 @@ def measure(
     for plan in plans:
         findings += plan.findings
     drawing = Drawing(bodies, surfaces, Later(lambda: _drawn(scene, figures)), made.solids)
-    return Measured(replace(measurement, findings=tuple(said_once(findings))), ground, Later.of(drawing))
+    return Measured(
+        replace(measurement, findings=tuple(said_once(findings))), grounds.level, Later.of(drawing)
+    )
 
 
 def _drawn(scene: Scene, figures: Figures) -> dict[int, FormedBody]:

@@ -52,6 +52,7 @@ class _Remaker:
         self._plans = list(stock.plans)
         self._base = stock.plans
         self._solids = dict(stock.solids)
+        self._terrains = stock.terrains
         self._where = where
         self._joint = joint
         self._filling: dict[int, float] = {}
@@ -80,7 +81,7 @@ class _Remaker:
             )
             for model in self._models
         )
-        return Stock(models, tuple(self._plans), tuple(orders), self._solids)
+        return Stock(models, tuple(self._plans), tuple(orders), self._solids, self._terrains)
 
     # -- one element ---------------------------------------------------------------------------------------
 

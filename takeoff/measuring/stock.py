@@ -8,17 +8,24 @@ from takeoff.geometry.reshaping import grown_together
 from takeoff.geometry.solids import Slice, SolidResult
 from takeoff.measuring.orders import Order
 from takeoff.measuring.plan import ElementPlan, PartPlan
+from takeoff.measuring.site_terrain import ReadTerrain
 from takeoff.reading.facts import ElementFacts, ModelFacts
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Stock:
-    """What measuring goes by: models, plans, orders, and solids by the key of their order."""
+    """What measuring goes by: models, plans, orders, solids by the key of their order, and the terrain."""
 
     models: tuple[ModelFacts, ...]
     plans: tuple[ElementPlan, ...]
     orders: tuple[Order, ...]
     solids: Mapping[int, SolidResult]
+    terrains: tuple[ReadTerrain, ...] = ()
+
+    def is_lasting(self) -> bool:
+        """Whether another run would come to the same: no crash or limit decided about a body or the terrain."""
+        solids = all(result.lasting for result in self.solids.values())
+        return solids and all(terrain.result.lasting for terrain in self.terrains)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -7,13 +7,14 @@ from typing import Any
 
 from takeoff.findings import Finding
 from takeoff.reading.attributes import attribute, clean, identity, name_of
-from takeoff.reading.facts import Declared, ElementFacts, PropertyValue, Storey
+from takeoff.reading.facts import BuildingFacts, Declared, ElementFacts, PropertyValue, Storey
 from takeoff.reading.marks import find_mark, find_unit_mark
 from takeoff.reading.materials import Material
 from takeoff.reading.places import storey_of
 from takeoff.reading.properties import PropertySets, fill_in
 from takeoff.reading.roles import WHOLES, kind_of
 from takeoff.reading.shapes import has_body, layers_of
+from takeoff.reading.sites import building_of
 from takeoff.reading.structure import Context, Draft
 
 _PLACES = {"FACTORY", "SITE"}
@@ -21,11 +22,12 @@ _PLACES = {"FACTORY", "SITE"}
 
 @dataclass(slots=True)
 class ElementReader:
-    """Turns drafts into facts. `layers` are presentation layers by STEP id, `storeys` the storeys by STEP
-    id."""
+    """Turns drafts into facts. `layers` are presentation layers, `storeys` and `buildings` those of the model, all by
+    STEP id."""
 
     context: Context
     storeys: dict[int, Storey]
+    buildings: dict[int, BuildingFacts]
     layers: dict[int, tuple[str, ...]]
     findings: list[Finding] = field(default_factory=list)
     _wholes: dict[int, PropertySets] = field(default_factory=dict)
@@ -87,6 +89,7 @@ class ElementReader:
             description=clean(product[3]),
             body_materials=self._body_materials(draft),
             material_categories=material.categories,
+            building=building_of(product, relations, self.buildings),
         )
 
     def _note(self, kind: str, product: Any, message: str, assumed: str) -> None:

@@ -15,11 +15,37 @@ QuantityKind = Literal["length", "area", "volume", "weight", "count"]
 
 @dataclass(frozen=True, slots=True)
 class Storey:
-    """A building storey; `elevation` is metres above the model's zero, placements included."""
+    """A building storey; `elevation` is metres above the model's zero, placements included; `building` the GlobalId
+    of the building that it belongs to."""
 
     global_id: str
     name: str
     elevation: float
+    building: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TerrainFacts:
+    """A product with a shape that may be the terrain; `predefined_type` and `object_type` empty for none."""
+
+    step_id: int
+    global_id: str
+    ifc_class: str
+    predefined_type: str
+    object_type: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class BuildingFacts:
+    """A building; `zero` is the height in the model, m, from which its storeys count. `ground` is that of the ground
+    as its attributes state it, None without; `said` is in words how it follows from them."""
+
+    global_id: str
+    name: str
+    zero: float
+    ground: float | None
+    said: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +134,8 @@ class ElementFacts:
     six). `properties` are sets by name, instance over type. `assembly` is the GlobalId of the assembly it is
     part of. `storey` is the name of the storey that the model files it under. `body_materials` stands beside
     `body` where the element is made of parts: the material of each, empty where it has none of its own; an
-    empty tuple where the body is the element's own. `material_categories` stands beside `materials`.
+    empty tuple where the body is the element's own. `material_categories` stands beside `materials`. `building` is
+    the GlobalId of the building that it stands in.
     """
 
     model: str
@@ -137,6 +164,7 @@ class ElementFacts:
     description: str = ""
     body_materials: tuple[str, ...] = ()
     material_categories: tuple[str, ...] = ()
+    building: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,3 +191,5 @@ class ModelFacts:
     map_name: str = ""
     application: str = ""
     building: tuple[float, ...] | None = None
+    terrains: tuple[TerrainFacts, ...] = ()
+    buildings: tuple[BuildingFacts, ...] = ()

@@ -10,13 +10,14 @@ from takeoff.findings import Finding, InputError
 from takeoff.reading.attributes import clean, first_line, name_of
 from takeoff.reading.bars import BAR_CLASSES, read_bars
 from takeoff.reading.elements import ElementReader
-from takeoff.reading.facts import ElementFacts, ModelFacts
+from takeoff.reading.facts import BuildingFacts, ElementFacts, ModelFacts
 from takeoff.reading.hosts import Hosts, read_embedded
 from takeoff.reading.materials import Materials
 from takeoff.reading.places import Placements, building_place, read_map, read_storeys
 from takeoff.reading.properties import Properties
 from takeoff.reading.relations import read_relations
 from takeoff.reading.shapes import presentation_layers
+from takeoff.reading.sites import read_buildings, read_terrains
 from takeoff.reading.sources import Source, open_source
 from takeoff.reading.structure import Context, Structure, read_structure, unreadable
 from takeoff.reading.units import Units, read_units
@@ -97,9 +98,10 @@ def _read(model: Any, source: Source, name: str, findings: list[Finding]) -> Mod
     properties = Properties(relations, units)
     placements = Placements(units.length)
     context = Context(model, name, relations, properties, Materials(relations, units.length), placements)
-    storeys, storey_findings = read_storeys(model, placements, name)
+    buildings, building_findings = read_buildings(model, relations, placements, name)
+    storeys, storey_findings = read_storeys(model, relations, placements, buildings, name)
     structure = read_structure(context)
-    elements, element_findings = _elements(context, structure, storeys)
+    elements, element_findings = _elements(context, structure, storeys, buildings)
     hosts = Hosts(context, elements)
     bar_hosts = _bar_hosts(context, structure, hosts)
     bars, bar_findings = read_bars(context, structure.bars, bar_hosts)
@@ -108,6 +110,7 @@ def _read(model: Any, source: Source, name: str, findings: list[Finding]) -> Mod
         *findings,
         *_source_findings(source, name),
         *_unit_findings(units, properties, name),
+        *building_findings,
         *storey_findings,
         *map_findings,
         *(
@@ -139,14 +142,16 @@ def _read(model: Any, source: Source, name: str, findings: list[Finding]) -> Mod
         map_name=map_name,
         application=_application(model),
         building=building_place(model, placements),
+        terrains=read_terrains(model, structure.left_out),
+        buildings=tuple(buildings.values()),
     )
 
 
 def _elements(
-    context: Context, structure: Structure, storeys: dict[int, Any]
+    context: Context, structure: Structure, storeys: dict[int, Any], buildings: dict[int, BuildingFacts]
 ) -> tuple[dict[int, ElementFacts], list[Finding]]:
     """Facts by STEP id in the order of the file, and the findings on the way."""
-    reader = ElementReader(context, storeys, presentation_layers(context.model))
+    reader = ElementReader(context, storeys, buildings, presentation_layers(context.model))
     elements: dict[int, ElementFacts] = {}
     for step_id in sorted(structure.drafts):
         draft = structure.drafts[step_id]

@@ -1,6 +1,7 @@
 """Where things are: placements, storeys with their elevations, and the way from model to map coordinates."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -9,7 +10,7 @@ from numpy.typing import NDArray
 
 from takeoff.findings import Finding
 from takeoff.reading.attributes import attribute, clean, first_line, identity, name_of
-from takeoff.reading.facts import Storey
+from takeoff.reading.facts import BuildingFacts, Storey
 from takeoff.reading.relations import DEPTH_LIMIT, Relations
 from takeoff.reading.units import unit_factor
 from takeoff.told import Quantity, told
@@ -57,7 +58,13 @@ def _relative(placement: Any) -> NDArray[np.float64]:
     return matrix if np.isfinite(matrix).all() else np.eye(4)
 
 
-def read_storeys(model: Any, placements: Placements, name: str) -> tuple[dict[int, Storey], list[Finding]]:
+def read_storeys(
+    model: Any,
+    relations: Relations,
+    placements: Placements,
+    buildings: Mapping[int, BuildingFacts],
+    name: str,
+) -> tuple[dict[int, Storey], list[Finding]]:
     """Storeys by STEP id, lowest first, and what is odd about them.
 
     The elevation is the placement's height. Where all storeys are placed at one height although their written
@@ -91,7 +98,10 @@ def read_storeys(model: Any, placements: Placements, name: str) -> tuple[dict[in
     differing = []
     for storey, height, written in found:
         elevation = base + written if by_words and written is not None else height
-        storeys[storey.id()] = Storey(identity(storey), name_of(storey) or clean(storey.LongName), elevation)
+        above = (buildings.get(whole.id()) for whole in relations.ancestors(storey))
+        building = next((found.global_id for found in above if found is not None), "")
+        title = name_of(storey) or clean(storey.LongName)
+        storeys[storey.id()] = Storey(identity(storey), title, elevation, building)
         if not by_words and written is not None:
             differing.append((storey, height - written))
     if by_words:
