@@ -19,7 +19,7 @@ from takeoff.isolation.supervision import aside, careful
 from takeoff.isolation.trial import tried
 from takeoff.isolation.workshop import Workshop
 from takeoff.later import Later
-from takeoff.measuring.ground import GroundLevel
+from takeoff.measuring.ground_level import GroundLevel
 from takeoff.measuring.keys import ElementKey
 from takeoff.measuring.measured import Drawing, Measured
 from takeoff.measuring.places import Place

@@ -15,6 +15,7 @@ import shapely
 from takeoff.findings import Finding
 from takeoff.geometry.mesh import Floats
 from takeoff.measuring.ground_bounds import Ground, Level, Terrain
+from takeoff.measuring.ground_level import GroundLevel
 from takeoff.measuring.site_terrain import (
     ReadTerrain,
     SiteTerrain,
@@ -46,20 +47,6 @@ SLAB = "top of the highest slab on the ground"
 
 Site = tuple[str, str]
 """Model and GlobalId of a building (empty: none)."""
-
-
-@dataclass(frozen=True, slots=True)
-class GroundLevel:
-    """`height` in metres above the models' zero, None where nothing tells; `source` in words for Basis.
-
-    Over terrain it is the mean along what lies in the ground, of several levels the first; `lowest` and `highest`
-    are then others than it.
-    """
-
-    height: float | None
-    source: str
-    lowest: float | None = None
-    highest: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from takeoff.later import Later
-from takeoff.measuring.ground import GroundLevel
+from takeoff.measuring.ground_level import GroundLevel
 from takeoff.measuring.records import Measurement
 
 if TYPE_CHECKING:
