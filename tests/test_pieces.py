@@ -427,3 +427,19 @@ def test_hollow_core_with_cores_is_no_finding_and_without_is():
     for solid, kinds in ((unit, ["hollow-core-drawn-solid"]), (cored, [])):
         _, found = pieces_of({"A": solid}, role="slab", subrole="HOLLOWCORE")
         assert [finding.kind for finding in found if finding.kind == "hollow-core-drawn-solid"] == kinds
+
+
+def test_openings_in_both_walls_of_an_angle_count_and_cores_do_not():
+    """A window of 1.0 x 1.2 m in the one, 0.8 x 1.0 m in the other: two openings, 4.4 + 3.6 m around them."""
+    angle = box((0, 0, 0), (3, 0.2, 3)) + box((0, 0, 0), (0.2, 2, 3))
+    angle -= box((1, -1, 1), (2, 1, 2.2))
+    angle -= box((-1, 0.7, 1), (1, 1.5, 2))
+    cored = box((0, 0, 0), (6, 1.2, 0.2))
+    for y in (0.2, 0.6, 1.0):
+        cored -= Solid.cylinder(8, 0.07, 0.07, 48).rotate((0, 90, 0)).translate((-1, y, 0.1))
+    for seed in range(3):
+        rows, _ = pieces_of({"A": moved(mesh_of(angle), seed)})
+        assert rows[0].openings == 2
+        assert rows[0].opening_edges_m == pytest.approx(8.0, abs=1e-4)
+    rows, _ = pieces_of({"B": cored}, role="slab")
+    assert rows[0].openings == 0

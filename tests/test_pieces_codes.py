@@ -176,6 +176,30 @@ def test_a_piece_that_is_added_taken_away_or_moved_leaves_the_marks_of_the_other
     assert after[7] != before[7]
 
 
+def test_equal_houses_in_two_files_keep_their_marks_apart(tmp_path):
+    """The same walls at the same places of two buildings 50 m apart: the file's name decides, not the GlobalId."""
+
+    def marks(seed):
+        paths = []
+        for number, file in enumerate(("east", "west")):
+            m = Model(
+                "IFC4", "mm", 12.0, (50.0 * number, 0.0, 0.0), name=f"{file}{(seed * (1 - 2 * number)) % 7}"
+            )
+            m.storey("Ground", 0.0)
+            for wall in range(6):
+                m.wall((0, 5.0 * wall), (4, 5.0 * wall), 0.2, 2.7, name=f"{wall}", made="Precast")
+            paths.append(m.save(tmp_path / f"{seed}" / f"{file}.ifc"))
+        run = measure(paths, Settings(processes=1)).measurement
+        names = {(part.model, part.global_id): (part.model, part.name) for part in run.parts}
+        found = {names[row.model, row.global_id]: row.mark for row in run.pieces}
+        assert len(set(found.values())) == len(found) == 12
+        return found
+
+    for seed in range(3):
+        (tmp_path / f"{seed}").mkdir()
+    assert marks(0) == marks(1) == marks(2)
+
+
 def plank(holes):
     solid = box((0, 0, 0), (6, 2.4, 0.06))
     for x, y in holes:

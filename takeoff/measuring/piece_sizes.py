@@ -1,6 +1,7 @@
 """Sizes of a piece: overall length, width, thickness, largest face, its outline and the openings through it."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -11,6 +12,9 @@ from takeoff.measuring.silhouettes import silhouette
 
 FACE_SHARE = 0.25
 """A flat face that fills less of its side of the box does not tell which way is across (curved work)."""
+BROAD_SIDE = 0.25
+"""Openings count in a side whose flat face has this share of the largest: the other wall of an angle, not the end of a
+unit with cores."""
 LEAST_HOLE = 1e-4
 """Smaller gaps in the outline (m2) are no openings."""
 
@@ -27,9 +31,9 @@ class Section:
 class PieceSizes:
     """Metres and m2. For walls and slabs the thickness is across the largest face, else the least extent.
 
-    `outline` is the length around the piece seen across its thickness, notches at its edge included,
-    `opening_edges` that around the holes in it, `outline_area` what the outline encloses, holes included;
-    `along` is the piece seen along its length, `beside` seen along its width.
+    `openings` count in all broad sides, `opening_edges` is the length around them. `outline` is the length around the
+    piece seen across its thickness, notches at its edge included, `outline_area` what the outline encloses, holes
+    included; `along` is the piece seen along its length, `beside` seen along its width.
     """
 
     length: float
@@ -64,9 +68,16 @@ def piece_sizes(bodies: list[Mesh], is_panel: bool) -> PieceSizes:
         area = areas(corners)
         face = max(face, *(float(area[sign * facing_way > 0.5].sum()) for sign in (1.0, -1.0)))
     seen = outline_across(bodies, axes[across])
+    further = [
+        hole
+        for i in range(3)
+        if i != across and _flat_side(mesh, axes[i]) >= BROAD_SIDE * face
+        for hole in _holes(silhouette(bodies, _axes_across(axes[i])))
+    ]
     beside, along = sorted((i for i in range(3) if i != across), key=lambda i: float(extents[i]))
     return PieceSizes(
-        rest[0], rest[1], float(extents[across]), face, seen.openings, seen.length, seen.edges, seen.area,
+        rest[0], rest[1], float(extents[across]), face, seen.openings + len(further), seen.length,
+        seen.edges + sum(float(hole.length) for hole in further), seen.area,
         _section(bodies, axes[along]), _section(bodies, axes[beside]),
     )  # fmt: skip
 
@@ -131,6 +142,22 @@ def _axes_across(across: Floats) -> Floats:
     return np.stack([x, np.cross(across, x), across])
 
 
+def _flat_side(mesh: Mesh, way: Floats) -> float:
+    """Area, m2, of what looks square along `way` (3,), on the side that has more of it."""
+    cosine = normals(mesh.corners) @ way
+    area = areas(mesh.corners)
+    return max(float(area[sign * cosine > 1.0 - 1e-6].sum()) for sign in (1.0, -1.0))
+
+
+def _holes(outline: Any) -> list[Any]:
+    """The holes in an outline, as polygons, but for what is too small for an opening."""
+    from shapely import get_parts
+    from shapely.geometry import Polygon
+
+    rings = [ring for sheet in get_parts(outline) if isinstance(sheet, Polygon) for ring in sheet.interiors]
+    return [hole for hole in (Polygon(ring) for ring in rings) if hole.area > LEAST_HOLE]
+
+
 def outline_across(bodies: list[Mesh], across: Floats) -> Outline:
     """The outline in the direction `across` (3,).
 
@@ -143,8 +170,7 @@ def outline_across(bodies: list[Mesh], across: Floats) -> Outline:
     axes = _axes_across(across)
     outline, plane = silhouette(bodies, axes), axes[:2]
     sheets = [p for p in getattr(outline, "geoms", [outline]) if isinstance(p, Polygon)]
-    rings = [ring for sheet in sheets for ring in sheet.interiors]
-    holes = [hole for hole in (Polygon(ring) for ring in rings) if hole.area > LEAST_HOLE]
+    holes = _holes(outline)
     rims = MultiPolygon(holes).boundary if holes else None
     notches = set()
     for label in sorted({int(n) for body in bodies for n in np.unique(body.labels)} - {BODY}):

@@ -248,7 +248,7 @@ def _rows(
 ) -> list[tuple[PieceRow, _Draft]]:
     """Rows of one method and role."""
     drafts = sorted(
-        drafts, key=lambda draft: (*draft.spot.round(3).tolist(), draft.name, draft.unit.main.model)
+        drafts, key=lambda draft: (*draft.spot.round(3).tolist(), draft.unit.main.model, draft.name)
     )
     solids = [joined(draft.bodies) for draft in drafts]
     ups = [upper_side(solid) if role in TOP_STAYS else None for solid in solids]
