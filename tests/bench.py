@@ -6,7 +6,7 @@ with two threads, buffers copied to numpy. Then made towers of several sizes, an
 memory grow from the smallest to the largest.
 
 Each line has the medians of wall and processor seconds (the children's included) and the peak memory: the largest
-single process (`peak_mb`) and all processes of a run together (`peak_together_mb`).
+single process (`peak_mb`) and, from a run of its own, all processes together (`peak_together_mb`).
 """
 
 import argparse
@@ -58,8 +58,11 @@ class Cost:
     peak_together_mb: float
 
 
-def run(command: Sequence[str], cache: Path) -> Cost:
-    """Run a command with a cache folder of its own. Raises RuntimeError when it fails."""
+def run(command: Sequence[str], cache: Path, watched: bool = False) -> Cost:
+    """Run a command with a cache folder of its own. Raises RuntimeError when it fails.
+
+    Memory of all processes together is known of a run that is watched only, which is slowed by that.
+    """
     environment = {**os.environ, "XDG_CACHE_HOME": str(cache), "PYTHONPATH": str(ROOT)}
     # An installed program is compiled once, whatever the shell of whoever runs this says of working copies.
     environment.pop("PYTHONDONTWRITEBYTECODE", None)
@@ -67,7 +70,7 @@ def run(command: Sequence[str], cache: Path) -> Cost:
     began = time.perf_counter()
     with tempfile.TemporaryFile() as errors:
         process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=errors, env=environment)
-        together = _watch(process)
+        together = _watch(process) if watched else 0.0
         _, status, usage = os.wait4(process.pid, 0)
         seconds = time.perf_counter() - began
         process.returncode = os.waitstatus_to_exitcode(status)
@@ -119,14 +122,17 @@ def bench(model: Path, runs: int, work: Path, with_floor: bool = True) -> dict[s
     listed.write_text("\n".join(ids), encoding="utf-8")
     floor = [sys.executable, "-c", FLOOR, str(model), str(listed)]
     costs: dict[str, list[Cost]] = {}
+    turns = {"cold": [*measure, "--no-cache"], "warm": measure, "bill_warm": bill}
+    if with_floor:
+        turns = {"floor": floor, **turns}
     for _ in range(runs):
-        turns = {"cold": [*measure, "--no-cache"], "warm": measure, "bill_warm": bill}
-        if with_floor:
-            turns = {"floor": floor, **turns}
         for name, command in turns.items():
             costs.setdefault(name, []).append(run(command, warm))
+    together = {name: run(command, warm, watched=True).peak_together_mb for name, command in turns.items()}
     line: dict[str, object] = {"model": model.name, "elements": len(ids), "runs": runs}
-    line |= {name: asdict(_median(found)) for name, found in costs.items()}
+    line |= {
+        name: asdict(_median(found)) | {"peak_together_mb": together[name]} for name, found in costs.items()
+    }
     if with_floor:
         base = _median(costs["floor"])
         for name in ("cold", "warm", "bill_warm"):
