@@ -104,9 +104,10 @@ def measure(
     progress("contacts")
     gap, joint = convention.contacts.gap_mm / 1e3, convention.contacts.joint_mm / 1e3
     asked = max(joint, convention.contacts.ask_to_mm / 1e3)
-    pairs = near_pairs(boxes_of([body.mesh for body in bodies]), max(gap, asked) + ROUNDING)
-    contacts = find_contacts(surfaces, pairs, gap)
     piece = np.array([body.method in PIECES for body in bodies], dtype=bool)
+    near = max(gap, asked) if piece.any() else gap
+    pairs = near_pairs(boxes_of([body.mesh for body in bodies]), near + ROUNDING)
+    contacts = find_contacts(surfaces, pairs, gap)
     at_piece = pairs[piece[pairs].any(axis=1)] if len(pairs) else pairs
     at_pieces = find_contacts(surfaces, at_piece, asked, JOINT_LEAN)
     progress("formwork")
