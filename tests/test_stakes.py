@@ -8,7 +8,7 @@ from pricing_rows import items_of
 
 from takeoff import pipeline
 from takeoff.findings import Finding, InputError
-from takeoff.measuring.records import MeasuredPart, Measurement
+from takeoff.measuring.records import JointRow, MeasuredPart, Measurement
 from takeoff.measuring.stakes import with_stakes
 from takeoff.outputs.finding_groups import group_findings
 from takeoff.pricing.records import Bill, Dimension, Item, Section
@@ -77,6 +77,19 @@ def small_bill() -> tuple[Measurement, Bill]:
 def test_money_that_hangs_on_a_finding(told: Finding, money: float | None) -> None:
     (priced,) = with_money([told], stakes_of(*small_bill()))
     assert priced.money == (None if money is None else pytest.approx(money, abs=0.005))
+
+
+@pytest.mark.parametrize(("by_volume", "money"), [(True, 10.0), (False, None)])
+def test_only_grout_hangs_on_how_wide_a_joint_is(by_volume: bool, money: float | None) -> None:
+    joint = JointRow("m", "a", 1, "b", 1, "slab", 2.0, 10.0, 0.01, "G", grout_m3=0.2)
+    grout = Item("grout", "E1", "Joints", "", "m3", 0.2, 100.0, 20.0, source="joints")
+    tops = Item("tops", "E2", "Joints", "", "m2", 100.0, 3.0, 300.0, source="joints")
+    items = (grout, tops) if by_volume else (tops,)
+    dimensions = tuple(Dimension(item.key, "m", "a", 1, "G", "", item.quantity) for item in items)
+    bill = Bill((Section("E", "Joints", items),), dimensions, 0.0, (), 0.0, "", (), ())
+    told = finding("joint-drawn-closed", "", 0.1, "m3")
+    (priced,) = with_money([told], stakes_of(Measurement(joints=(joint,)), bill))
+    assert priced.money == (None if money is None else pytest.approx(money))
 
 
 def test_what_is_at_stake_is_the_element_where_nothing_nearer_is_known() -> None:

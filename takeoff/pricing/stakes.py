@@ -8,13 +8,14 @@ from dataclasses import dataclass, field, replace
 from takeoff.findings import Finding
 from takeoff.measuring.records import Measurement
 from takeoff.pricing.money import exact_sum
-from takeoff.pricing.records import Bill
+from takeoff.pricing.records import Bill, Item
 
 WHOLE = 0.99
 """From this share of an element's concrete on, all its items hang on a finding: form and steel go with it."""
 _BILLED_FROM = {"m3": "parts", "m2": "formwork", "kg": "reinforcement"}
 """The table whose rows bill a quantity in this unit."""
 _JOINTS = "joint-drawn-closed"
+_VOLUMES = ("m3", "yd3")
 _UNPRICED = ("item-unpriced", "not-billed", "casting-area-short", "score-without-unresolved")
 """Kinds whose quantity no item with a rate bills."""
 
@@ -63,7 +64,7 @@ def stakes_of(measurement: Measurement, bill: Bill) -> Stakes:
     for joint in measurement.joints:
         quantities[joint.model, "", "joints"].append(joint.grout_m3)
     priced = {
-        item.key: (item.source, item.rate)
+        item.key: (_billed_as(item), item.rate)
         for section in bill.sections
         for item in section.items
         if item.rate is not None
@@ -80,6 +81,11 @@ def stakes_of(measurement: Measurement, bill: Bill) -> Stakes:
             for key in {(model, global_id), (model, ""), ("", "")}:
                 getattr(sums[key], name)[source] += value
     return sums
+
+
+def _billed_as(item: Item) -> str:
+    """The table that an item is billed from; of joints only grout by volume hangs on how wide they are."""
+    return item.source if item.source != "joints" or item.unit in _VOLUMES else f"joints by {item.unit}"
 
 
 def _money(finding: Finding, sums: Stakes) -> float | None:

@@ -9,6 +9,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from functools import lru_cache
 from zlib import crc32
 
 BLANK = "...."
@@ -18,6 +19,7 @@ TYPED = "!!!!"
 _SEAL = re.compile(r"~([^:]*):((?:[0-9a-f]{4}|\.{4}|!{4})*)")
 
 
+@lru_cache(maxsize=1 << 16, typed=True)
 def mark(value: object) -> str:
     """The mark of a value: the same for a number however it is stored, and for text up to its white space."""
     if isinstance(value, bool):
