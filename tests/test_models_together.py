@@ -1,5 +1,6 @@
 """Several models are measured as one building: contacts, overlaps and doubles across files, units and schemas."""
 
+from collections import defaultdict
 from pathlib import Path
 
 import pytest
@@ -122,3 +123,33 @@ def test_a_piece_within_a_larger_thing_is_not_the_same(tmp_path):
     assert got == {("designer", 3.0), ("supplier", 0.6)}
     assert not findings
     assert [f.kind for f in measurement.findings if "overlap" in f.kind] == ["pieces-overlap"]
+
+
+@pytest.mark.parametrize("twin", ["first", "last"])
+@pytest.mark.parametrize(
+    ("end", "kept"),
+    [
+        (5.0, {("supplier", 1.494)}),  # the joint of 20 mm is left: 0.012 of 3.0 m3
+        (
+            4.7,
+            {("supplier", 1.494), ("supplier", 1.314), ("designer", 0.192)},
+        ),  # a stretch of 0.3 more: 6.4 %
+    ],
+)
+def test_slivers_of_a_cast_wall_beside_the_panels_of_a_supplier_are_joints(twin, end, kept, tmp_path):
+    from takeoff.settings import Settings
+    from takeoff.templates import template_path
+
+    convention = tmp_path / "c.toml"
+    text = template_path("conventions/net.toml").read_text(encoding="utf-8")
+    convention.write_text(text.replace('twin = "first"', f'twin = "{twin}"'), encoding="utf-8")
+    paths = [_pieces(tmp_path / "a.ifc", "designer", [(0, 5)], "In-Situ")]
+    paths.append(_pieces(tmp_path / "b.ifc", "supplier", [(0, 2.49), (2.51, end)]))
+    measurement = measure(paths, Settings(convention=convention)).measurement
+    got = defaultdict(float)
+    for part in measurement.parts:
+        got[part.name, part.global_id] += part.net_volume_m3 or 0.0
+    assert {(name, round(net, 6)) for (name, _), net in got.items() if net} == kept
+    doubles = [finding for finding in measurement.findings if finding.kind == "duplicate"]
+    assert len(doubles) == (1 if end == 5.0 else 0)
+    assert all("cast or set" in finding.message for finding in doubles)

@@ -71,6 +71,7 @@ class Overlaps(_Table):
     keep: tuple[Role, ...]
     twin: Literal["first", "last"]
     twin_percent: Annotated[float, Field(gt=50, le=100)]
+    rest_percent: Annotated[float, Field(ge=0, lt=50)]
 
     @field_validator("keep")
     @classmethod

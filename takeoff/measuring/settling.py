@@ -165,8 +165,9 @@ def _doubles(
     found = same_pieces(
         [raws[i].mesh for i in concrete],
         [models[plans[raws[i].element].facts.model] for i in concrete],
-        np.array([raws[i].plan.method in PIECES for i in concrete], dtype=np.int64),
+        np.array([raws[i].plan.method in PIECES for i in concrete], dtype=bool),
         convention.overlaps.twin_percent / 100.0,
+        convention.overlaps.rest_percent / 100.0,
     )
     return {concrete[double]: (concrete[keeper], shared) for double, (keeper, shared) in found.items()}
 
@@ -183,6 +184,8 @@ def _double_findings(
             facts.name or facts.ifc_class, Quantity(raws[i].net, "m3"), other.name or other.ifc_class,
             other.global_id, other.model, Quantity(shared, "m3"),
         )  # fmt: skip
+        if (raws[i].plan.method in PIECES) != (raws[keeper].plan.method in PIECES):
+            message = told("{}: cast or set", message)
         findings.append(
             Finding(
                 "warning", "duplicate", facts.model, facts.global_id, message,
