@@ -124,6 +124,8 @@ def measured(bodies: Any, request: SolidRequest, job: Job) -> SolidResult:
         result = SolidResult(request.key, (), "geometry needs more memory than there is", lasting=False)
     except Exception as problem:
         text = " ".join(str(problem).split())[:160]
+        if isinstance(problem, AttributeError) and problem.obj is None:
+            text = "a line of the file that it needs is missing"
         result = SolidResult(request.key, (), f"geometry cannot be read ({type(problem).__name__}: {text})")
     if not result.seconds:
         result = replace(result, seconds=time.perf_counter() - began)

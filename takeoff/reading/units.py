@@ -46,6 +46,13 @@ _NAMED_TOLERANCE = 1e-3
 """Survey feet differ by two millionths; a factor further off its name than this is a mistake."""
 
 
+_DRAWN_IN = (5e-4, 2.0)
+"""Metres in the units that buildings are drawn in: from the millimetre to the fathom."""
+
+_LARGEST = 1e9
+"""Factors beyond this, or below its inverse, are no units."""
+
+
 @dataclass(frozen=True, slots=True)
 class Units:
     """Factors by kind from the file's project units to SI (`angle` to radians), and the kinds that it names
@@ -117,6 +124,8 @@ def _doubts(kind: str, units: Sequence[Any]) -> list[str]:
     if len(factors) > 1:
         listed = ", ".join(f"{factor:g}" for factor in factors)
         doubts.append(f"names several units of {what} ({listed} of the SI unit); read in the first")
+    if kind == "LENGTHUNIT" and factors and not _DRAWN_IN[0] <= factors[0] <= _DRAWN_IN[1]:
+        doubts.append(f"names a unit of length of {factors[0]:g} m, in which no building is drawn")
     for unit in units:
         name = clean(attribute(unit, "Name")).upper()
         factor = unit_factor(unit)
@@ -138,7 +147,7 @@ def unit_factor(unit: Any) -> float | None:
         factor = float(get_unit_scale(unit)) / GRAMS_PER_KILOGRAM ** _mass_exponent(unit)
     except Exception:
         return None
-    return factor if math.isfinite(factor) and factor > 0.0 else None
+    return factor if 1.0 / _LARGEST <= factor <= _LARGEST else None
 
 
 def _is_sound(unit: Any) -> bool:
