@@ -13,8 +13,6 @@ from takeoff.measuring.soffits import Below, Outlook
 
 SLIVER = 1e-3
 """Share of a soffit below which a different height under it is not told apart."""
-NOISE = 1e-6
-"""Remainders of a face under this area, m2, are rounding."""
 STRIPS = ("slab-edge", "foundation-side", "beam-side", "stair-riser")
 """Categories of which each connected piece has its own depth and length."""
 
@@ -43,7 +41,10 @@ class View:
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """Part of a face: `area` m2, `length` m, `height` m to what lies below a soffit, `depth` m of an edge."""
+    """Part of a face: `area` m2, `length` m, `height` m to what lies below a soffit, `depth` m of an edge.
+
+    `part` is the place of the connected piece of the face that an edge is of.
+    """
 
     area: float
     length: float
@@ -51,6 +52,7 @@ class Piece:
     band: str
     depth: float
     narrow: bool = False
+    part: int = 0
 
 
 def with_filled(pieces: list[Piece], filled: float) -> list[Piece]:
@@ -59,6 +61,18 @@ def with_filled(pieces: list[Piece], filled: float) -> list[Piece]:
         return pieces
     main = max(pieces, key=lambda piece: piece.area)
     return [replace(piece, area=piece.area + filled) if piece is main else piece for piece in pieces]
+
+
+def depth_limits(convention: Convention, category: str) -> tuple[float, ...]:
+    """Depths, m, at which an edge of this category is divided: none where its band is not of its own depth."""
+    bands = convention.bands
+    if category == "slab-edge":
+        limits = bands.edge_depth_mm
+    elif category == "foundation-side":
+        limits = bands.foundation_depth_mm
+    else:
+        return ()
+    return tuple(limit / 1e3 for limit in limits.of_figures())
 
 
 def split_face(view: View, row: int, area: float, category: str, dimensions: Dimensions) -> list[Piece]:
@@ -76,8 +90,6 @@ def split_face(view: View, row: int, area: float, category: str, dimensions: Dim
     if category in STRIPS:
         pieces = []
         for strip in view.strips[row]:
-            if strip.area <= NOISE:
-                continue
             depth = strip.depth
             text = ""
             if category == "slab-edge":
@@ -86,7 +98,7 @@ def split_face(view: View, row: int, area: float, category: str, dimensions: Dim
                 text = band(bands.foundation_depth_mm, depth * 1e3)
             elif category == "beam-side":
                 text = band(bands.beam_depth_mm, dimensions.thickness * 1e3)
-            pieces.append(Piece(strip.area, strip.area / depth if depth > 0 else 0.0, None, text, depth))
+            pieces.append(Piece(strip.area, strip.length, None, text, depth, part=strip.part))
         return pieces
     text = ""
     if category == "column-side":

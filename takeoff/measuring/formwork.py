@@ -12,7 +12,7 @@ from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.bodies import Body
 from takeoff.measuring.convention import Convention, band
 from takeoff.measuring.dimensions import Dimensions
-from takeoff.measuring.face_pieces import NOISE, STRIPS, View, split_face, with_filled
+from takeoff.measuring.face_pieces import STRIPS, View, depth_limits, split_face, with_filled
 from takeoff.measuring.faces import AGAINST, FREE, GROUND, SEAT, Face, classify_faces
 from takeoff.measuring.finishes import Finishes, FinishRule
 from takeoff.measuring.form_rows import FormRows
@@ -20,7 +20,7 @@ from takeoff.measuring.holes import LeftIn
 from takeoff.measuring.narrow import limit_for, strips_of, told_apart
 from takeoff.measuring.records import FormworkRow, SurfaceRow
 from takeoff.measuring.relief import CONTACT, LOST_FORM, Relief, Touches, find_relief
-from takeoff.measuring.remains import find_remains
+from takeoff.measuring.remains import NOISE, find_remains
 from takeoff.measuring.soffits import Floors
 
 UNFORMED = (FREE, GROUND, AGAINST)
@@ -122,13 +122,14 @@ def measure_formwork(
     slope = [round(90.0 - abs(rise), 1) for rise in surfaces.rise[wanted].tolist()]
     shape = ["curved" if curved else "plane" for curved in surfaces.curved[wanted].tolist()]
     radius = [None if size != size else round(size, 4) for size in surfaces.radius[wanted].tolist()]
+    limits = {category: depth_limits(convention, category) for category in STRIPS}
     view = View(
         surfaces,
         bodies,
         relief,
         remains,
         dict(zip(soffits, below, strict=True)),
-        remains.strips(surfaces, [row for row, category in left if category in STRIPS]),
+        remains.strips(surfaces, {row: limits[category] for row, category in left if category in STRIPS}),
         convention,
         dict(zip(listed, surfaces.area[wanted].tolist(), strict=True)),
         areas_left,

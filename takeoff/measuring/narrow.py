@@ -9,8 +9,8 @@ import shapely
 from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.convention import Convention
 from takeoff.measuring.dimensions import strip_thickness
-from takeoff.measuring.face_pieces import NOISE, STRIPS, Piece
-from takeoff.measuring.remains import without_slits
+from takeoff.measuring.face_pieces import STRIPS, Piece
+from takeoff.measuring.remains import NOISE, without_slits
 
 ROUNDING = 1e-6
 """A strip is as narrow as the limit says when it is wider by less than this, m."""
@@ -60,10 +60,13 @@ def told_apart(pieces: Sequence[Piece], category: str, strips: Sequence[NarrowSt
     """The pieces of a face with its narrow strips as pieces of their own."""
     if not any(strip.narrow for strip in strips):
         return list(pieces)
-    if category in STRIPS and len(pieces) == len(strips):
+    if category in STRIPS and len({piece.part for piece in pieces}) == len(strips):
+        whole = [(piece, strips[piece.part]) for piece in pieces]
         return [
-            replace(piece, length=strip.length, narrow=True) if strip.narrow else piece
-            for piece, strip in zip(pieces, strips, strict=True)
+            replace(piece, length=strip.length * piece.area / strip.area, narrow=True)
+            if strip.narrow
+            else piece
+            for piece, strip in whole
         ]
     area = sum(strip.area for strip in strips if strip.narrow)
     length = sum(strip.length for strip in strips if strip.narrow)

@@ -12,21 +12,30 @@ from takeoff.geometry import planar
 from takeoff.geometry.clipping import bounds_and_boxes
 from takeoff.geometry.mesh import Floats, Ints
 from takeoff.geometry.surfaces import Surfaces
+from takeoff.measuring.edge_depths import Portion, depth_portions
 
+NOISE = 1e-6
+"""Remainders of a face under this area, m2, are rounding."""
 SPECK = 1e-9
 """What is left of a face is nothing under this area, in its own coordinates: a thousandth of what counts as noise."""
 
-
 SLIT = 1e-4
 """Slits up to twice this, m, are left by rounding between contacts: they hang on strips and make them look longer."""
+SHARPEST = 25.0
+"""Corners that run out to a point keep it to this many times the slit: down to 4.6 degrees."""
 
 
 @dataclass(frozen=True, slots=True)
 class Strip:
-    """A connected piece of what is left of a face: `area` m2 and `depth` m up its slope."""
+    """What is left of an edge within one band of depths: `area` m2, `length` m along it, mean `depth` m across it.
+
+    `part` is the place of the connected piece that it is of, among those that are more than noise.
+    """
 
     area: float
+    length: float
     depth: float
+    part: int
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,23 +48,32 @@ class Remains:
     rest: NDArray[np.object_]
     area: Floats
 
-    def strips(self, surfaces: Surfaces, rows: Sequence[int]) -> dict[int, list[Strip]]:
-        """The connected pieces of what is left of each of `rows`."""
-        found: dict[int, list[Strip]] = {row: [] for row in rows}
-        if not rows:
+    def strips(self, surfaces: Surfaces, limits: Mapping[int, Sequence[float]]) -> dict[int, list[Strip]]:
+        """The connected pieces of what is left of surfaces, divided where their depth passes their `limits` m."""
+        found: dict[int, list[Strip]] = {row: [] for row in limits}
+        if not limits:
             return found
-        numbers = np.asarray(rows, dtype=np.int64)
+        numbers = np.fromiter(limits, dtype=np.int64)
         parts, place = shapely.get_parts(
             without_slits(surfaces, numbers, self.rest[numbers]), return_index=True
         )
         owner = numbers[place]
         area = shapely.area(parts)
         whole = np.bincount(place, area, len(numbers))
-        area *= (self.area[numbers] / np.maximum(whole, 1e-300))[place]
-        bounds = shapely.bounds(parts)
-        depth = bounds[:, 3] - bounds[:, 1]
-        for row, size, deep in zip(owner.tolist(), area.tolist(), depth.tolist(), strict=True):
-            found[row].append(Strip(size, deep))
+        truly = (self.area[numbers] / np.maximum(whole, 1e-300))[place]
+        bounds, box = bounds_and_boxes(parts)
+        width, depth = bounds[:, 2] - bounds[:, 0], bounds[:, 3] - bounds[:, 1]
+        parts_of = dict.fromkeys(limits, 0)
+        entries = zip(
+            owner.tolist(), (area * truly).tolist(), truly.tolist(), box.tolist(), width.tolist(), depth.tolist(),
+            parts, strict=True,
+        )  # fmt: skip
+        for row, size, true, plain, wide, deep, part in entries:
+            if size <= NOISE:
+                continue
+            number, parts_of[row] = parts_of[row], parts_of[row] + 1
+            portions = [Portion(size / true, wide, deep)] if plain else depth_portions(part, limits[row])
+            found[row] += [Strip(one.area * true, one.length, one.depth, number) for one in portions]
         return found
 
 
@@ -65,8 +83,8 @@ def without_slits(surfaces: Surfaces, rows: Ints, shapes: NDArray[np.object_]) -
     for i in np.flatnonzero(surfaces.scale[rows] != 1.0).tolist():
         clean[i] = scaled(shapes[i], float(surfaces.scale[rows[i]]), 1.0, origin=(0.0, 0.0))
     cut = np.flatnonzero(~bounds_and_boxes(clean)[1])
-    thinner = shapely.buffer(clean[cut], -SLIT, join_style="mitre")
-    clean[cut] = shapely.buffer(thinner, SLIT, join_style="mitre")
+    thinner = shapely.buffer(clean[cut], -SLIT, join_style="mitre", mitre_limit=SHARPEST)
+    clean[cut] = shapely.buffer(thinner, SLIT, join_style="mitre", mitre_limit=SHARPEST)
     return clean
 
 

@@ -2,9 +2,9 @@
 
 Answers are keyed by of whom (a role, a method, an element's name, `name#part`, `role@storey`) and then by
 figure: `gross` `net` `overlap` (m3), `parts` (rows), a formwork category (m2; `category:curved`,
-`category:opening`, `category@height` and `category height-band` narrow it; `soffit` is any soffit), `formwork` (m2,
-all of it), a state of unformed surface (`free` `ground` `seated` `permanent-formwork`, m2), `holes` (number),
-`hole-area` (m2).
+`category:opening`, `category@height`, `category height-band` and `category of band` narrow it; `soffit` is any
+soffit), `category-length of band` (m), `formwork` (m2, all of it), a state of unformed surface (`free` `ground`
+`seated` `permanent-formwork`, m2), `holes` (number), `hole-area` (m2).
 
 For each role in the answers the formwork must be the sum of the categories given, so that whatever is not
 listed is known to be nothing.
@@ -134,6 +134,10 @@ def totals(measurement: Measurement, members: set[str]) -> dict[tuple[str, str],
             figures.append(f"{row.category}:curved")
         if row.place:
             figures.append(f"{row.category}:{row.place}")
+        if row.band:
+            figures.append(f"{row.category} of {row.band}")
+            for of in (row.role, names[row.global_id]):
+                sums[of, f"{row.category}-length of {row.band}"] += row.length_m or 0.0
         if row.height_to_soffit_m is not None:
             figures.append(f"{row.category}@{row.height_to_soffit_m:.2f}")
             figures.append(f"{row.category} {row.height_band}")
