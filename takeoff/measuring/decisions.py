@@ -87,7 +87,7 @@ def gather(
     ):
         for text in dict.fromkeys(texts):
             if text:
-                found.extend(rules.read(name, text, f'{name.replace("_", " ")} "{text}"'))
+                found.extend(rules.read(name, text, name.replace("_", " ")))
     own = tuple(sorted((s for s in found if s.rule.own), key=lambda s: s.order))
     rest = sorted((s for s in found if not s.rule.own), key=by_rank)
     high = tuple(s for s in rest if s.field in ("property", "predefined_type"))

@@ -1,6 +1,6 @@
 """Rules by which elements are known that the ground is the form of, or that hold the ground back."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from takeoff.measuring.plan import GroundForm
@@ -8,7 +8,7 @@ from takeoff.measuring.wording import Lexicon
 from takeoff.reading.facts import ElementFacts
 
 if TYPE_CHECKING:
-    from takeoff.measuring.methods import GroundFields, PropertyNames
+    from takeoff.measuring.methods import GroundFields, KindFields, PropertyNames
 
 
 class GroundRules:
@@ -24,13 +24,14 @@ class GroundRules:
         self._rules = rules
         self._lexicon = Lexicon(groups)
         self._properties = properties
+        self._fields = fields_of(rules)
 
     def of(self, facts: ElementFacts) -> GroundForm | None:
         """What the first rule that fits says of an element, None where none does."""
         found: dict[int, str] = {}
         if not self._rules:
             return None
-        for name, texts in texts_of(facts).items():
+        for name, texts in texts_of(facts, self._fields):
             for text in dict.fromkeys(texts):
                 for number in self._lexicon.find(text) if text else ():
                     if name in self._rules[number].field:
@@ -47,18 +48,28 @@ class GroundRules:
         return GroundForm(rule.faces, rule.holds, f"{found[first]} ({rule.because})")
 
 
-def texts_of(facts: ElementFacts) -> Mapping[str, Sequence[str]]:
-    """The texts of an element by the names that rules have for them."""
-    return {
-        "class": (facts.ifc_class,),
-        "predefined_type": (facts.predefined_type,),
-        "material": facts.materials,
-        "layer": tuple(layer.name for layer in facts.build_up.layers) if facts.build_up else (),
-        "type": (facts.type_name, facts.object_type),
-        "name": (facts.name,),
-        "mark": (facts.mark,),
-        "assembly_mark": (facts.assembly_mark,),
-        "classification": facts.classifications,
-        "presentation_layer": facts.presentation_layers,
-        "storey": (facts.storey,),
-    }
+_TEXTS: Mapping[str, Callable[[ElementFacts], Sequence[str]]] = {
+    "class": lambda facts: (facts.ifc_class,),
+    "predefined_type": lambda facts: (facts.predefined_type,),
+    "material": lambda facts: facts.materials,
+    "layer": lambda facts: tuple(layer.name for layer in facts.build_up.layers) if facts.build_up else (),
+    "type": lambda facts: (facts.type_name, facts.object_type),
+    "name": lambda facts: (facts.name,),
+    "mark": lambda facts: (facts.mark,),
+    "assembly_mark": lambda facts: (facts.assembly_mark,),
+    "classification": lambda facts: facts.classifications,
+    "presentation_layer": lambda facts: facts.presentation_layers,
+    "storey": lambda facts: (facts.storey,),
+}
+"""The texts of an element by the names that rules have for them."""
+
+
+def fields_of(rules: "Sequence[GroundFields | KindFields]") -> tuple[str, ...]:
+    """The texts that any of the rules asks for, in the order in which they are read."""
+    wanted = {name for rule in rules for name in rule.field}
+    return tuple(name for name in _TEXTS if name in wanted)
+
+
+def texts_of(facts: ElementFacts, fields: Sequence[str]) -> Iterator[tuple[str, Sequence[str]]]:
+    """Some of an element's texts, each with its name."""
+    return ((name, _TEXTS[name](facts)) for name in fields)

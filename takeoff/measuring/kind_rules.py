@@ -3,7 +3,7 @@
 from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING
 
-from takeoff.measuring.ground_rules import texts_of
+from takeoff.measuring.ground_rules import fields_of, texts_of
 from takeoff.measuring.wording import Lexicon
 from takeoff.reading.facts import ElementFacts
 
@@ -21,13 +21,14 @@ class KindRules:
         """`groups`: words and exceptions of each rule."""
         self._rules = rules
         self._lexicon = Lexicon(groups)
+        self._fields = fields_of(rules)
 
     def of(self, facts: ElementFacts, role: str, methods: Collection[str]) -> tuple[str, str] | None:
         """The subrole of an element and what tells it, None where no rule fits or the model says more itself."""
         if not self._rules or facts.subrole not in PLAIN:
             return None
         found: dict[int, str] = {}
-        for name, texts in texts_of(facts).items():
+        for name, texts in texts_of(facts, self._fields):
             for text in dict.fromkeys(texts):
                 for number in self._lexicon.find(text) if text else ():
                     if name in self._rules[number].field:

@@ -7,6 +7,7 @@ rules' answers for one element stands in `decisions.py`.
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -193,6 +194,14 @@ class _RuleFile(BaseModel):
     against_ground: list[GroundFields] = []
     kind: list[KindFields] = []
 
+    @cached_property
+    def patterns(self) -> dict[str, list[str]]:
+        """The patterns of each list of words, of all languages."""
+        return {
+            name: [pattern for patterns in languages.values() for pattern in patterns]
+            for name, languages in self.words.items()
+        }
+
 
 @dataclass(frozen=True, slots=True)
 class Assumptions:
@@ -227,6 +236,7 @@ class PropertyNames:
         return tuple(sorted(numbers))
 
 
+@lru_cache(maxsize=1 << 12)
 def _property_shape(pattern: str) -> tuple[re.Pattern[str], re.Pattern[str]]:
     """The two halves of "Set.Name" as expressions over squeezed text; ValueError where one is missing."""
     halves = [squeeze(half) for half in pattern.split(".", 1)]
@@ -295,20 +305,20 @@ class MethodRules:
         squeezed = squeeze(value)
         return bool(squeezed) and squeezed not in self._nothing and squeezed != squeeze(name)
 
-    def read(self, field: str, text: str, source: str) -> Iterator[Statement]:
-        """Statements of the rules on `field` about `text`, in their order; `source` names the text."""
+    def read(self, field: str, text: str, called: str) -> Iterator[Statement]:
+        """Statements of the rules on `field` about `text`, in their order; `called` names the field to a person."""
         if field not in self._fields:
             return
         for order in self._lexicon.find(text):
             rule = self.rules[order]
             if field in rule.fields:
-                yield Statement(rule, order, field, source)
+                yield Statement(rule, order, field, f'{called} "{text}"')
 
     def about(self, texts: tuple[tuple[str, str, str], ...]) -> tuple[Statement, ...]:
         """Statements about several texts, each (field, text, how to name it to a person), best first."""
         found = self._about.get(texts)
         if found is None:
-            told = [s for name, text, source in texts for s in self.read(name, text, f'{source} "{text}"')]
+            told = [s for name, text, called in texts for s in self.read(name, text, called)]
             found = self._about[texts] = tuple(sorted(told, key=by_rank))
         return found
 
@@ -352,20 +362,12 @@ class MethodRules:
         return sorted(found, key=lambda row: row[:3])
 
 
-def _words(wanted: Sequence[str], lists: Mapping[str, Mapping[str, list[str]]]) -> list[str]:
-    """`wanted` with every "@list" replaced by the list's patterns of all languages."""
-    flat = {
-        name: [p for patterns in languages.values() for p in patterns] for name, languages in lists.items()
-    }
-    return _listed(wanted, flat, "words")
-
-
 def _checked(
     row: _RuleFields | GroundFields | KindFields, data: _RuleFile, where: str
 ) -> tuple[tuple[list[str], list[str]], list[str]]:
     """Words, exceptions and properties of a row with its lists put in. Raises InputError naming `where`."""
     try:
-        patterns = _words(row.words, data.words), _words(row.without, data.words)
+        patterns = _listed(row.words, data.patterns, "words"), _listed(row.without, data.patterns, "words")
         properties = _listed(row.property, data.properties, "properties")
         for name in properties:
             _property_shape(name)

@@ -7,6 +7,7 @@ converted into another one: C30 stays C30.
 
 import re
 from collections.abc import Iterable
+from functools import lru_cache
 
 _PAIR = re.compile(r"(?<![A-Za-z])(L?C)\s?(\d{1,3}(?:[.,]\d)?)\s?/\s?(\d{1,3})(?!\d)", re.IGNORECASE)
 _IMPERIAL = re.compile(r"(\d[\d,.']*)\s?(psi|ksi)\b", re.IGNORECASE)
@@ -18,6 +19,7 @@ _SINGLE = re.compile(r"(?<![A-Za-z\d])(LC|C|B|K|N|S|M)[\s-]?(\d{2})(?![\d/.,]|\s
 _STRONGEST = 130.0  # MPa, above the classes of EN 206 and of the model codes
 
 
+@lru_cache(maxsize=1 << 14)
 def strength_in_text(text: str, *, single_letters: str = "C LC B K M") -> str:
     """The strength class that `text` holds, in its normal form, empty where it holds none.
 

@@ -198,14 +198,16 @@ class Lexicon:
 
     def find(self, text: str) -> tuple[int, ...]:
         """Numbers of the groups that `text` speaks of, ascending."""
-        # Numbers that no pattern names are all alike, so that "Wall 17" and "Wall 18" are read once.
-        text = _DIGITS.sub(self._plain_number, text)
         found = self._known.get(text)
         if found is None:
-            groups: set[int] = set()
-            for reading in readings(text):
-                groups.update(self._read(reading))
-            found = self._known[text] = tuple(sorted(groups))
+            # Numbers that no pattern names are all alike, so that "Wall 17" and "Wall 18" are read once.
+            plain = _DIGITS.sub(self._plain_number, text)
+            if plain not in self._known:
+                groups: set[int] = set()
+                for reading in readings(plain):
+                    groups.update(self._read(reading))
+                self._known[plain] = tuple(sorted(groups))
+            found = self._known[text] = self._known[plain]
         return found
 
     def _plain_number(self, digits: re.Match[str]) -> str:
