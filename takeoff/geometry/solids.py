@@ -36,6 +36,10 @@ class SolidRequest:
     slicing: Slicing | None = None
     hint: float | None = None
 
+    def __reduce__(self) -> tuple:
+        """Pickled by what it is made of."""
+        return SolidRequest, (self.key, self.body, self.openings, self.slicing, self.hint)
+
     def failed(self, reason: str) -> "SolidResult":
         """The result when no worker survives it."""
         return SolidResult(self.key, (), reason, lasting=False)
