@@ -174,7 +174,7 @@ def measure_prepared(prepared: Prepared, progress: Progress = silent) -> Run:
 
 def _measured_with_patience(prepared: Prepared, progress: Progress) -> Measured:
     """Measured, without the bodies over which measuring fails. Raises InputError where it fails over all of them."""
-    from takeoff.measuring.figures import at_once
+    from takeoff.isolation.spread import at_once
     from takeoff.measuring.measure import measure as measure_all
     from takeoff.measuring.narrowing import measured_without_culprits
 

@@ -104,7 +104,7 @@ def prepare(
             from takeoff.measuring.parts import plan_elements
             from takeoff.measuring.plan import with_distinct_parts
 
-            plans = with_distinct_parts(plan_elements(models, methods, overrides))
+            plans = with_distinct_parts(plan_elements(models, methods, overrides, shop.spread))
             orders = make_orders(plans)
             if not orders:
                 raise NothingToMeasure(

@@ -1,5 +1,6 @@
 """Elements taken apart: by layer, by body, or not at all."""
 
+import pickle
 import time
 from functools import cache
 
@@ -289,3 +290,23 @@ def test_hollow_core_is_known_by_its_words(known: dict[str, object], subrole: st
     assert plan.subrole == subrole
     noted = [finding.kind for finding in plan.findings if finding.kind == "kind-by-words"]
     assert noted == (["kind-by-words"] if subrole == "HOLLOWCORE" else [])
+
+
+def test_plans_are_the_same_whoever_makes_them() -> None:
+    build_up = BuildUp((Layer("Beton prefab", 0.2), Layer("EPS", 0.133)), axis=2, sense=-1, offset=0.1)
+    known = {"type_name": "insulated unit", "materials": ("EPS", "Beton prefab")}
+    elements = (
+        element(build_up=build_up, **known),
+        element(global_id="h", **known),
+        element(global_id="i", materials=("Steel",)),
+        element(global_id="j", role="", materials=("Gypsum",)),
+        element(global_id="k", materials=("Precast concrete", "In situ concrete")),
+    )
+    model = ModelFacts("m", "", "", "IFC4", 1.0, elements=elements)
+
+    def one_by_one(work, count, pack, unpack):  # type: ignore[no-untyped-def]
+        return [unpack(pickle.loads(pickle.dumps(pack(work(range(n, n + 1)))))) for n in range(count)]
+
+    found = plan_elements([model], shipped_rules(), spread=one_by_one)
+    assert found == plan_elements([model], shipped_rules())
+    assert len(found) == 4

@@ -18,8 +18,9 @@ from takeoff.findings import InputError
 from takeoff.geometry.facets import make_facets
 from takeoff.geometry.patterns import body_patterns
 from takeoff.geometry.surfaces import Surfaces, make_surfaces
+from takeoff.isolation.spread import at_once
 from takeoff.measuring import measure as measuring
-from takeoff.measuring.figures import Figures, Scene, at_once
+from takeoff.measuring.figures import Figures, Scene
 from takeoff.measuring.repeats import measure_figures
 from takeoff.pipeline import measure
 from takeoff.settings import Settings

@@ -11,6 +11,9 @@ from takeoff.isolation.forking import AVAILABLE, end_with, leave_signals_to_pare
 
 Part = TypeVar("Part")
 
+Spread = Callable[..., list[Any]]
+"""Does work over a count of things in ranges, with how to pack and unpack its results for their way."""
+
 LEAST = 400
 """Things for which a further process pays."""
 
@@ -44,6 +47,11 @@ def spread(
     finally:
         for copy in copies:
             copy.end()
+
+
+def at_once(work: Callable[[range], Part], count: int, *_: object) -> list[Part]:
+    """All of the work in this process."""
+    return [work(range(count))]
 
 
 class _Copy:

@@ -3,7 +3,7 @@
 Processes share what there is to measure.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -14,6 +14,7 @@ from takeoff.cache.columns import Columns, columns_of
 from takeoff.geometry.contacts import Contacts
 from takeoff.geometry.mesh import Ints
 from takeoff.geometry.surfaces import Surfaces
+from takeoff.isolation.spread import Spread
 from takeoff.measuring.bodies import Body
 from takeoff.measuring.convention import Convention
 from takeoff.measuring.dimensions import Dimensions, measure_dimensions
@@ -22,9 +23,6 @@ from takeoff.measuring.formwork import FormedBody, measure_formwork
 from takeoff.measuring.holes import Hole, LeftIn, find_holes, voids_left_in
 from takeoff.measuring.relief import Touches, find_touches
 from takeoff.measuring.soffits import Floors
-
-Spread = Callable[..., "list[Figures]"]
-"""Does work over a count of things in ranges, with how to pack and unpack its results for their way."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -131,11 +129,6 @@ def figures_of(scene: Scene, numbers: Sequence[int], spread: Spread) -> list[Fig
     return spread(
         lambda places: scene.figures([numbers[place] for place in places]), len(numbers), pack, unpack
     )
-
-
-def at_once(work: Callable[[range], Figures], count: int, *_: object) -> list[Figures]:
-    """All of the work in this process."""
-    return [work(range(count))]
 
 
 def pack(figures: Figures) -> tuple[Any, ...]:

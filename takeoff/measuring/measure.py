@@ -15,6 +15,7 @@ from takeoff.geometry.overlaps import Crew, here
 from takeoff.geometry.slopes import split_by_rise
 from takeoff.geometry.solids import SolidResult
 from takeoff.geometry.surfaces import Surfaces, make_surfaces
+from takeoff.isolation.spread import Spread, at_once
 from takeoff.later import Later
 from takeoff.measuring.allowances import AllowanceTable
 from takeoff.measuring.assumptions import (
@@ -30,7 +31,7 @@ from takeoff.measuring.checks import Checks
 from takeoff.measuring.convention import Convention
 from takeoff.measuring.convention_rows import Results, convention_rows
 from takeoff.measuring.declared import compare_declared
-from takeoff.measuring.figures import Figures, Scene, Spread, at_once, make_scene
+from takeoff.measuring.figures import Figures, Scene, make_scene
 from takeoff.measuring.finishes import Finishes
 from takeoff.measuring.formwork import FormedBody
 from takeoff.measuring.ground import find_grounds

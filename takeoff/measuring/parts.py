@@ -7,8 +7,10 @@ bodies of different materials becomes parts by body; anything else is one part.
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from itertools import chain
 
 from takeoff.findings import Finding
+from takeoff.isolation.spread import Spread, at_once
 from takeoff.measuring.bodies import PIECES
 from takeoff.measuring.constituents import (
     Constituent,
@@ -22,7 +24,7 @@ from takeoff.measuring.decisions import Decision, Evidence, Subject, decide, gat
 from takeoff.measuring.layering import borrowed_build_up, build_ups_by_type
 from takeoff.measuring.methods import MAKINGS, MethodRules
 from takeoff.measuring.overrides import Overrides
-from takeoff.measuring.plan import ElementPlan, PartPlan
+from takeoff.measuring.plan import ElementPlan, GroundForm, PartPlan
 from takeoff.measuring.plan_findings import conflict_finding, decision_finding, element_finding
 from takeoff.measuring.strength import strength_class
 from takeoff.reading.facts import BuildUp, ElementFacts, ModelFacts
@@ -33,25 +35,48 @@ _CAST_COVERINGS = ("TOPPING", "FLOORING")
 _LEVEL_COVERINGS = ("TOPPING", "FLOORING", "CEILING", "ROOFING")
 
 
+_Said = tuple[ElementFacts | None, str, str, tuple[PartPlan, ...], tuple[Finding, ...], GroundForm | None]
+"""A plan without the element's facts, where planning has not changed them: these need not travel."""
+
+
 def plan_elements(
-    models: Sequence[ModelFacts], rules: MethodRules, overrides: Overrides | None = None
+    models: Sequence[ModelFacts],
+    rules: MethodRules,
+    overrides: Overrides | None = None,
+    spread: Spread = at_once,
 ) -> tuple[ElementPlan, ...]:
-    """A plan for every element of the models, in their order.
+    """A plan for every element of the models, in their order; `spread` divides the work.
 
     Elements without a role are left out unless they stay as a form or are coverings cast of concrete.
     """
-    plans: list[ElementPlan] = []
-    for model in models:
-        by_type = build_ups_by_type(model.elements)
-        cast_in = _embedded_names(model)
-        for facts in model.elements:
+    elements = [(facts, number) for number, model in enumerate(models) for facts in model.elements]
+    by_type = [build_ups_by_type(model.elements) for model in models]
+    cast_in = [_embedded_names(model) for model in models]
+
+    def planned(numbers: range) -> list[_Said | None]:
+        said: list[_Said | None] = []
+        for facts, model in elements[numbers.start : numbers.stop]:
             override = overrides.find(facts) if overrides else None
-            inside = cast_in.get(facts.assembly) or cast_in.get(facts.global_id, ())
+            inside = cast_in[model].get(facts.assembly) or cast_in[model].get(facts.global_id, ())
             evidence = gather(facts, rules, override, inside)
-            plan = _Planner(facts, evidence, rules, by_type).plan()
-            if plan is not None:
-                plans.append(plan)
-    return tuple(plans)
+            plan = _Planner(facts, evidence, rules, by_type[model]).plan()
+            if plan is None:
+                said.append(None)
+                continue
+            changed = None if plan.facts is facts else plan.facts
+            said.append((changed, plan.role, plan.subrole, plan.parts, plan.findings, plan.ground))
+        return said
+
+    shares = spread(planned, len(elements), _as_it_is, _as_it_is)
+    return tuple(
+        ElementPlan(said[0] or facts, *said[1:])
+        for (facts, _), said in zip(elements, chain.from_iterable(shares), strict=True)
+        if said is not None
+    )
+
+
+def _as_it_is(said: list[_Said | None]) -> list[_Said | None]:
+    return said
 
 
 def _embedded_names(model: ModelFacts) -> Mapping[str, tuple[str, ...]]:

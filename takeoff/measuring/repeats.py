@@ -11,9 +11,10 @@ import shapely
 from takeoff.cache.columns import Columns
 from takeoff.geometry.mesh import Floats, Ints
 from takeoff.geometry.patterns import STEP
+from takeoff.isolation.spread import Spread
 from takeoff.measuring.bodies import Body
 from takeoff.measuring.dimensions import Dimensions
-from takeoff.measuring.figures import Figures, Scene, Spread, figures_of
+from takeoff.measuring.figures import Figures, Scene, figures_of
 from takeoff.measuring.formwork import FormedBody
 from takeoff.measuring.holes import Hole, LeftIn
 from takeoff.measuring.records import FormworkRow, SurfaceRow
