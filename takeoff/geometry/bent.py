@@ -20,8 +20,8 @@ FACING = -np.cos(np.radians(25.0))
 """Facets of curves that lie on each other face each other within the turn of one facet, and some."""
 UPRIGHT = 1e-3
 """Normals that rise less than this are level."""
-SHALLOW = 0.03
-"""A facet that strays further than this part of the radius from a cylinder is no piece of it."""
+SHALLOW = 0.036
+"""A facet that strays further than this part of the radius from a cylinder is no piece of it: 12 sides stray by 0.0353."""
 
 
 def may_bend(surfaces: Surfaces, a: Ints, b: Ints) -> NDArray[np.bool_]:

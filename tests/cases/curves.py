@@ -335,9 +335,11 @@ CASES = (
     *(
         Case(f"column {_named(column)} in a hole {_named(hole)}", *in_hole(column, hole), tolerance=CURVED)
         for column, hole in [
+            (12, 0),
             (16, 0),
             (24, 0),
             (36, 0),
+            (0, 12),
             (0, 16),
             (0, 24),
             (0, 36),
