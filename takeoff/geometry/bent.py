@@ -21,7 +21,7 @@ FACING = -np.cos(np.radians(25.0))
 UPRIGHT = 1e-3
 """Normals that rise less than this are level."""
 SHALLOW = 0.036
-"""A facet that strays further than this part of the radius from a cylinder is no piece of it: 12 sides stray by 0.0353."""
+"""A facet that strays further than this part of the radius from a cylinder is no piece of it (12 sides: 0.0353)."""
 
 
 def may_bend(surfaces: Surfaces, a: Ints, b: Ints) -> NDArray[np.bool_]:
