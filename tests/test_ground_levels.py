@@ -56,6 +56,17 @@ def test_a_level_above_the_sea_without_a_reference_is_told_and_not_used(tmp_path
     assert finding.assumed == "not used"
 
 
+@pytest.mark.parametrize(("reference", "site"), [(0.0, None), (None, 0.0), (None, None), (0.0, 300.0)])
+def test_zero_over_zero_states_nothing(reference, site, tmp_path):
+    m = pit()
+    attributes(m, 0.0, reference, site)
+    m.slab(rectangle(10, 0, 14, 4), 0.2, -0.5, name="Ground slab", PredefinedType="BASESLAB")
+    run = run_of(m, tmp_path)
+    assert depth(run) == pytest.approx(3.0 - 0.3)
+    (note,) = kinds(run, "ground-level-assumed")
+    assert "slab on the ground" in note.assumed
+
+
 def test_the_terrain_goes_before_the_level_of_the_building_and_differences_are_told(tmp_path):
     m = pit()
     attributes(m, -1.0, 0.0)

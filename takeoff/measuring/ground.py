@@ -9,22 +9,17 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
-import shapely
-
 from takeoff.findings import Finding
 from takeoff.geometry.mesh import Floats
-from takeoff.measuring.ground_bounds import Ground, Level, Terrain
+from takeoff.measuring.ground_bounds import Ground, Level
 from takeoff.measuring.ground_level import GroundLevel
 from takeoff.measuring.site_terrain import (
     ReadTerrain,
-    SiteTerrain,
-    doubt_findings,
-    near_terrain,
     unread_findings,
 )
-from takeoff.reading.common_map import map_transforms
-from takeoff.told import Quantity, counted, joined, told
+from takeoff.measuring.stated_levels import NEAR_ZERO, SLAB, Datum, Site, Stated, stated_levels
+from takeoff.measuring.terrain_walk import TerrainWalk
+from takeoff.told import joined, told
 
 if TYPE_CHECKING:
     from takeoff.measuring.bodies import Body
@@ -32,29 +27,7 @@ if TYPE_CHECKING:
     from takeoff.measuring.dimensions import Dimensions
     from takeoff.reading.facts import ModelFacts
 
-NEAR_ZERO = 1.5
-"""A storey within this of its building's zero, m, with another under it, is taken for the one that lies at the ground.
-A slab on the ground that lies deeper than this under that storey is the floor of a basement."""
-
-OUT_OF_REACH = 3.0
-"""A stated level further than this above or below all concrete of its building, m, has another zero."""
-
-SPACING = 1.0
-"""Longest step along the outline of a body at which the terrain is asked for its height, m."""
-
 GIVEN = "given for this run"
-SLAB = "top of the highest slab on the ground"
-
-Site = tuple[str, str]
-"""Model and GlobalId of a building (empty: none)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Stated:
-    """A level that one source states, m in the common system, and which source in words."""
-
-    height: float
-    source: str
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -82,17 +55,16 @@ def find_grounds(
     `terrains` are relative to `origin` (3,).
     """
     limits = convention.ground
-    datum = _Datum(models, float(origin[2]))
+    datum = Datum(models, float(origin[2]))
     sites = _sites(models, bodies)
     stated = {
-        site: _stated(site, [n for n in members if bodies[n].concrete], models, bodies, grounded, datum)
+        site: stated_levels(site, [n for n in members if bodies[n].concrete], models, bodies, grounded, datum)
         for site, members in sites.items()
     }
     findings: list[Finding] = [*unread_findings(terrains)]
-    for site, levels in stated.items():
+    for levels in stated.values():
         findings += levels.findings
-        del site
-    walk = _Walk(terrains, bodies, sizes, limits.terrain_reach_mm / 1e3)
+    walk = TerrainWalk(terrains, bodies, sizes, limits.terrain_reach_mm / 1e3)
     findings += walk.findings(limits.sheets_apart_mm / 1e3)
     of: list[Ground | None] = [None] * len(bodies)
     used: dict[str, list[tuple[float, float]]] = defaultdict(list)
@@ -121,25 +93,6 @@ def find_grounds(
     return Grounds(tuple(of), level, tuple(findings))
 
 
-class _Datum:
-    """Heights: `shift` that of the meshes' origin in the common system, `lift` that of the models' zero."""
-
-    def __init__(self, models: "Sequence[ModelFacts]", shift: float) -> None:
-        self.shift = shift
-        matrices = map_transforms(models)
-        self._of = {name: 0.0 if m is None else float(m[2, 3]) for name, m in matrices.items()}
-        lifts = set(self._of.values())
-        self.lift = lifts.pop() if len(lifts) == 1 else 0.0
-
-    def common(self, model: str, height: float) -> float:
-        """A model's own height in the common system."""
-        return height + self._of.get(model, 0.0)
-
-    def told(self, height: float) -> Quantity:
-        """A height relative to the origin as people read it: above the models' zero."""
-        return Quantity(height + self.shift - self.lift, "m", "+.3f")
-
-
 def _sites(models: "Sequence[ModelFacts]", bodies: "Sequence[Body]") -> Mapping[Site, list[int]]:
     """Bodies by the building that they stand in."""
     only = {
@@ -152,199 +105,14 @@ def _sites(models: "Sequence[ModelFacts]", bodies: "Sequence[Body]") -> Mapping[
     return sites
 
 
-@dataclass(frozen=True, slots=True)
-class _Levels:
-    levels: list[Stated]
-    findings: list[Finding]
-
-
-def _stated(
-    site: Site,
-    members: Sequence[int],
-    models: "Sequence[ModelFacts]",
-    bodies: "Sequence[Body]",
-    grounded: Sequence[bool],
-    datum: _Datum,
-) -> _Levels:
-    """The levels that a building's attributes, its slabs on the ground and its storeys state, in this order.
-
-    Where a building has no storeys or slabs of its own those of all models count.
-    """
-    levels: list[Stated] = []
-    findings: list[Finding] = []
-    for model in models:
-        for building in model.buildings:
-            if (model.model, building.global_id) != site or building.ground is None:
-                continue
-            height = datum.common(model.model, building.ground)
-            if _within(height - datum.shift, members, bodies):
-                levels.append(Stated(height, building.said))
-            elif members:
-                text = told(
-                    "building {}: {} puts the ground at {}, far from all of its concrete; ask for the level",
-                    building.name,
-                    building.said,
-                    datum.told(height - datum.shift),
-                )
-                findings.append(
-                    Finding(
-                        "warning", "ground-levels-differ", model.model, building.global_id, text, "not used"
-                    )
-                )
-    own = _entry(models, site, datum)
-    entry = own or _entry(models, None, datum)
-    slabs = _slab(members, bodies, grounded, datum, entry)
-    if slabs is None and entry is None:
-        slabs = _slab(range(len(bodies)), bodies, grounded, datum, entry)
-    levels += [level for level in (slabs, entry) if level is not None]
-    return _Levels(levels, findings)
-
-
-def _within(height: float, members: Sequence[int], bodies: "Sequence[Body]") -> bool:
-    """Whether a height lies at the concrete of these bodies, or little above or below all of it."""
-    boxes = [bodies[n].mesh.box()[:, 2] for n in members]
-    if not boxes:
-        return False
-    low, high = min(box[0] for box in boxes), max(box[1] for box in boxes)
-    return bool(low - OUT_OF_REACH <= height <= high + OUT_OF_REACH)
-
-
-def _entry(models: "Sequence[ModelFacts]", site: Site | None, datum: _Datum) -> Stated | None:
-    """The level of the storey at zero that has another under it, of one building or of all."""
-    zeros = {
-        (model.model, building.global_id): building.zero for model in models for building in model.buildings
-    }
-    storeys = [
-        (model.model, storey, round(storey.elevation - zeros.get((model.model, storey.building), 0.0), 4))
-        for model in models
-        for storey in model.storeys
-        if site is None or (model.model == site[0] and storey.building in ("", site[1]))
-    ]
-    levels = [level for _, _, level in storeys]
-    entry = [level for level in levels if abs(level) <= NEAR_ZERO and level > min(levels) + 1.5]
-    if not entry:
-        return None
-    nearest = min(sorted(entry), key=abs)
-    here = [(model, storey) for model, storey, level in storeys if abs(level - nearest) < 1e-3]
-    names = sorted({storey.name for _, storey in here})
-    said = f"level of storey {', '.join(names)}, the one at zero above a basement"
-    return Stated(datum.common(here[0][0], here[0][1].elevation), said)
-
-
-def _slab(
-    members: Sequence[int],
-    bodies: "Sequence[Body]",
-    grounded: Sequence[bool],
-    datum: _Datum,
-    entry: Stated | None,
-) -> Stated | None:
-    """The top of the highest slab on the ground, unless it is the floor of a basement."""
-    tops = [
-        float(bodies[n].mesh.vertices[:, 2].max()) + datum.shift
-        for n in members
-        if grounded[n] and bodies[n].concrete
-    ]
-    if not tops or (entry is not None and max(tops) < entry.height - NEAR_ZERO):
-        return None
-    return Stated(max(tops), SLAB)
-
-
-class _Walk:
-    """The terrain along the outlines of all concrete: who stands on it, how high it is there, what is doubtful.
-
-    `covers[b]`: body b stands on the terrain or within `reach` m of it; `ground` is the terrain as ground.
-    """
-
-    def __init__(
-        self,
-        terrains: Sequence[ReadTerrain],
-        bodies: "Sequence[Body]",
-        sizes: "Sequence[Dimensions]",
-        reach: float,
-    ) -> None:
-        self.reach = reach
-        self.covers = np.zeros(len(bodies), dtype=bool)
-        self.terrain = SiteTerrain(None, "", "")
-        self.ground: Ground | None = None
-        self.points = np.zeros((0, 2))
-        self.away = self.heights = np.zeros(0)
-        self.owner = np.zeros(0, dtype=np.int64)
-        self.missed = 0
-        concrete = [n for n, body in enumerate(bodies) if body.concrete and not sizes[n].outline.is_empty]
-        if not concrete or not any(terrain.result.mesh is not None for terrain in terrains):
-            return
-        outlines = np.array([sizes[n].outline for n in concrete], dtype=object)
-        low_x, low_y, high_x, high_y = shapely.total_bounds(outlines)
-        self.terrain = near_terrain(terrains, np.array([[low_x, low_y], [high_x, high_y]]))
-        if self.terrain.heights is None:
-            self.missed = len(concrete)
-            return
-        # only what may lie in the ground has to know where it is
-        top = float(self.terrain.heights.corners[:, :, 2].max())
-        bottoms = np.array([bodies[n].mesh.box()[0, 2] for n in concrete])
-        outlines, members = outlines[bottoms < top], np.array(concrete)[bottoms < top]
-        lines, which = shapely.get_coordinates(shapely.segmentize(outlines, SPACING), return_index=True)
-        heights, away = self.terrain.heights.at(lines)
-        nearest = np.full(len(members), np.inf)
-        np.minimum.at(nearest, which, away)
-        self.covers[members[nearest <= reach]] = True
-        highest = np.full(len(members), -np.inf)
-        np.maximum.at(highest, which, heights)
-        deep = bottoms[bottoms < top] < highest
-        self.missed = int(np.count_nonzero(deep & (nearest > reach)))
-        kept = (deep & (nearest <= reach))[which]
-        self.points, self.away, self.heights, self.owner = (
-            lines[kept],
-            away[kept],
-            heights[kept],
-            members[which[kept]],
-        )
-        self.ground = Terrain(self.terrain.heights)
-
-    def span(self, members: Sequence[int]) -> tuple[float, float] | None:
-        """Lowest and highest terrain, relative to the origin, along those of some bodies that reach into it."""
-        here = np.isin(self.owner, members)
-        return (float(self.heights[here].min()), float(self.heights[here].max())) if here.any() else None
-
-    def findings(self, apart: float) -> list[Finding]:
-        """What is doubtful."""
-        found = []
-        if self.missed and self.terrain.heights is not None:
-            text = told(
-                "the terrain ({}) does not reach {}; ask for the terrain around the whole building",
-                self.terrain.said,
-                counted(
-                    self.missed, "element that may lie in the ground", "elements that may lie in the ground"
-                ),
-            )
-            found.append(
-                Finding(
-                    "warning",
-                    "terrain-not-used",
-                    self.terrain.model,
-                    "",
-                    text,
-                    "the other sources of the level there",
-                )
-            )
-        elif self.missed:
-            text = "the terrain of the models lies far from all concrete; ask whether the models sit together"
-            found.append(
-                Finding("warning", "terrain-not-used", "", "", text, "the other sources of the level")
-            )
-        beyond = len(np.unique(self.owner[self.away > self.reach]))
-        found += doubt_findings(self.terrain, self.points, self.away, beyond, self.reach, apart)
-        return found
-
-
 def _contradictions(
     site: Site,
     levels: Sequence[Stated],
     span: tuple[float, float] | None,
     given: bool,
     differ: float,
-    datum: _Datum,
-    walk: _Walk,
+    datum: Datum,
+    walk: TerrainWalk,
 ) -> list[Finding]:
     """A finding where sources lie further than `differ` m from the one that was used."""
     said: list[object] = []
@@ -373,13 +141,13 @@ def _contradictions(
     return [Finding("warning", "ground-levels-differ", site[0], site[1], text, told("ground at {}", first))]
 
 
-def _range(span: tuple[float, float], datum: _Datum) -> str:
+def _range(span: tuple[float, float], datum: Datum) -> str:
     if span[1] - span[0] < 1e-3:
         return told("{}", datum.told(span[0]))
     return told("{} to {}", datum.told(span[0]), datum.told(span[1]))
 
 
-def _record(used: Mapping[str, list[tuple[float, float]]], walk: _Walk, datum: _Datum) -> GroundLevel:
+def _record(used: Mapping[str, list[tuple[float, float]]], walk: TerrainWalk, datum: Datum) -> GroundLevel:
     """All grounds as one record."""
     if not used:
         return GroundLevel(None, "the models show neither terrain nor a basement nor a slab on the ground")
@@ -400,8 +168,8 @@ def _record(used: Mapping[str, list[tuple[float, float]]], walk: _Walk, datum: _
 def _assumed(
     used: Mapping[str, list[tuple[float, float]]],
     models: "Sequence[ModelFacts]",
-    datum: _Datum,
-    walk: _Walk,
+    datum: Datum,
+    walk: TerrainWalk,
 ) -> list[Finding]:
     """A note for each source of the ground that was not given but assumed."""
     findings = []

@@ -90,13 +90,18 @@ def _stated(
     how it was worked out; None where nothing is stated.
 
     Both attributes are heights above the sea; the reference height is that of the building's own zero, from which
-    storeys count. Without it the site's height above the sea stands in, and without both the model's zero.
+    storeys count. Without it the site's height above the sea stands in, and without both the model's zero. Zero over
+    zero states nothing: programs write it where nobody said anything.
     """
     terrain = _metres(building, "ElevationOfTerrain", placements)
     if terrain is None:
         return None, ""
     shown = Quantity(terrain, "m", "+.3f")
     reference = _metres(building, "ElevationOfRefHeight", placements)
+    site = next((whole for whole in relations.ancestors(building) if whole.is_a("IfcSite")), None)
+    level = _metres(site, "RefElevation", placements) if site is not None else None
+    if terrain == 0.0 and (level if reference is None else reference) in (None, 0.0):
+        return None, ""
     if reference is not None:
         words = told(
             "the building's ElevationOfTerrain of {} over its ElevationOfRefHeight of {}",
@@ -104,8 +109,6 @@ def _stated(
             Quantity(reference, "m", "+.3f"),
         )
         return zero + terrain - reference, words
-    site = next((whole for whole in relations.ancestors(building) if whole.is_a("IfcSite")), None)
-    level = _metres(site, "RefElevation", placements) if site is not None else None
     if site is not None and level is not None:
         words = told(
             "the building's ElevationOfTerrain of {} over the site's RefElevation of {}",
