@@ -19,7 +19,7 @@ from takeoff.measuring.form_rows import FormRows
 from takeoff.measuring.holes import LeftIn
 from takeoff.measuring.narrow import limit_for, strips_of, told_apart
 from takeoff.measuring.records import FormworkRow, SurfaceRow
-from takeoff.measuring.relief import CONTACT, LOST_FORM, Relief, Touches, find_relief
+from takeoff.measuring.relief import CLOSED, CONTACT, LOST_FORM, Relief, Touches, find_relief
 from takeoff.measuring.remains import NOISE, find_remains
 from takeoff.measuring.soffits import Floors
 
@@ -30,8 +30,6 @@ NARROW = {"opening-reveal": "narrow.reveal_mm"}
 """Keys of the convention by which strips of a category are narrow; of any other it is that of formwork."""
 BEAMS = ("beam-side", "beam-soffit")
 """Categories that tell beams no slab touches apart: their forms stand for themselves."""
-CLOSED = 1e-4
-"""Faces nearer to each other than this, m, touch without any tolerance."""
 LEVEL = 0.05
 """Tops that slope less than this, degrees, are level."""
 

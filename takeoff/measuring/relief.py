@@ -22,6 +22,10 @@ CONTACT, LOST_FORM, AGAINST = "contact", "permanent-formwork", "against-ground"
 """Why a part of a face that would be formed needs no form."""
 BROAD = 0.5
 """A shell is a form with its broad faces, those of this part of its largest face at least."""
+CLOSED = 1e-4
+"""Faces nearer to each other than this, m, touch without any tolerance."""
+SPECK = 1e-6
+"""Strips beside a contact under this area, m2, are rounding."""
 REACH = 0.8
 """Piles and profiled sheets hold concrete with what lies within this of a face, m: more than a pile's radius."""
 
@@ -130,7 +134,37 @@ def find_relief(
     for row, shape in against.items():
         if asked[surfaces.part[row]]:
             _add(surfaces, region, touching, row, Touch(-1, AGAINST, 0.0), shape)
-    return Relief(region, touching)
+    return Relief(_to_the_edges(surfaces, region, touching, convention.contacts.gap_mm / 1e3), touching)
+
+
+def _to_the_edges(
+    surfaces: Surfaces,
+    region: Mapping[int, shapely.Geometry],
+    touching: Mapping[int, Sequence[Touch]],
+    gap: float,
+) -> dict[int, shapely.Geometry]:
+    """The regions with what a contact across a gap leaves beside itself that is no wider than such a gap.
+
+    A column in a hole a little wider than itself covers the sides of the hole but for strips at their corners.
+    """
+    out = dict(region)
+    rows = [
+        row
+        for row in region
+        if surfaces.scale[row] == 1.0 and any(touch.gap > CLOSED for touch in touching.get(row, ()))
+    ]
+    if not rows:
+        return out
+    regions = np.array([region[row] for row in rows], dtype=object)
+    rest = planar.difference(surfaces.polygon[rows], regions)
+    half = gap / 2.0 + 1e-6
+    wide = shapely.buffer(shapely.buffer(rest, -half, join_style="mitre"), half, join_style="mitre")
+    for row, known, thin in zip(rows, regions, planar.difference(rest, wide), strict=True):
+        parts = shapely.get_parts(thin)
+        beside = parts[(shapely.area(parts) > SPECK) & (shapely.distance(parts, known) < 1e-6)]
+        if len(beside):
+            out[row] = planar.union_all([known, *beside])
+    return out
 
 
 def _add(
