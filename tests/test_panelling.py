@@ -145,6 +145,17 @@ def test_a_floor_is_planks_by_the_module_with_a_make_up_piece():
     assert sum(cut.length for cut in division.cuts) == pytest.approx(2 * 6 + 6 * 9)
 
 
+@pytest.mark.parametrize(
+    ("hole", "told"), [((3.0, 4.0), ""), ((4.0, 5.5), "1 opening"), ((4.7, 4.9), "1 opening")]
+)
+def test_a_joint_through_a_hole_of_a_floor_is_told(hole, told):
+    """Joints of modules of 2.4 m lie at 2.4, 4.8, 7.2."""
+    floor = box((0, 0, 0), (12, 9, 0.06)) - box((hole[0], 3, -1), (hole[1], 6, 1))
+    division = divide([mesh_of(floor)], RULES.slab, 2500.0)
+    assert told in division.note
+    assert bool(division.note) == bool(told)
+
+
 def test_a_narrow_rest_shares_with_its_neighbour():
     assert module_cuts(0.0, 5.0, 2.4, 0.6).places == pytest.approx((2.4, 3.7))
     assert module_cuts(0.0, 4.8, 2.4, 0.6).places == pytest.approx((2.4,))

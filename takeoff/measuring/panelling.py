@@ -133,7 +133,8 @@ def divide(
         return Division((), (), "it is angled or curved in plan: not divided by rule")
     per_area = weight / face.shape.area
     if isinstance(rule, SlabRule):
-        rows, note = _floor_cells(face, rule, per_area), ""
+        rows = _floor_cells(face, rule, per_area)
+        note = _through_holes(face, rows)
     else:
         rows, note = _wall_cells(face, rule, per_area)
     if sum(len(row) for row in rows) < 2:
@@ -232,6 +233,17 @@ def _floor_cells(face: _Face, rule: SlabRule, per_area: float) -> list[list[Cell
         ends = (low, *equal_cuts(low, high, _number(high - low, weight, rule)), high)
         rows.append([(a, b, c, d) for c, d in pairwise(ends)])
     return rows
+
+
+def _through_holes(face: _Face, rows: Sequence[Sequence[Cell]]) -> str:
+    """A note on the holes of a floor that lie in no cell as a whole."""
+    cells = [shapely.box(a, c, b, d).buffer(EASE) for row in rows for a, b, c, d in row]
+    rings = [ring for part in shapely.get_parts(face.shape) for ring in part.interiors]
+    holes = [hole for hole in map(shapely.Polygon, rings) if hole.area >= SMALLEST_HOLE]
+    cut = sum(not any(cell.contains(hole) for cell in cells) for hole in holes)
+    if not cut:
+        return ""
+    return f"joints run through {cut} opening{'s' if cut > 1 else ''}: what carries the ends there is not divided for"
 
 
 def _number(length: float, weight: float, rule: SlabRule) -> int:
