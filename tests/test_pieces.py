@@ -247,7 +247,7 @@ def test_heavy_and_wide_pieces_are_one_finding_a_limit():
     (road,) = [finding for finding in findings if finding.kind == "piece-over-road-limit"]
     assert (road.global_id, road.worth) == ("C", 3.0)
     shapes = [rows[2].repetition_group, rows[0].repetition_group]
-    assert f"3 pieces are beyond the usual (groups {shapes[0]}, {shapes[1]})" in road.message
+    assert f"3 pieces are over the limits of transport (groups {shapes[0]}, {shapes[1]})" in road.message
 
 
 def test_slabs_travel_flat_and_only_walls_stand():

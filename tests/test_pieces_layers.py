@@ -52,6 +52,7 @@ def test_a_sandwich_panel_weighs_its_concrete_and_is_jointed_by_it(tmp_path, pla
         assert (piece.length_m, piece.width_m, piece.thickness_m) == pytest.approx((4.0, 3.0, 0.3), abs=1e-6)
         assert (piece.volume_m3, piece.weight_t) == pytest.approx((volume, 2.5 * volume), abs=1e-5)
         assert piece.openings == openings
+        assert piece.embedded == "1 insulation"
         assert piece.largest_face_m2 == pytest.approx(12.0 - openings, abs=1e-5)
     methods = sorted((part.part, part.method) for part in run.parts if names[part.global_id] == "Wall 0")
     assert methods == [(1, "precast"), (2, "not-concrete"), (3, "precast")]

@@ -11,6 +11,8 @@ from takeoff.told import counted, told
 SOLID = 0.95
 """A unit that fills more of its face times its thickness than this has no cores."""
 
+LIMITS = {"road": "transport", "lift": "lifting"}
+
 
 def without_mesh(parts: Sequence[MeasuredPart], meshes: Collection[PartKey]) -> list[Finding]:
     """Precast and tilt-up parts that could not be measured, so that no piece stands for them."""
@@ -85,8 +87,9 @@ def over_limits(rows: Sequence[PieceRow]) -> list[Finding]:
         groups = ", ".join(labels[:5]) + (f" and {len(labels) - 5} more" if len(labels) > 5 else "")
         one = len(pieces) == 1
         message = told(
-            "{} beyond the usual ({} {}), {}{} {}: divide {}, or plan and price for it",
-            counted(len(pieces), "piece is", "pieces are"), "group" if len(labels) == 1 else "groups", groups,
+            "{} over the limits of {} ({} {}), {}{} {}: divide {}, or plan and price for it",
+            counted(len(pieces), "piece is", "pieces are"), LIMITS[limit],
+            "group" if len(labels) == 1 else "groups", groups,
             "" if one else "the heaviest ", row.mark, check, "it" if one else "them",
         )  # fmt: skip
         findings.append(

@@ -98,6 +98,12 @@ def make_pieces(
     """
     units, notes = find_units(parts, meshes, rules.handling.unit)
     facts = {(plan.facts.model, plan.facts.global_id): plan.facts for plan in plans}
+    layers = {
+        (plan.facts.model, plan.facts.global_id): [
+            p.material for p in plan.parts if p.method == "not-concrete"
+        ]
+        for plan in plans
+    }
     findings = [*notes, *without_mesh(parts, meshes)]
     home = np.zeros(3) if origin is None else origin
     classes: dict[tuple[str, str], list[_Draft]] = defaultdict(list)
@@ -119,7 +125,7 @@ def make_pieces(
     panels: list[PanelRow] = []
     solids: list[PanelSolid] = []
     for (method, role), drafts in sorted(classes.items()):
-        texts = _embedded_texts(drafts, embedded, rules.handling)
+        texts = _embedded_texts(drafts, embedded, layers, rules.handling)
         for row, draft in _rows(method, role, drafts, texts, rules, home, findings):
             rows.append(row)
             if draft.corners is not None:
@@ -391,9 +397,15 @@ def _weight(part: MeasuredPart, handling: Handling) -> float:
 
 
 def _embedded_texts(
-    drafts: Sequence[_Draft], embedded: Mapping[str, Sequence[Embedded]], handling: Handling
+    drafts: Sequence[_Draft],
+    embedded: Mapping[str, Sequence[Embedded]],
+    layers: Mapping[ElementKey, Sequence[str]],
+    handling: Handling,
 ) -> dict[tuple[str, str], str]:
-    """What is cast into each piece, such as `4 anchor, 2 socket`, by the piece's main element."""
+    """What is cast into each piece, such as `4 anchor, 2 socket`, by the piece's main element.
+
+    `layers` are the materials of the parts of an element that are no concrete: those of a kind that is cast in count.
+    """
     owner: dict[tuple[str, str], tuple[str, str]] = {}
     for draft in drafts:
         main = draft.unit.elements[0]
@@ -407,6 +419,10 @@ def _embedded_texts(
                 counts[owner[model, item.host]][
                     handling.kind_of(item.name, item.material, form=item.form)
                 ] += 1
+    for element, main in owner.items():
+        kinds = [handling.kind_of(material) for material in layers.get(element, ())]
+        if known := [kind for kind in kinds if kind in handling.embedded]:
+            counts[main].update(known)
     return {
         main: ", ".join(
             f"{n} {kind}" for kind, n in sorted(count.items(), key=lambda pair: (-pair[1], pair[0]))
