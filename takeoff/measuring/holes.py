@@ -66,7 +66,7 @@ def find_holes(surfaces: Surfaces, rows: Ints, body: Body, dimensions: Dimension
             volume = _removed(body, label) or area * dimensions.thickness
             rim = frozenset(int(row) for row in inside)
             holes.append(Hole(area, girth, volume, rim, faces, label))
-    doorways = _doorways(surfaces, rows, body, dimensions, faces) if surfaces.frame[near] >= 0 else []
+    doorways = _doorways(surfaces, rows, body, faces) if surfaces.frame[near] >= 0 else []
     return (*holes, *doorways)
 
 
@@ -101,28 +101,29 @@ def _removed(body: Body, label: int) -> float:
     return body.openings[label - 1] if 0 < label <= len(body.openings) else 0.0
 
 
-def _doorways(
-    surfaces: Surfaces, rows: Ints, body: Body, dimensions: Dimensions, faces: tuple[int, int]
-) -> list[Hole]:
+def _doorways(surfaces: Surfaces, rows: Ints, body: Body, faces: tuple[int, int]) -> list[Hole]:
     """Openings of a wall that reach its foot: their reveal faces are not on the rim of a hole."""
     found: list[Hole] = []
-    if body.role != "wall" or dimensions.thickness <= 0:
+    near, far = faces
+    # The wall's own thickness comes from an outline on a grid of 1e-6 m, which is coarse to divide by.
+    depth = abs(float((surfaces.centre[near] - surfaces.centre[far]) @ surfaces.normal[near]))
+    if body.role != "wall" or depth <= 0:
         return found
     for label in np.unique(surfaces.label[rows]).tolist():
         own = rows[(surfaces.label[rows] == label)]
         if label <= 0 or surfaces.rim[own].any():
             continue
-        across = np.abs(surfaces.normal[own] @ surfaces.axes[faces[0], 2]) < 0.7
+        across = np.abs(surfaces.normal[own] @ surfaces.axes[near, 2]) < 0.7
         if not across.all():
             continue  # a face along the wall is the back of a recess, not a hole through it
         facing = surfaces.normal[own] @ surfaces.normal[own].T
         if facing.min() > -0.9 or surfaces.normal[own, 2].min() > -0.5:
             continue  # without a head between two jambs it cuts an end or the top off
         removed = _removed(body, label)
-        girth = float(surfaces.area[own].sum()) / dimensions.thickness
+        girth = float(surfaces.area[own].sum()) / depth
         if removed > 0:
             rim = frozenset(int(row) for row in own)
-            found.append(Hole(removed / dimensions.thickness, girth, removed, rim, faces, label))
+            found.append(Hole(removed / depth, girth, removed, rim, faces, label))
     return found
 
 
