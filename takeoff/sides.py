@@ -7,8 +7,8 @@ from pathlib import Path
 from takeoff import pipeline
 from takeoff.billing import Billing, load_billing
 from takeoff.findings import Finding, InputError
+from takeoff.measuring.keys import ElementKey
 from takeoff.measuring.records import Measurement
-from takeoff.measuring.units import ElementKey
 from takeoff.measuring.whereabouts import Place, places_of
 from takeoff.outputs.places import places_in
 from takeoff.outputs.run_folders import read_run_folder

@@ -15,8 +15,8 @@ from test_outputs_recalculation import OFFICE, assert_same, recalculated
 from takeoff.billing import load_billing
 from takeoff.cli import main
 from takeoff.findings import InputError
+from takeoff.measuring.keys import ElementKey
 from takeoff.measuring.records import Measurement
-from takeoff.measuring.units import ElementKey
 from takeoff.measuring.whereabouts import Place
 from takeoff.outputs.changes.book import write_changes
 from takeoff.outputs.changes.tables import write_change_tables

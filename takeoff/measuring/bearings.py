@@ -14,10 +14,10 @@ from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.bodies import Body
 from takeoff.measuring.dimensions import plan_polygon
 from takeoff.measuring.joint_rules import JointRules
+from takeoff.measuring.keys import ElementKey
 from takeoff.measuring.patches import Patch
 from takeoff.measuring.piece_records import BearingRow
 from takeoff.measuring.records import PieceRow
-from takeoff.measuring.units import ElementKey
 from takeoff.told import Quantity, counted, told
 
 SPANNING = ("slab", "stair", "beam")

@@ -17,9 +17,9 @@ from takeoff.measuring.declared_rows import (
     weight_rows,
     with_shared_causes,
 )
+from takeoff.measuring.keys import ElementKey
 from takeoff.measuring.plan import ElementPlan
 from takeoff.measuring.records import MeasuredPart
-from takeoff.measuring.units import ElementKey
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,9 +15,9 @@ from takeoff.measuring.causes import (
 )
 from takeoff.measuring.checks import DeclaredLimits
 from takeoff.measuring.declared_names import is_standard_set, sense_of
+from takeoff.measuring.keys import ElementKey
 from takeoff.measuring.plan import ElementPlan
 from takeoff.measuring.records import DeclaredRow, MeasuredPart
-from takeoff.measuring.units import ElementKey
 from takeoff.reading.facts import Declared
 from takeoff.told import Quantity, told
 

@@ -4,9 +4,9 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
+from takeoff.measuring.keys import ElementKey
 from takeoff.measuring.plan import ElementPlan
 from takeoff.measuring.records import MeasuredPart, PieceRow
-from takeoff.measuring.units import ElementKey
 
 ASSUMED = ("assumption:", "none:")
 """How the evidence of a method begins where nothing in the model tells it."""

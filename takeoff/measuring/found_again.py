@@ -5,9 +5,9 @@ from dataclasses import replace
 
 from takeoff.findings import Finding
 from takeoff.measuring.identity import Ground, match_elements
+from takeoff.measuring.keys import ElementKey
 from takeoff.measuring.overrides import Overrides
 from takeoff.measuring.records import MeasuredPart
-from takeoff.measuring.units import ElementKey
 from takeoff.measuring.whereabouts import Place
 
 _WORDS: dict[Ground, str] = {

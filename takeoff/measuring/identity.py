@@ -14,8 +14,8 @@ import numpy as np
 
 from takeoff.geometry.mesh import Floats
 from takeoff.geometry.neighbours import near_pairs
+from takeoff.measuring.keys import ElementKey
 from takeoff.measuring.records import MeasuredPart
-from takeoff.measuring.units import ElementKey
 from takeoff.measuring.whereabouts import Place, Triple
 
 Ground = Literal["global-id", "shape-and-place", "place", "shape-and-mark", "shape-nearby", "name"]

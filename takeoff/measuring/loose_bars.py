@@ -10,8 +10,8 @@ import numpy as np
 from takeoff.findings import Finding
 from takeoff.geometry.mesh import Floats, Mesh
 from takeoff.geometry.within import points_within
+from takeoff.measuring.keys import ElementKey
 from takeoff.measuring.stock import Stock
-from takeoff.measuring.units import ElementKey
 from takeoff.reading.bar_lines import Line
 from takeoff.reading.facts import Bar, ModelFacts
 from takeoff.told import Quantity, counted, told

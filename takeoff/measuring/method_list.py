@@ -8,8 +8,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from takeoff.measuring.keys import ElementKey
 from takeoff.measuring.records import MeasuredPart
-from takeoff.measuring.units import ElementKey
 from takeoff.measuring.whereabouts import Place
 
 TEXTS = ("model", "ifc_class", "name", "storey", "role")

@@ -4,8 +4,9 @@ from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Sequence
 
 from takeoff.findings import Finding
+from takeoff.measuring.keys import PartKey, part_key
 from takeoff.measuring.records import MeasuredPart, PieceRow
-from takeoff.measuring.units import LIFTED, PartKey, part_key
+from takeoff.measuring.units import LIFTED
 from takeoff.told import counted, told
 
 SOLID = 0.95

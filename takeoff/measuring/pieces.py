@@ -11,6 +11,7 @@ from takeoff.geometry.mesh import Floats, Mesh, volume
 from takeoff.measuring.congruence import group_congruent
 from takeoff.measuring.handling import Handling, number_of
 from takeoff.measuring.joint_rules import JointRules
+from takeoff.measuring.keys import ElementKey, PartKey, part_key
 from takeoff.measuring.moulds import mould_families
 from takeoff.measuring.panelling import Cut, Panel, PanelSolid, divide
 from takeoff.measuring.panelling_rules import PanellingRules
@@ -21,7 +22,7 @@ from takeoff.measuring.piece_sizes import PieceSizes, joined, piece_sizes, upper
 from takeoff.measuring.plan import ElementPlan
 from takeoff.measuring.records import MeasuredPart, PieceRow
 from takeoff.measuring.shapes import moments
-from takeoff.measuring.units import ElementKey, PartKey, Unit, find_units, part_key
+from takeoff.measuring.units import Unit, find_units
 from takeoff.reading.facts import Embedded
 from takeoff.told import Quantity, told
 

@@ -13,6 +13,7 @@ from takeoff.measuring.bearings import measure_bearings
 from takeoff.measuring.bodies import PIECES, Body
 from takeoff.measuring.joint_rules import JointRules
 from takeoff.measuring.joints import joint_row, measure_joints
+from takeoff.measuring.keys import ElementKey
 from takeoff.measuring.lifts import measure_lifts
 from takeoff.measuring.loads import pack_loads
 from takeoff.measuring.moulds import mould_rows
@@ -34,7 +35,6 @@ from takeoff.measuring.records import JointRow, MeasuredPart, PieceRow
 from takeoff.measuring.repetition import repetition_rows
 from takeoff.measuring.storey_rows import storey_rows
 from takeoff.measuring.tilt_up import measure_casting
-from takeoff.measuring.units import ElementKey
 from takeoff.measuring.wide_gaps import gap_findings, split_by_width
 from takeoff.reading.common_map import building_frames
 from takeoff.reading.facts import Embedded, ModelFacts

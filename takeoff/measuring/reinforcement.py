@@ -8,9 +8,9 @@ from pathlib import Path
 
 from takeoff.findings import Finding
 from takeoff.measuring.allowances import Allowance, AllowanceTable
+from takeoff.measuring.keys import ElementKey, PartKey, part_key
 from takeoff.measuring.records import MeasuredPart, ReinforcementRow
 from takeoff.measuring.required_ratios import RequiredRatio, required_ratio
-from takeoff.measuring.units import ElementKey, PartKey, part_key
 from takeoff.reading.facts import Bar, ElementFacts
 from takeoff.told import Quantity, counted, joined, told
 

@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from takeoff.findings import Finding
+from takeoff.measuring.keys import ElementKey
 from takeoff.measuring.records import Measurement
-from takeoff.measuring.units import ElementKey
 
 _CONCRETE = frozenset(
     (

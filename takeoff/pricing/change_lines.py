@@ -5,7 +5,7 @@ from collections.abc import Collection, Mapping
 from decimal import Decimal
 
 from takeoff.measuring.identity import Matching
-from takeoff.measuring.units import ElementKey
+from takeoff.measuring.keys import ElementKey
 from takeoff.pricing.change_records import LineChange, Side, amount_of
 from takeoff.pricing.element_differences import alike
 from takeoff.pricing.money import MONEY_DIGITS, exact, half_up

@@ -6,8 +6,8 @@ from decimal import Decimal
 
 from takeoff.findings import Finding
 from takeoff.measuring.identity import Matching
+from takeoff.measuring.keys import ElementKey
 from takeoff.measuring.records import MeasuredPart
-from takeoff.measuring.units import ElementKey
 from takeoff.measuring.whereabouts import Place
 from takeoff.pricing.money import exact
 from takeoff.pricing.records import BilledItem, Dimension

@@ -5,8 +5,8 @@ from decimal import Decimal
 
 from takeoff.findings import Finding, InputError
 from takeoff.measuring.identity import Matching, match_elements
+from takeoff.measuring.keys import ElementKey
 from takeoff.measuring.records import MeasuredPart
-from takeoff.measuring.units import ElementKey
 from takeoff.pricing.change_lines import Pair, PairQuantities, item_lines
 from takeoff.pricing.change_records import Changes, ElementChange, ItemChange, LineChange, Side
 from takeoff.pricing.element_differences import differences, is_swallowed, summed

@@ -11,7 +11,7 @@ import numpy as np
 
 from takeoff.findings import Finding, Severity
 from takeoff.geometry.mesh import Floats
-from takeoff.measuring.units import ElementKey
+from takeoff.measuring.keys import ElementKey
 from takeoff.measuring.whereabouts import Place
 from takeoff.outputs.finding_groups import group_findings
 from takeoff.questions import OFFICE
