@@ -153,3 +153,12 @@ def test_slivers_of_a_cast_wall_beside_the_panels_of_a_supplier_are_joints(twin,
     doubles = [finding for finding in measurement.findings if finding.kind == "duplicate"]
     assert len(doubles) == (1 if end == 5.0 else 0)
     assert all("cast or set" in finding.message for finding in doubles)
+    # of 3.0 m3 the pieces keep 2.988 and the rule for what they leave takes 0.012; nothing is a twin of its own sort
+    rows = {row.key: row.without_value - row.with_value for row in measurement.conventions}
+    assert "overlaps.twin_percent" not in rows
+    if end == 5.0:
+        assert rows["overlaps.rest_percent"] == pytest.approx(0.012, rel=1e-4)
+        assert rows["overlaps.keep"] == pytest.approx(2.988, rel=1e-4)
+    else:
+        assert "overlaps.rest_percent" not in rows
+        assert rows["overlaps.keep"] == pytest.approx(3.0 - 0.192, rel=1e-4)

@@ -11,7 +11,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from takeoff.findings import Finding
 from takeoff.geometry import planar
+from takeoff.geometry.booleans import BooleanFailed
 from takeoff.geometry.contacts import Contacts, covered
 from takeoff.geometry.mesh import Ints
 from takeoff.geometry.surfaces import Surfaces
@@ -22,6 +24,7 @@ from takeoff.measuring.enclosure import STEP, Enclosure, bottom_of, outside_part
 from takeoff.measuring.ground_bounds import Ground
 from takeoff.measuring.name_patterns import fits_any
 from takeoff.measuring.records import EnvelopeRow
+from takeoff.told import Quantity, told
 
 SMALLEST = 1e-3
 """Faces and joints under this size, m2 or m, are not listed."""
@@ -89,16 +92,32 @@ def measure_below_ground(
 
 def below_ground_volumes(
     bodies: Sequence[Body], sizes: Sequence[Dimensions], grounds: Sequence[Ground | None]
-) -> dict[int, float]:
-    """Net volume, m3, below the ground of each concrete body that reaches below it."""
-    result = {}
+) -> tuple[dict[int, float], list[Finding]]:
+    """Net volume, m3, below the ground of each concrete body that reaches below it, and what could not be cut."""
+    result: dict[int, float] = {}
+    findings: list[Finding] = []
     for number, (body, ground) in enumerate(zip(bodies, grounds, strict=True)):
         if ground is None or not body.concrete:
             continue
-        share = ground.share_below(body.mesh, sizes[number].outline)
+        outline = sizes[number].outline
+        try:
+            share = ground.share_below(body.mesh, outline)
+        except BooleanFailed:
+            share = ground.share_by_mean(body.mesh, outline)
+            findings.append(_by_mean(body, share))
         if share > 0.0:
             result[number] = body.net * share
-    return result
+    return result, findings
+
+
+def _by_mean(body: Body, share: float) -> Finding:
+    """That a body could not be cut along the terrain."""
+    facts, below = body.element.facts, Quantity(body.net * share, "m3")
+    return Finding(
+        "warning", "terrain-not-cut", facts.model, facts.global_id,
+        told("{} could not be cut along the terrain; check its volume below ground", facts.name or facts.ifc_class),
+        told("{} below ground, by the mean height of the terrain over it", below), body.net, "m3",
+    )  # fmt: skip
 
 
 def is_blinding(body: Body, convention: Convention) -> bool:

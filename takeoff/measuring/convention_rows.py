@@ -76,11 +76,15 @@ def convention_rows(
     surfaces: Surfaces,
     contacts: Contacts,
     results: Results,
+    slivers: Mapping[Key, float],
 ) -> tuple[ConventionRow, ...]:
-    """One row for each value that changed a number; values that changed nothing have none."""
+    """One row for each value that changed a number; values that changed nothing have none.
+
+    `slivers`: m3 of cast concrete, by (model, GlobalId), that count as joints of another model's pieces.
+    """
     rows = [
         *_of_formwork(convention, bodies, formed, surfaces, contacts, results),
-        *_of_volumes(convention, bodies, left_in, results),
+        *_of_volumes(convention, bodies, left_in, results, slivers),
         *_of_allowances(convention, results),
         *_of_items(convention, bodies, formed, results),
         *_of_bands(convention, results),
@@ -140,23 +144,41 @@ def _of_formwork(
 
 
 def _of_volumes(
-    convention: Convention, bodies: Sequence[Body], left_in: Mapping[int, LeftIn], results: Results
+    convention: Convention,
+    bodies: Sequence[Body],
+    left_in: Mapping[int, LeftIn],
+    results: Results,
+    slivers: Mapping[Key, float],
 ) -> Iterable[ConventionRow | None]:
     """Values that make concrete or floor more or less."""
-    kept, twice, concrete, floor = _Change(), _Change(), _Change(), _Change()
+    kept, twice, rest, concrete, floor = _Change(), _Change(), _Change(), _Change(), _Change()
     for part in results.parts:
+        key = part.model, part.global_id
         if part.overlap_volume_m3 and part.method != "not-concrete":
-            change = twice if part.condition.startswith(IN_TWO_MODELS) else kept
-            change.add((part.model, part.global_id), -part.overlap_volume_m3)
+            # what pieces share with cast concrete they keep in any case: the twin's rule adds the joints between them
+            as_pieces = key in slivers
+            change = twice if part.condition.startswith(IN_TWO_MODELS) and not as_pieces else kept
+            change.add(key, -part.overlap_volume_m3)
         if part.left_in_m3:
-            concrete.add((part.model, part.global_id), part.left_in_m3)
+            concrete.add(key, part.left_in_m3)
     for number, left in left_in.items():
         if left.floor:
             floor.add(bodies[number].key[:2], left.floor)
+    for key, sliver in slivers.items():
+        rest.add(key, -sliver)
+        kept.add(key, sliver)
     net = sum(part.net_volume_m3 or 0.0 for part in results.parts)
     billed = net + concrete.amount
     yield _row(convention, "overlaps.keep", kept, "m3", "concrete, each cubic metre once", net)
     yield _row(convention, "overlaps.twin_percent", twice, "m3", "concrete, pieces of two models once", net)
+    yield _row(
+        convention,
+        "overlaps.rest_percent",
+        rest,
+        "m3",
+        "concrete, slivers beside another model's pieces",
+        net,
+    )
     yield _row(convention, "voids.leave_in_concrete_m3", concrete, "m3", "concrete billed", billed)
     area = sum(part.plan_area_m2 or 0.0 for part in results.parts if part.role == "slab")
     yield _row(convention, "voids.leave_in_floor_m2", floor, "m2", "floor area of slabs", area)

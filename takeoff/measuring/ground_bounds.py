@@ -1,18 +1,18 @@
 """What lies below ground of faces and bodies: below one level, or below the surface of the terrain."""
 
-import contextlib
 import itertools
 from typing import Protocol
 
-import manifold3d
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from takeoff.geometry import planar
-from takeoff.geometry.booleans import BooleanFailed, manifold, split
+from takeoff.geometry.booleans import manifold
 from takeoff.geometry.heights import Heights
 from takeoff.geometry.mesh import Floats, Mesh, volume
 from takeoff.geometry.surfaces import Surfaces
+from takeoff.geometry.under_terrain import share_under
 from takeoff.measuring.enclosure import ARC
 
 ROUNDING = 1e-6
@@ -27,8 +27,8 @@ _DEEP = 1e7
 _LEAN_ROUNDS = 4
 """How often the line is found anew on which a face that leans meets the terrain."""
 
-_MOST_PRISMS = 4000
-"""Triangles over one body up to which its volume is cut by each; over more the terrain's mean height decides."""
+_BARE = 0.5
+"""Longest edge, m, by which what lies beyond the edge of the terrain goes by the nearest heights."""
 
 
 class Ground(Protocol):
@@ -47,7 +47,10 @@ class Ground(Protocol):
         """What of a `plan` on a surface that looks up or down lies below the ground."""
 
     def share_below(self, mesh: Mesh, plan: shapely.Geometry) -> float:
-        """Share of a body that lies below the ground."""
+        """Share of a body that lies below the ground. Raises BooleanFailed."""
+
+    def share_by_mean(self, mesh: Mesh, plan: shapely.Geometry) -> float:
+        """Share of a body that lies below the mean height of the ground over it."""
 
 
 class Level:
@@ -81,6 +84,8 @@ class Level:
         """Share of a body below the level."""
         del plan
         return _trimmed(mesh, self.height)
+
+    share_by_mean = share_below
 
 
 class Terrain:
@@ -135,21 +140,41 @@ class Terrain:
         return self.heights.above(plan, plane)
 
     def share_below(self, mesh: Mesh, plan: shapely.Geometry) -> float:
-        """Share of a body below the terrain over it, cut by a prism under each triangle."""
+        """Share of a body below the terrain over it, cut by a prism under each triangle. Raises BooleanFailed.
+
+        Beyond the edge of the terrain the nearest heights hold.
+        """
         low, high = mesh.box()[:, 2]
         if high <= self.lowest(plan) + ROUNDING:
             return 1.0
         if low >= self.highest(plan) - ROUNDING:
             return 0.0
         near = self.heights.near(plan, 0.0)
-        covered = float(shapely.area(planar.intersection(self.heights.plans[near], plan)).sum())
-        reached = self.heights.corners[near]
-        reached = reached[reached[:, :, 2].max(axis=1) > low]
-        if len(reached) <= _MOST_PRISMS and covered >= plan.area * (1.0 - 1e-3):
-            with contextlib.suppress(BooleanFailed):
-                return _under(mesh, reached)
+        triangles = np.concatenate([self.heights.corners[near], self._beyond(plan, self.heights.plans[near])])
+        return share_under(mesh, triangles[triangles[:, :, 2].max(axis=1) > low])
+
+    def share_by_mean(self, mesh: Mesh, plan: shapely.Geometry) -> float:
+        """Share of a body that lies below the mean height of the terrain over it."""
         points = shapely.get_coordinates(shapely.segmentize(plan, 0.25))
         return _trimmed(mesh, float(self.heights.at(points)[0].mean()))
+
+    def _beyond(self, plan: shapely.Geometry, covering: NDArray[np.object_]) -> Floats:
+        """Triangles (t, 3, 3) at the nearest heights over what of a plan the terrain does not cover."""
+        covered = planar.intersection(covering, plan)
+        if float(shapely.area(covered).sum()) >= plan.area * (1.0 - 1e-6) and len(covering) == 1:
+            return np.zeros((0, 3, 3))
+        bare = (
+            planar.difference(plan, planar.union_all(covered, grid_size=ROUNDING)) if len(covered) else plan
+        )
+        parts = [
+            part for part in shapely.get_parts(bare) if part.geom_type == "Polygon" and part.area > ROUNDING
+        ]
+        if not parts:
+            return np.zeros((0, 3, 3))
+        cut = shapely.get_parts(shapely.constrained_delaunay_triangles(shapely.segmentize(parts, _BARE)))
+        corners = shapely.get_coordinates(cut).reshape(-1, 4, 2)[:, :3]
+        heights = self.heights.at(corners.reshape(-1, 2))[0].reshape(-1, 3, 1)
+        return np.concatenate([corners, heights], axis=2)
 
     def _corners(self, plan: shapely.Geometry) -> Floats:
         found = self.heights.near(plan, 2.0 * BEFORE)
@@ -243,25 +268,3 @@ def _trimmed(mesh: Mesh, height: float) -> float:
         return 0.0
     below = manifold(mesh).trim_by_plane((0.0, 0.0, -1.0), -height)
     return min(max(below.volume() / volume(mesh), 0.0), 1.0)
-
-
-def _under(mesh: Mesh, triangles: Floats) -> float:
-    """Share of a body under triangles (t, 3, 3), cut by the prism under each. Raises BooleanFailed."""
-    bottom = float(mesh.box()[0, 2]) - 1.0
-    rest, below = manifold(mesh), 0.0
-    for corners in triangles:
-        # what lies under two sheets counts once
-        shared, rest = split(rest, _prism(corners, bottom))
-        below += shared.volume()
-    return min(max(below / volume(mesh), 0.0), 1.0)
-
-
-def _prism(corners: Floats, bottom: float) -> manifold3d.Manifold:
-    """The solid under a triangle (3, 3) down to a height, deeper where the triangle reaches deeper."""
-    bottom = min(bottom, float(corners[:, 2].min()) - 1.0)
-    a, b = corners[1] - corners[0], corners[2] - corners[0]
-    top = corners if a[0] * b[1] > a[1] * b[0] else corners[::-1]
-    base = np.column_stack([top[:, :2], np.full(3, bottom)])
-    faces = [[2, 1, 0], [3, 4, 5], [0, 1, 4], [0, 4, 3], [1, 2, 5], [1, 5, 4], [2, 0, 3], [2, 3, 5]]
-    solid = manifold3d.Mesh64(np.concatenate([base, top]), np.array(faces, dtype=np.uint64))
-    return manifold3d.Manifold(solid)

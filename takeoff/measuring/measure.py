@@ -134,7 +134,8 @@ def measure(
     grounds = find_grounds(rules.ground_level, models, bodies, sizes, grounded, terrains, origin, convention)
     findings += grounds.findings
     envelope = measure_below_ground(surfaces, bodies, sizes, rows_of, contacts, grounds.of, convention)
-    below = below_ground_volumes(bodies, sizes, grounds.of)
+    below, uncut = below_ground_volumes(bodies, sizes, grounds.of)
+    findings += uncut
 
     pours = measure_pours(bodies, sizes, convention)
     low = {bodies[number].key for number in below}
@@ -190,7 +191,9 @@ def measure(
         storeys=made.storeys,
         repetition=made.repetition,
         caution=made.caution,
-        conventions=convention_rows(convention, bodies, formed, left_in, surfaces, contacts, results),
+        conventions=convention_rows(
+            convention, bodies, formed, left_in, surfaces, contacts, results, settled.slivers
+        ),
         moulds=made.moulds,
     )
     findings += check_ratios(measurement, rules.checks)

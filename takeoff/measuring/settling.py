@@ -30,13 +30,15 @@ WORTH_SAYING = 1e-3
 class Settled:
     """Bodies ready to be measured; `swallowed` parts (element, part) of which nothing remained, with the reason.
 
-    `kept` m3 of each element, by (model, GlobalId), are space that others share and that counts in it.
+    `kept` m3 of each element, by (model, GlobalId), are space that others share and that counts in it. `slivers` m3 are
+    what the pieces of another model leave of cast concrete that counts as those pieces: their joints.
     """
 
     bodies: tuple[Body, ...]
     swallowed: Mapping[tuple[int, int], tuple[float, float, str]]
     findings: tuple[Finding, ...]
     kept: Mapping[tuple[str, str], float]
+    slivers: Mapping[tuple[str, str], float]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -130,7 +132,20 @@ def settle(
                     openings=raw.openings,
                 )
             )
-    return Settled(tuple(bodies), swallowed, tuple(findings), _kept(plans, raws, concrete, resolved))
+    kept = _kept(plans, raws, concrete, resolved)
+    return Settled(tuple(bodies), swallowed, tuple(findings), kept, _slivers(plans, raws, doubles))
+
+
+def _slivers(
+    plans: Sequence[ElementPlan], raws: Sequence[_Raw], doubles: Mapping[int, tuple[int, float]]
+) -> dict[tuple[str, str], float]:
+    """What pieces of another model leave of cast concrete that counts as they, m3."""
+    slivers: dict[tuple[str, str], float] = defaultdict(float)
+    for i, (keeper, shared) in doubles.items():
+        if raws[i].plan.method not in PIECES and raws[keeper].plan.method in PIECES:
+            facts = plans[raws[i].element].facts
+            slivers[facts.model, facts.global_id] += max(0.0, raws[i].net - shared)
+    return slivers
 
 
 def _kept(
