@@ -9,7 +9,7 @@ from takeoff.geometry.booleans import BooleanFailed, manifold, proved, split
 from takeoff.geometry.mesh import Floats, Mesh, volume
 
 BATCH = 24
-"""Triangles that cut one piece of a solid one by one; over more the solid is halved first, so that each cut is small."""
+"""Triangles that cut a piece of a solid one by one; over more the piece is halved first, so that each cut is small."""
 
 _GRID = 1e-7
 """Grid on which plans of triangles are joined to see whether any lie one above the other, m."""

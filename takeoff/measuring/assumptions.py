@@ -5,9 +5,12 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from takeoff.findings import Finding
-from takeoff.geometry.mesh import Floats
+from takeoff.geometry import planar
+from takeoff.geometry.mesh import Floats, Ints, boxes_of
+from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.bodies import Body
 from takeoff.measuring.convention import Convention
+from takeoff.measuring.dimensions import outline
 from takeoff.measuring.formwork import FormedBody
 from takeoff.measuring.holes import LeftIn
 from takeoff.measuring.name_patterns import fits_any
@@ -15,11 +18,17 @@ from takeoff.measuring.records import SurfaceRow
 from takeoff.told import Quantity, counted, told
 
 
-def slabs_on_ground(bodies: Sequence[Body], convention: Convention) -> tuple[list[bool], list[Finding]]:
-    """Which slabs lie on the ground, by what the model calls them; by name alone it is a finding."""
+def slabs_on_ground(
+    bodies: Sequence[Body], surfaces: Surfaces, rows_of: Sequence[Ints], convention: Convention
+) -> tuple[list[bool], list[Finding]]:
+    """Which slabs lie on the ground, by what the model calls them; by name alone it is a finding.
+
+    One that is only named so, over another floor, spans: the ground floor over a basement.
+    """
     words = tuple(convention.ground.slab_words)
+    floors = _Floors(bodies, surfaces, rows_of)
     grounded, findings = [], []
-    for body in bodies:
+    for number, body in enumerate(bodies):
         facts = body.element.facts
         if body.role != "slab":
             grounded.append(False)
@@ -28,16 +37,42 @@ def slabs_on_ground(bodies: Sequence[Body], convention: Convention) -> tuple[lis
             grounded.append(True)
             continue
         named = fits_any(words, (facts.name, facts.type_name, facts.object_type))
-        grounded.append(named)
+        under = floors.share_under(number, convention.ground.clear_mm / 1e3) if named else 0.0
+        grounded.append(named and under < 0.5)
         if named and body.formed:
+            name = facts.name or facts.ifc_class
+            text = told("{} is named as a slab on the ground, but is not of type BASESLAB", name)
+            assumed = "underside lies on the ground: blinding, no formwork"
+            if under >= 0.5:
+                text = told("{} is named as a slab on the ground, but a floor lies under it", name)
+                assumed = "it spans: its underside is formed"
             findings.append(
-                Finding(
-                    "note", "ground-slab-by-name", facts.model, facts.global_id,
-                    f"{facts.name or facts.ifc_class} is named as a slab on the ground, but is not of type BASESLAB",
-                    "underside lies on the ground: blinding, no formwork",
-                )
-            )  # fmt: skip
+                Finding("note", "ground-slab-by-name", facts.model, facts.global_id, text, assumed)
+            )
     return grounded, findings
+
+
+class _Floors:
+    """The plans of slabs and foundations that others may lie over."""
+
+    def __init__(self, bodies: Sequence[Body], surfaces: Surfaces, rows_of: Sequence[Ints]) -> None:
+        self._bodies, self._surfaces, self._rows_of = bodies, surfaces, rows_of
+        self._members = [n for n, b in enumerate(bodies) if b.concrete and b.role in ("slab", "foundation")]
+        self._boxes = boxes_of([bodies[n].mesh for n in self._members])
+
+    def share_under(self, number: int, clear: float) -> float:
+        """Share of the plan of a body under which floors lie, `clear` m or more lower."""
+        low, high = self._bodies[number].mesh.box()
+        boxes = self._boxes
+        near = (boxes[:, 1, 2] <= low[2] - clear) & (boxes[:, 1, :2] > low[:2]).all(axis=1)
+        near &= (boxes[:, 0, :2] < high[:2]).all(axis=1)
+        plans = [outline(self._surfaces, self._rows_of[self._members[k]]) for k in np.flatnonzero(near)]
+        if not plans:
+            return 0.0
+        whole = outline(self._surfaces, self._rows_of[number])
+        if whole.is_empty:
+            return 0.0
+        return float(planar.intersection(planar.union_all(plans, grid_size=1e-4), whole).area / whole.area)
 
 
 def support_findings(bodies: Sequence[Body], formed: Mapping[int, FormedBody]) -> list[Finding]:

@@ -37,12 +37,14 @@ def measure_below_ground(
     rows_of: Sequence[Ints],
     contacts: Contacts,
     grounds: Sequence[Ground | None],
+    grounded: Sequence[bool],
     convention: Convention,
 ) -> tuple[EnvelopeRow, ...]:
     """Outer faces and joints of concrete below the ground at each body (`grounds`, None where it is not known).
 
-    Only bodies that bound an enclosed room count: a garden wall or a free pad keeps no water out. Blinding is no
-    part of the structure: what lies on it is measured through it. Kinds: `wall-face` and `edge` (upright),
+    Only bodies that bound an enclosed room count: a garden wall, a free pad, or a foundation wall beside earth under a
+    slab on the ground (`grounded[b]`: body b is one) keeps no water out. Blinding is no part of the structure: what
+    lies on it is measured through it. Kinds: `wall-face` and `edge` (upright),
     `underside` (to the ground), `top` (a toe or a buried roof outside the walls above), `joint-base` (wall on slab
     or foundation), `joint-wall` (upright, wall to wall): joints by length, of cast walls with an outer face.
     """
@@ -65,7 +67,7 @@ def measure_below_ground(
     counted = np.zeros(len(bodies), dtype=bool)
     counted[near] = True
     region = _covered(surfaces, counted, contacts)
-    enclosure = Enclosure(sizes, surfaces, rows_of, near)
+    enclosure = Enclosure(sizes, surfaces, rows_of, near, np.flatnonzero(grounded).tolist())
     # a leaf of a wall is part of the envelope when any part of that wall is
     bounding = {
         bodies[n].key[:2]

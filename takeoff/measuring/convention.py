@@ -115,6 +115,7 @@ class Ground(_Table):
     """Words by which slabs on the ground, blinding and terrain are known, and what is told of the ground level."""
 
     slab_words: tuple[str, ...]
+    clear_mm: Positive
     blinding_words: tuple[str, ...]
     terrain_words: tuple[str, ...]
     terrain_reach_mm: Positive

@@ -15,6 +15,8 @@ DOORWAY = 1.3
 """Gaps up to this width, m, do not open an enclosure (a doorway, a window down to the floor)."""
 STEP = 0.02
 """How far outside a face the test point lies, m."""
+NARROW = 0.6
+"""What slabs on the ground leave of a space between walls is a room when it is wider than this, m."""
 ARC = 0.05
 """Step along a round face at which it is tested, radians."""
 
@@ -25,7 +27,10 @@ def bottom_of(surfaces: Surfaces, rows: Ints) -> float:
 
 
 class Enclosure:
-    """What the bodies enclose in plan at a height: their own plans, the rooms between them, doorways."""
+    """What the bodies enclose in plan at a height: their own plans, the rooms between them, doorways.
+
+    What lies under a slab on the ground (`grounded`) between foundation walls is earth, no room.
+    """
 
     def __init__(
         self,
@@ -33,11 +38,15 @@ class Enclosure:
         surfaces: Surfaces,
         rows_of: Sequence[Ints],
         low: Sequence[int],
+        grounded: Sequence[int] = (),
     ) -> None:
         self.outlines = np.array([sizes[number].outline for number in low], dtype=object)
         self.bottom = np.array([bottom_of(surfaces, rows_of[number]) for number in low])
         self.top = np.array([float(surfaces.box[rows_of[number], 1, 2].max()) for number in low])
         self.place = {number: place for place, number in enumerate(low)}
+        self._on_earth = [
+            (bottom_of(surfaces, rows_of[number]), sizes[number].outline) for number in grounded
+        ]
         self._known: dict[bytes, tuple[shapely.Geometry, shapely.Geometry]] = {}
 
     def at(self, height: float) -> shapely.Geometry:
@@ -53,10 +62,24 @@ class Enclosure:
 
     def _plans(self, height: float) -> tuple[shapely.Geometry, shapely.Geometry]:
         there = (self.bottom < height) & (height < self.top)
-        key = there.tobytes()
+        over = [k for k, (bottom, _) in enumerate(self._on_earth) if bottom >= height]
+        key = there.tobytes() + bytes(f" {over}", "ascii")
         if key not in self._known:
-            self._known[key] = self._filled(self.outlines[there])
+            whole, rooms = self._filled(self.outlines[there])
+            self._known[key] = whole, self._hollow(rooms, [self._on_earth[k][1] for k in over])
         return self._known[key]
+
+    @staticmethod
+    def _hollow(rooms: shapely.Geometry, earth: Sequence[shapely.Geometry]) -> shapely.Geometry:
+        """What of the rooms is no earth under slabs on the ground."""
+        if rooms.is_empty or not earth:
+            return rooms
+        left = planar.difference(rooms, planar.union_all(list(earth), grid_size=1e-4))
+        if left.area == rooms.area:
+            return rooms
+        return planar.union_all(
+            [piece for piece in _polygons(left) if not piece.buffer(-NARROW / 2.0).is_empty]
+        )
 
     @staticmethod
     def _filled(outlines: NDArray[np.object_]) -> tuple[shapely.Geometry, shapely.Geometry]:

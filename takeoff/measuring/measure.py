@@ -112,7 +112,7 @@ def measure(
     at_piece = pairs[piece[pairs].any(axis=1)] if len(pairs) else pairs
     at_pieces = find_contacts(surfaces, at_piece, asked, JOINT_LEAN)
     progress("formwork")
-    grounded, findings = slabs_on_ground(bodies, convention)
+    grounded, findings = slabs_on_ground(bodies, surfaces, rows_of, convention)
     sides = sides_against_ground(surfaces, bodies, rows_of, convention.slopes.side_within_deg)
     findings += sides.findings
     scene = make_scene(
@@ -133,7 +133,9 @@ def measure(
     progress("below ground")
     grounds = find_grounds(rules.ground_level, models, bodies, sizes, grounded, terrains, origin, convention)
     findings += grounds.findings
-    envelope = measure_below_ground(surfaces, bodies, sizes, rows_of, contacts, grounds.of, convention)
+    envelope = measure_below_ground(
+        surfaces, bodies, sizes, rows_of, contacts, grounds.of, grounded, convention
+    )
     below, uncut = below_ground_volumes(bodies, sizes, grounds.of)
     findings += uncut
 
