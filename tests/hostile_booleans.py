@@ -157,6 +157,11 @@ def _half_spaces() -> list[Case]:
     ]  # fmt: skip
 
 
+def flat(model: SolidModel) -> Entity:
+    """A shell of one face seen from both sides, as a cut along an edge leaves it."""
+    return model.brep([(1, 0, 0), (1, 1, 0), (0.9, 1, 1), (0.9, 0, 1)], [[0, 1, 2, 3], [0, 3, 2, 1]])
+
+
 def _trees() -> list[Case]:
     cube = box()
     slabs = [box((n / 12, 0, 0.5), ((n + 1) / 12, 1, 1)) for n in range(12)]
@@ -190,6 +195,12 @@ def _trees() -> list[Case]:
         doubtful("minus-equal-shell", minus(shell(), cube)),
         doubtful("minus-hull", minus(cube, box((1e-9, 0, 0), (1, 1, 1)))),
         sound("minus-of-minus", minus(cube, minus(box((0, 0, 0.5), (1, 1, 2)), box((0, 0, 0.75), (1, 1, 2)))), 0.75),
+        sound("minus-flat", minus(cube, flat), 1.0),
+        sound("minus-flat-and-half", minus(cube, flat, box((0, 0, 0.5), (1, 1, 2))), 0.5),
+        sound("minus-of-nothing-common", minus(cube, both(box((0.5, 0, 0), (1, 1, 1)), box((2, 0, 0), (3, 1, 1)))), 1.0),
+        sound("plus-flat", plus(cube, flat), 1.0),
+        doubtful("common-flat", both(cube, flat)),
+        doubtful("flat-minus", minus(flat, cube)),
         sound("plus-touching", plus(cube, box((1, 0, 0), (2, 1, 1))), 2.0),
         sound("plus-lapping", plus(cube, box((0.5, 0, 0), (1.5, 1, 1))), 1.5),
         sound("plus-apart", plus(cube, box((2, 0, 0), (3, 1, 1))), 2.0),

@@ -245,7 +245,21 @@ def _polygons() -> list[Case]:
     keyhole = (
         (0, 0), (3, 0), (3, 3), (0, 3), (0, 1.5), (1, 1.5), (1, 2), (2, 2), (2, 1), (1, 1), (1, 1.5), (0, 1.5),
     )  # fmt: skip
+    nowhere = section("IfcRectangleProfileDef", XDim=1.0, YDim=1.0)
+
+    def unplaced(model: SolidModel) -> Entity:
+        profile = nowhere(model)
+        profile.Position = entity(model, "IfcAxis2Placement2D")
+        return profile
+
+    def unplaced_solid(model: SolidModel) -> Entity:
+        solid = extruded(nowhere, 1.0)(model)
+        solid.Position = entity(model, "IfcAxis2Placement3D")
+        return solid
+
     return [
+        sound("position-without-location", extruded(unplaced, 1.0), 1.0),
+        sound("solid-without-location", unplaced_solid, 1.0),
         sound("polygon-l", extruded(polygon(*L_SHAPE)), 3 * DEPTH),
         sound("polygon-clockwise", extruded(polygon(*L_SHAPE[::-1])), 3 * DEPTH),
         sound("polygon-repeated-points", extruded(polygon(*[p for p in L_SHAPE for _ in (0, 1)])), 3 * DEPTH),

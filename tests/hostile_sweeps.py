@@ -50,6 +50,17 @@ def arc3(radius: float, start: float, end: float) -> Build:
     return build
 
 
+def arc_at(centre: Point3, radius: float, start: float, end: float) -> Build:
+    """An arc in the plane of its centre, between two angles in radians."""
+
+    def build(model: SolidModel) -> Entity:
+        circle = entity(model, "IfcCircle", model.axes(centre), radius / model.scale)
+        ends = [[entity(model, "IfcParameterValue", angle)] for angle in (start, end)]
+        return entity(model, "IfcTrimmedCurve", circle, *ends, True, "PARAMETER")
+
+    return build
+
+
 def indexed3(points: Sequence[Point3], *segments: tuple[str, Sequence[int]]) -> Build:
     def build(model: SolidModel) -> Entity:
         table = entity(model, "IfcCartesianPointList3D", [model.n(point) for point in points])
@@ -195,10 +206,12 @@ def _pipes() -> list[Case]:
     straight = line((0, 0, 0), (3, 0, 0))
     bend = line((0, 0, 0), (2, 0, 0), (2, 2, 0))
     area = PI * 0.01
+    round_end = arc_at((2, 0, 0), 0.5, -PI / 2, PI / 2)
     u_turn = indexed3(
         [(0, 0, 0), (2, 0, 0), (2.5, 0.5, 0), (2, 1, 0), (0, 1, 0)],
         ("line", (1, 2)), ("arc", (2, 3, 4)), ("line", (4, 5)),
     )  # fmt: skip
+    pieces = composite(line((0, -0.5, 0), (2, -0.5, 0)), round_end, line((2, 0.5, 0), (0, 0.5, 0)))
     tight = indexed3(
         [(0, 0, 0), (2, 0, 0), (2.05, 0.05, 0), (2, 0.1, 0), (0, 0.1, 0)],
         ("line", (1, 2)), ("arc", (2, 3, 4)), ("line", (4, 5)),
@@ -225,6 +238,16 @@ def _pipes() -> list[Case]:
         doubtful("pipe-part", pipe(bend, 0.1, None, 0.0, 1.0), 2 * area, CURVED),
         doubtful("pipe-part-middle", pipe(bend, 0.1, None, 0.5, 1.5), 2 * area, CURVED),
         doubtful("pipe-part-arc", pipe(ring(1.0), 0.1, None, 0.0, PI), PI * area, CURVED, fine=True),
+        sound("pipe-pieces", pipe(pieces, 0.1), (4 + PI * 0.5) * area, CURVED),
+        sound("pipe-pieces-whole", pipe(pieces, 0.1, None, 0.0, 2 + PI), (4 + PI * 0.5) * area, CURVED),
+        sound("pipe-pieces-written-short", pipe(pieces, 0.1, None, 0.0, 5.14), (4 + PI * 0.5) * area, CURVED),
+        sound("pipe-pieces-part", pipe(pieces, 0.1, None, 0.5, 1 + PI / 2), (1 + PI * 0.25) * area, CURVED),
+        sound("pipe-arc-whole", pipe(arc3(1.0, 1.0, 2.0), 0.1, None, 0.0, 1.0), area, CURVED),
+        sound("pipe-arc-by-circle", pipe(arc3(1.0, 1.0, 2.0), 0.1, None, 1.0, 2.0), area, CURVED),
+        doubtful("pipe-pieces-counted", pipe(pieces, 0.1, None, 0.0, 3.0), (4 + PI * 0.5) * area, CURVED),
+        sound("pipe-indexed-whole", pipe(u_turn, 0.1, None, 0.0, 3.0), (4 + PI * 0.5) * area, CURVED),
+        doubtful("pipe-indexed-part", pipe(u_turn, 0.1, None, 0.0, 0.5)),
+        doubtful("pipe-spline-part", pipe(spline3, 0.1, None, 0.0, 0.5)),
         doubtful("pipe-backwards", pipe(bend, 0.1, None, 2.0, 0.0), 4 * area, CURVED),
         doubtful("pipe-beyond", pipe(bend, 0.1, None, 0.0, 7.0), 4 * area, CURVED),
         doubtful("pipe-tight", pipe(tight, 0.1)),

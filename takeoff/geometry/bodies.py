@@ -11,7 +11,7 @@ from takeoff.geometry.booleans import BooleanFailed, bare, manifold, mesh_of, wi
 from takeoff.geometry.items import Items, NoSolid, Solid, is_one_shell, moved, solid_moved, union
 from takeoff.geometry.mesh import Floats, Mesh, volume
 from takeoff.geometry.placements import Placements, applied, determinant, matrix_of
-from takeoff.geometry.repair import mend
+from takeoff.geometry.repair import NO_VOLUME, mend
 from takeoff.geometry.representations import body_representation, other_bodies
 from takeoff.geometry.shape_keys import shape_key
 from takeoff.geometry.slicing import across, cuts, sliced
@@ -196,7 +196,7 @@ class Bodies:
         try:
             gross = union(solids)
             if volume(gross) < _NOTHING:
-                return _Shape((), "no volume")
+                return _Shape((), NO_VOLUME)
             if not openings and request.slicing is None:
                 value = volume(gross)
                 return _Shape(((value, value, gross),), "", _once(remarks), (), tuple(anchor.tolist()))

@@ -18,8 +18,8 @@ from takeoff.geometry.pipes import pipe
 from takeoff.geometry.placements import applied, axis_placement, determinant, mapping
 from takeoff.geometry.primitives import primitive
 from takeoff.geometry.profiles import turned
-from takeoff.geometry.refusals import Nonsense, Sheet, Unread
-from takeoff.geometry.repair import mend
+from takeoff.geometry.refusals import Nonsense, Sheet, Unplaced, Unread
+from takeoff.geometry.repair import NO_VOLUME, mend
 from takeoff.geometry.revolutions import revolution
 from takeoff.geometry.sectioned import sectioned
 from takeoff.geometry.shells import faceted
@@ -66,6 +66,10 @@ class NoSolid(Exception):
     def __init__(self, reason: str, size: float = math.inf) -> None:
         super().__init__(reason)
         self.size = size
+
+
+class Empty(NoSolid):
+    """What an item says is plain and holds nothing: faces without volume between them, a boolean that leaves none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +128,8 @@ class Items:
             meshes = extrusion(item, sheet)
             return [Solid(mesh, tuple(sheet.notes), EXTRUSION) for mesh in meshes]
         except (Unread, BooleanFailed) as problem:
+            if isinstance(problem, Unplaced):
+                sheet.doubt("placement-missing", f"{problem}: taken at the origin of what it is in")
             return [self._by_kernel(item, str(problem), sheet)]
         except RecursionError as problem:
             raise NoSolid(f"{kind} is part of itself or nested too deep") from problem
@@ -235,7 +241,13 @@ class Items:
             cutters = self._half_space(second, first, sheet)
             remarks += sheet.notes
         else:
-            others = self.solids(second)
+            try:
+                others = self.solids(second)
+            except Empty as problem:
+                if item.Operator == "INTERSECTION":
+                    raise
+                text = f"an operand of a {item.Operator.lower()} holds nothing ({problem}): the other one is left"
+                return Solid(first, (*remarks, ("cut-without-effect", text)), rivals=tuple(rivals))
             if not others:
                 raise Unread("a second operand that is no solid")
             cutters = [solid.mesh for solid in others]
@@ -243,7 +255,7 @@ class Items:
             rivals += [rival for solid in others for rival in solid.rivals]
         result = _combined(first, cutters, item.Operator)
         if result.is_empty() or result.volume() < 1e-9:
-            raise NoSolid("the boolean result is empty")
+            raise Empty("the boolean result is empty")
         mesh = mesh_of(result)
         unchanged = item.Operator == "DIFFERENCE" and abs(volume(first) - volume(mesh)) <= 1e-9 * volume(
             first
@@ -354,7 +366,8 @@ def _mended(mesh: Mesh) -> Solid:
     """A mesh from the file as a closed solid. Raises NoSolid where it cannot be one."""
     mended = mend(mesh)
     if mended.condition:
-        raise NoSolid(mended.condition, _box_volume(mended.mesh))
+        kind = Empty if mended.condition == NO_VOLUME else NoSolid
+        raise kind(mended.condition, _box_volume(mended.mesh))
     return Solid(mended.mesh, (*mended.remarks, *_folds(mended.mesh)))
 
 

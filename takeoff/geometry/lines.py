@@ -117,18 +117,25 @@ def _conic(curve: Entity, start: float, sweep: float, sheet: Sheet) -> Floats:
 
 def _trimmed(curve: Entity, sheet: Sheet) -> Floats:
     basis = curve.BasisCurve
-    by_parameter = curve.MasterRepresentation == "PARAMETER"
-    ends = [_end(select, by_parameter, sheet) for select in (curve.Trim1, curve.Trim2)]
     if basis.is_a() == "IfcLine":
+        by_parameter = curve.MasterRepresentation == "PARAMETER"
+        ends = [_end(select, by_parameter, sheet) for select in (curve.Trim1, curve.Trim2)]
         origin = _metres([basis.Pnt[0]], sheet)[0]
         way = _in_space(np.array([basis.Dir.Orientation[0]], dtype=np.float64))[0]
         way *= number(basis.Dir.Magnitude, "a length") * sheet.scale / (float(np.linalg.norm(way)) or 1.0)
         return np.array([end if isinstance(end, np.ndarray) else origin + way * end for end in ends])
     if basis.is_a() not in ("IfcCircle", "IfcEllipse"):
         raise Unread(f"IfcTrimmedCurve of {basis.is_a()}")
-    matrix, first, second = place_of_conic(basis, sheet)
+    return _conic(basis, *conic_turn(curve, sheet), sheet)
+
+
+def conic_turn(curve: Entity, sheet: Sheet) -> tuple[float, float]:
+    """Where an IfcTrimmedCurve of a circle or an ellipse begins and how far it turns, radians; back is negative."""
+    by_parameter = curve.MasterRepresentation == "PARAMETER"
+    matrix, first, second = place_of_conic(curve.BasisCurve, sheet)
     angles = []
-    for end in ends:
+    for select in (curve.Trim1, curve.Trim2):
+        end = _end(select, by_parameter, sheet)
         if isinstance(end, np.ndarray):
             local = np.linalg.solve(matrix[:3, :3], end - matrix[:3, 3])
             angles.append(math.atan2(local[1] / second, local[0] / first))
@@ -136,10 +143,8 @@ def _trimmed(curve: Entity, sheet: Sheet) -> Floats:
             angles.append(end * sheet.angle)
     sweep = angles[1] - angles[0]
     if curve.SenseAgreement:
-        sweep = sweep % (2.0 * math.pi) or 2.0 * math.pi
-    else:
-        sweep = -((-sweep) % (2.0 * math.pi)) or -2.0 * math.pi
-    return _conic(basis, angles[0], sweep, sheet)
+        return angles[0], sweep % (2.0 * math.pi) or 2.0 * math.pi
+    return angles[0], -((-sweep) % (2.0 * math.pi)) or -2.0 * math.pi
 
 
 def _end(select: Any, by_parameter: bool, sheet: Sheet) -> Floats | float:

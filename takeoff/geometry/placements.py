@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from takeoff.geometry.mesh import Floats
-from takeoff.geometry.refusals import Nonsense, Unread, number
+from takeoff.geometry.refusals import Nonsense, Unplaced, Unread, number
 
 Entity = Any
 """An ifcopenshell entity; the library carries no types."""
@@ -94,6 +94,8 @@ def axis_placement(placement: Entity, scale: float) -> Floats:
     # By position: Location, then Axis (of the 3D one), then RefDirection. By name costs three times as much.
     point = placement[0]
     axis, reference = (placement[1], placement[2]) if kind.endswith("3D") else (None, placement[1])
+    if point is None:
+        raise Unplaced("a position without a location")
     if not point.is_a("IfcCartesianPoint"):
         raise Unread(f"{point.is_a()} as a location")
     out = _STILL.copy()

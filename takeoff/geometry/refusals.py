@@ -12,6 +12,10 @@ class Unread(Exception):
     """The item is of a kind that is not read here: the geometry kernel has to tessellate it."""
 
 
+class Unplaced(Unread):
+    """A position within the item has no location; the kernels take it to be the origin."""
+
+
 class Nonsense(ValueError):
     """What the file says makes no solid, whoever reads it: no kernel is asked, because one might make up a shape."""
 

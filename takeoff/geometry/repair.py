@@ -28,6 +28,9 @@ _PROBES = 9
 VOID_VOLUME = 1e-9
 """A body of less than this, m3, has no volume."""
 
+NO_VOLUME = "no volume"
+"""The condition of a body whose faces have nothing between them."""
+
 
 @dataclass(frozen=True, slots=True)
 class Mended:
@@ -255,7 +258,7 @@ def _turned_out(mesh: Mesh, remarks: list[tuple[str, str]]) -> Mended:
     pieces = np.unique(number)
     if len(pieces) == 1:
         if abs(total) < VOID_VOLUME:
-            return Mended(mesh, "no volume")
+            return Mended(mesh, NO_VOLUME)
         if total < 0.0:
             if not any(kind == "faces-turned" for kind, _ in remarks):
                 remarks.append(("inside-out", "the surface was inside out and was turned"))
@@ -267,7 +270,7 @@ def _turned_out(mesh: Mesh, remarks: list[tuple[str, str]]) -> Mended:
     for piece in [piece for piece, size in volumes.items() if abs(size) < VOID_VOLUME]:
         del parts[piece], volumes[piece]
     if not parts:
-        return Mended(mesh, "no volume")
+        return Mended(mesh, NO_VOLUME)
     # The largest shell has nothing about it: which way it turns tells which way the file's faces look.
     largest = max(volumes, key=lambda piece: abs(volumes[piece]))
     sense = 1.0 if volumes[largest] > 0.0 else -1.0
