@@ -258,6 +258,9 @@ def _polygons() -> list[Case]:
         return solid
 
     return [
+        sound("hole-of-two-points", extruded(outline(polyline(*SQUARE), polyline((0.2, 0.5), (0.7, 0.5))), 1.0), 1.0),
+        sound("hole-in-line", extruded(outline(polyline(*SQUARE), polyline((0.2, 0.5), (0.5, 0.5), (0.7, 0.5))), 1.0), 1.0),
+        sound("hole-of-one-point", extruded(outline(polyline(*SQUARE), polyline((0.2, 0.5), (0.2, 0.5))), 1.0), 1.0),
         sound("position-without-location", extruded(unplaced, 1.0), 1.0),
         sound("solid-without-location", unplaced_solid, 1.0),
         sound("polygon-l", extruded(polygon(*L_SHAPE)), 3 * DEPTH),

@@ -1,5 +1,6 @@
 """Profiles as polygons with holes, in metres in the plane of the extrusion."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -39,8 +40,7 @@ def profile_areas(profile: Entity, sheet: Sheet, depth: int = 0) -> list[Area]:
     if kind == "IfcArbitraryClosedProfileDef":
         return [_area(curve_points(profile.OuterCurve, sheet), [])]
     if kind == "IfcArbitraryProfileDefWithVoids":
-        holes = [curve_points(curve, sheet) for curve in profile.InnerCurves]
-        return [_area(curve_points(profile.OuterCurve, sheet), holes)]
+        return [_area(curve_points(profile.OuterCurve, sheet), _holes(profile.InnerCurves, sheet))]
     if kind == "IfcCenterLineProfileDef":
         return _along(curve_points(profile.Curve, sheet), size(profile, "Thickness", sheet.scale), sheet)
     if kind == "IfcArbitraryOpenProfileDef":
@@ -61,6 +61,20 @@ def profile_areas(profile: Entity, sheet: Sheet, depth: int = 0) -> list[Area]:
 
 def _area(outline: Floats, holes: list[Floats]) -> Area:
     return [turned(ring(outline), False), *(turned(ring(hole), True) for hole in holes)]
+
+
+def _holes(curves: Sequence[Entity], sheet: Sheet) -> list[Floats]:
+    """The curves of holes as points (n, 2); those that are lines hold nothing and are told."""
+    holes = []
+    for curve in curves:
+        points = curve_points(curve, sheet)
+        away = points - points[0]
+        far = away[int(np.argmax((away**2).sum(axis=1)))]
+        if np.abs(far[0] * away[:, 1] - far[1] * away[:, 0]).max() <= 1e-7 * float(np.hypot(*far)):
+            sheet.doubt("hole-without-area", "a hole that is drawn as a line: nothing was taken out for it")
+        else:
+            holes.append(points)
+    return holes
 
 
 def _placed(area: Area, matrix: Floats) -> Area:
