@@ -95,7 +95,10 @@ class Bodies:
         volumes = tuple(value * size for value in shape.opening_volumes)
         remarks = shape.remarks
         if self.placements.says_nothing(base):
-            remarks = (*remarks, ("placement-missing", "nothing says where it stands: taken without a shift"))
+            remarks = (
+                *remarks,
+                ("placement-missing", "nothing readable says where it stands: taken without a shift"),
+            )
         return SolidResult(request.key, slices, shape.condition, remarks, seconds, volumes)
 
     def _known(

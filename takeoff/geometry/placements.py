@@ -236,10 +236,31 @@ class Placements:
                 self._empty.add(placement.id())
             try:
                 return axis_placement(placement.RelativePlacement, self.scale)
+            except Unplaced:
+                return self._nowhere(placement)
             except Unread:
                 if placement.PlacementRelTo is not None:
                     raise
+        if placement.is_a("IfcGridPlacement"):
+            from takeoff.geometry.grids import grid_place
+
+            try:
+                grid, matrix = grid_place(placement, self.scale)
+                return self.absolute(grid.ObjectPlacement) @ matrix
+            except (Unread, Nonsense, TypeError, AttributeError):
+                return self._nowhere(placement)
         import ifcopenshell.geom
 
-        shape: Any = ifcopenshell.geom.create_shape(ifcopenshell.geom.settings(), placement)
-        return np.array(shape.matrix, dtype=np.float64).reshape((4, 4), order="F")
+        try:
+            shape: Any = ifcopenshell.geom.create_shape(ifcopenshell.geom.settings(), placement)
+            return np.array(shape.matrix, dtype=np.float64).reshape((4, 4), order="F")
+        except RuntimeError:
+            return self._nowhere(placement)
+
+    def _nowhere(self, placement: Entity) -> Floats:
+        """The place that is written beside one that cannot be read, else none: the bodies there are not lost."""
+        written = getattr(placement, "CartesianPosition", None)
+        if written is not None:
+            return axis_placement(written, self.scale)
+        self._empty.add(placement.id())
+        return _STILL.copy()

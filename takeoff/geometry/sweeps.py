@@ -46,7 +46,10 @@ def is_whole(item: Entity, sheet: Sheet) -> bool:
         return True
     start, end = _parameter(item.StartParam), _parameter(item.EndParam)
     if _is_length(item.StartParam) or _is_length(item.EndParam):
-        whole = float(_along(line_points(item.Directrix, sheet))[-1]) / sheet.scale
+        try:
+            whole = float(_along(line_points(item.Directrix, sheet))[-1]) / sheet.scale
+        except Unread:
+            return False
         return _spans(start, end, 0.0, whole)
     return any(_spans(start, end, *known) for known in _known_ends(item.Directrix, sheet))
 
