@@ -1,10 +1,10 @@
 """The stages in their order: files to facts to methods to solids to quantities to a priced bill."""
 
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING
 
 from takeoff.cache.columns import Columns, columns_of, packed, unpacked
 from takeoff.cache.keys import LIBRARIES
@@ -14,9 +14,6 @@ from takeoff.cache.shelf import Shelf
 from takeoff.cache.store import open_store
 from takeoff.collector import collector_off
 from takeoff.findings import Finding, InputError
-from takeoff.isolation.patience import patience
-from takeoff.isolation.supervision import aside, careful
-from takeoff.isolation.trial import tried
 from takeoff.isolation.workshop import Workshop
 from takeoff.later import Later
 from takeoff.measuring.ground_level import GroundLevel
@@ -31,7 +28,6 @@ from takeoff.runs import Behind, ModelNote, Run, note_of, record_of
 from takeoff.settings import Settings
 
 if TYPE_CHECKING:
-    from takeoff.geometry.solids import SolidResult
     from takeoff.pricing.records import Bill, ShareRow
     from takeoff.pricing.typed import TypedBill
 
@@ -48,14 +44,6 @@ __all__ = [
     "prepare",
     "with_bill",
 ]
-
-
-Result = TypeVar("Result")
-
-BODY_SECONDS = 0.05
-FACE_SECONDS = 0.003
-"""Patience with measuring a body, and each of its triangles, beyond what one body may take, seconds: some ten times
-what they take on a busy machine."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -133,6 +121,7 @@ def _measured(
 
 def measure_prepared(prepared: Prepared, progress: Progress = silent) -> Run:
     """Measure what was prepared. Raises InputError when there is no concrete at all."""
+    from takeoff.enduring import measured_with_patience
     from takeoff.measuring.overrides import unused_overrides
     from takeoff.measuring.plan_findings import shell_findings
     from takeoff.measuring.stakes import with_stakes
@@ -143,7 +132,7 @@ def measure_prepared(prepared: Prepared, progress: Progress = silent) -> Run:
     stock, overrides = prepared.stock, prepared.overrides
     began = time.perf_counter()
 
-    measured = _measured_with_patience(prepared, progress)
+    measured = measured_with_patience(prepared, progress)
     if not any(part.net_volume_m3 for part in measured.measurement.parts):
         reasons = {part.condition for part in measured.measurement.parts if part.condition}
         names = names_of(prepared.paths)
@@ -170,62 +159,6 @@ def measure_prepared(prepared: Prepared, progress: Progress = silent) -> Run:
         places_of(measured.bodies, prepared.origin),
     )
     return replace(run, record=record_of(run, prepared.settings, seconds))
-
-
-def _measured_with_patience(prepared: Prepared, progress: Progress) -> Measured:
-    """Measured, without the bodies over which measuring fails. Raises InputError where it fails over all of them."""
-    from takeoff.isolation.spread import at_once
-    from takeoff.measuring.measure import measure as measure_all
-    from takeoff.measuring.narrowing import measured_without_culprits
-
-    stock = prepared.stock
-
-    def measure_these(solids: "Mapping[int, SolidResult]", shop: Workshop, spreading: bool) -> Measured:
-        return measure_all(
-            stock.models,
-            stock.plans,
-            stock.orders,
-            solids,
-            prepared.origin,
-            prepared.rules,
-            lambda stage: progress(stage, 0, 0),
-            aside(shop.crew),
-            shop.spread if spreading else at_once,
-            stock.terrains,
-        )
-
-    def bound(solids: "Mapping[int, SolidResult]") -> float:
-        meshes = [part.mesh for result in solids.values() for part in result.slices if part is not None]
-        meshes += [terrain.result.mesh for terrain in stock.terrains if terrain.result.mesh is not None]
-        usual = len(meshes) * BODY_SECONDS + sum(len(mesh.faces) for mesh in meshes) * FACE_SECONDS
-        return prepared.settings.limit_seconds + usual
-
-    def work(solids: "Mapping[int, SolidResult]") -> Measured:
-        with patience(bound(solids)):
-            return measure_these(solids, prepared.shop, True)
-
-    def trial(solids: "Mapping[int, SolidResult]") -> "Mapping[int, SolidResult]":
-        def alone() -> None:
-            with Workshop(1, prepared.settings.limit_seconds) as shop:
-                measure_these(solids, shop, False)
-
-        tried(alone, bound(solids))
-        return solids
-
-    def without_culprits(
-        attempt: "Callable[[Mapping[int, SolidResult]], Result]", solids: "Mapping[int, SolidResult]"
-    ) -> "Result":
-        try:
-            return attempt(solids)
-        except InputError:
-            raise
-        except Exception as fault:
-            return measured_without_culprits(attempt, solids, fault)
-
-    solids: Mapping[int, SolidResult] = stock.solids
-    if careful():
-        solids = without_culprits(trial, solids)
-    return without_culprits(work, solids)
 
 
 def bill(

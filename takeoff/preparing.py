@@ -229,11 +229,13 @@ class _Source:
         kept = self._shelf.solids(self.facts().sha256, transform)
         if kept is not None:
             return np.array(kept.origin)
+        from takeoff.geometry.workers import SHORT
+
         products = [number for request in requests for number in request.body]
         host = self._open()
         if host is not None:
             try:
-                return host.origin(products, transform)
+                return host.origin(products, transform, self._shop.limit_seconds * SHORT)
             except (RuntimeError, EOFError):
                 return np.zeros(3)  # it is a matter of digits only: far from zero there are fewer
         import ifcopenshell

@@ -348,11 +348,14 @@ def _slices(
     return tuple(out), [*lie.remarks, *notes]
 
 
-def find_origin(file: Any, products: Sequence[int], transform: Floats | None = None) -> Floats:
+def find_origin(
+    file: Any, products: Sequence[int], transform: Floats | None = None, drawn: bool = True
+) -> Floats:
     """An origin (3,) in whole metres near the bodies of some products (STEP ids) of an open file.
 
     The median of the first corners of up to nine bodies spread over the list, so that neither a far site
-    offset nor a stray element decides. Zero where nothing is near a kilometre away or nothing can be read.
+    offset nor a stray element decides; not `drawn`, where the bodies cannot be drawn: of their places. Zero where
+    nothing is near a kilometre away or nothing can be read.
     """
     bodies = Bodies(file)
     corners = []
@@ -360,8 +363,11 @@ def find_origin(file: Any, products: Sequence[int], transform: Floats | None = N
     for number in products[::step]:
         product = file.by_id(number)
         try:
-            solids, _ = bodies._solids(product, product.ObjectPlacement)
             matrix = bodies.placements.absolute(product.ObjectPlacement)
+            if not drawn:
+                corners.append(matrix[:3, 3])
+                continue
+            solids, _ = bodies._solids(product, product.ObjectPlacement)
         except Exception:  # whatever is wrong with it is told when it is measured
             continue
         if solids:

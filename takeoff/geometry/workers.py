@@ -71,6 +71,9 @@ ENDING_SECONDS = 5.0
 TURNS = (KERNELS, KERNELS[1:], KERNELS[:1])
 """Kernels that may be asked at each try: either of them may be the one that breaks down over an element."""
 
+SHORT = 0.25
+"""Part of its bound that an element may take when it is tried again: one that hangs shall not cost all of it twice."""
+
 
 @dataclass(slots=True)
 class _Slot:
@@ -183,6 +186,7 @@ class _Pool:
         self.answers: queue.Queue[list[Result] | BaseException] = queue.Queue()
         self.slots = [_Slot() for _ in range(count)]
         self.held: dict[int, Result] = {}
+        self.first: dict[int, str] = {}
         self.threads: list[threading.Thread] = []
         self.over = False
         self.strays = 0
@@ -233,8 +237,9 @@ class _Pool:
                 if seconds < LOOK_SECONDS or slot.spent is None:
                     continue  # begun just now, or nothing is under way
                 before = slot.board.computed()
-                if slot.spent.on((key, before), before) > limit_seconds:
-                    slot.killed = f"geometry took longer than {limit_seconds:g} s"
+                limit = limit_seconds * SHORT if slot.turn else limit_seconds
+                if slot.spent.on((key, before), before) > limit:
+                    slot.killed = f"geometry took longer than {limit:g} s"
                     slot.process.kill()
 
     def _drive(self, slot: _Slot) -> None:
@@ -278,10 +283,10 @@ class _Pool:
         """A worker died: put aside the element it died of, hand the others out again."""
         with slot.lock:
             code = process.wait()
-            culprit, reason = slot.board.current()[0] if slot.board else None, slot.killed
+            culprit, late = slot.board.current()[0] if slot.board else None, slot.killed
             slot.process, slot.killed = None, ""
             self._put_away(slot)
-        reason = reason or short_of_memory() or f"the geometry kernel crashed (exit {code})"
+        reason = late or short_of_memory() or f"the geometry kernel crashed (exit {code})"
         request = left.pop(culprit) if culprit in left else None
         if request is None:
             self.strays += 1
@@ -294,12 +299,16 @@ class _Pool:
             self.batches.appendleft((list(left.values()), turn))
         if request is None:
             return
+        first = self.first.setdefault(request.key, reason)
         last = len(TURNS) - 1 if isinstance(request, SolidRequest) else 1
+        if isinstance(request, Errand) and late:
+            last = 0  # the one kernel there is would take as long once more
         if turn < last:
             self.batches.append(([request], turn + 1))
         else:
             held = self.held.pop(request.key) if request.key in self.held else None
-            self.answers.put([held or request.failed(f"{reason}, each time")])
+            again = "each time" if reason == first else f"tried again: {reason}"
+            self.answers.put([held or request.failed(f"{first}, {again}")])
 
     def _take(self, result: Result, request: Request, turn: int) -> None:
         """Hand on a result; one of the second kernel that is no solid is held until the first was asked alone."""

@@ -9,6 +9,11 @@ import threading
 AVAILABLE = sys.platform == "linux"
 """Whether processes are forked: elsewhere that is not safe with native libraries loaded."""
 
+BREAKDOWNS = (
+    (signal.SIGSEGV, signal.SIGABRT, signal.SIGBUS, signal.SIGFPE, signal.SIGILL) if AVAILABLE else ()
+)
+"""Signals by which a library takes its process along; others come from outside."""
+
 ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
 """Settings of a process whose libraries start no threads of their own: a fork would lack them, and matrices here
 are too small to be divided."""

@@ -126,9 +126,9 @@ class Host:
         self.ask("open", path)
         self.path = path
 
-    def origin(self, products: Sequence[int], transform: Any) -> Any:
-        """An origin (3,) near the bodies of some products."""
-        return self.ask("origin", (list(products), transform))
+    def origin(self, products: Sequence[int], transform: Any, limit_seconds: float) -> Any:
+        """An origin (3,) near the bodies of some products, of their places where drawing them takes longer."""
+        return self.ask("origin", (list(products), transform, limit_seconds))
 
     def fork(self) -> Worker:
         """A new worker that has the model open."""

@@ -7,6 +7,8 @@ forked worker has the parsed file and all libraries at once, where one that star
 import gc
 import os
 import pickle
+import select
+import signal
 import socket
 from collections.abc import Callable
 from pathlib import Path
@@ -15,6 +17,10 @@ from typing import Any
 from takeoff.findings import InputError
 from takeoff.isolation.channel import Channel
 from takeoff.isolation.forking import bound_memory, end_with, leave_signals_to_parent
+from takeoff.isolation.spent import Spent
+
+LOOK_SECONDS = 0.1
+"""How often it is looked how long the place of a model takes."""
 
 
 def serve(parent: int, memory: int) -> None:
@@ -74,23 +80,39 @@ class Held:
 
         self.file = ifcopenshell.open(path)
 
-    def origin(self, given: tuple[list[int], Any]) -> Any:
-        """An origin (3,) near the bodies of some products; found by a child, which may crash or start threads."""
+    def origin(self, given: tuple[list[int], Any, float]) -> Any:
+        """An origin (3,) near the bodies of some products; found by a child, which may crash, hang or start threads.
+
+        Where it does, by another one that looks at their places only.
+        """
+        products, transform, limit = given
+        for drawn in (True, False):
+            answer = self._origin_within(limit, (products, transform, drawn))
+            if answer:
+                return pickle.loads(answer)
+        raise RuntimeError("the place of the model cannot be told")
+
+    def _origin_within(self, limit: float, given: tuple[list[int], Any, bool]) -> bytes:
+        """What a child tells within `limit` seconds, empty where it does not."""
         answer_end, told = os.pipe()
         number = self._child([answer_end], lambda: self._tell_origin(told, given))
         os.close(told)
+        spent, answer = Spent(number), b""
         with open(answer_end, "rb") as answers:
-            answer = answers.read()
-        code = os.waitstatus_to_exitcode(os.waitpid(number, 0)[1])
-        if code:
-            raise RuntimeError(f"the place of the model cannot be told (exit {code})")
-        return pickle.loads(answer)
+            while spent.on("origin") <= limit:
+                if select.select([answers], [], [], LOOK_SECONDS)[0]:
+                    answer = answers.read()
+                    break
+        os.kill(number, signal.SIGKILL)
+        os.waitpid(number, 0)
+        return answer
 
-    def _tell_origin(self, told: int, given: tuple[list[int], Any]) -> None:
+    def _tell_origin(self, told: int, given: tuple[list[int], Any, bool]) -> None:
         from takeoff.geometry.bodies import find_origin
 
+        answer = pickle.dumps(find_origin(self.file, *given))
         with open(told, "wb") as sink:
-            pickle.dump(find_origin(self.file, *given), sink)
+            sink.write(answer)
 
     def fork(self, handles: list[int], channel: Channel) -> int:
         """Start a worker that reads from the first handle and writes to the second; its process number."""

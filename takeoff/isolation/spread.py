@@ -1,13 +1,14 @@
 """One piece of work over many things, divided among forked copies of this process."""
 
-import os
-import pickle
-import signal
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from itertools import pairwise
 from typing import Any, TypeVar
 
-from takeoff.isolation.forking import AVAILABLE, end_with, leave_signals_to_parent
+from takeoff.findings import InputError
+from takeoff.isolation import notes
+from takeoff.isolation.copies import Breakdown, Copy, Lost, Outcome, words_of
+from takeoff.isolation.forking import AVAILABLE
+from takeoff.isolation.patience import Overrun
 
 Part = TypeVar("Part")
 
@@ -24,70 +25,64 @@ def spread(
     processes: int,
     pack: Callable[[Part], Any],
     unpack: Callable[[Any], Part],
+    who: Callable[[int], Hashable] | None = None,
     least: int | None = None,
 ) -> list[Part]:
     """Results of `work` over the numbers 0 to `count`, in consecutive ranges, in order.
 
-    A further process pays for `least` things, LEAST where it is not given.
+    A further process pays for `least` things, LEAST where it is not given. `who` says whom a number stands for; `sweep`
+    goes by it.
 
     Copies of this process see all that it holds; only results pass back, through `pack` and `unpack`. What a
-    copy does not answer, because it crashed, ran out of memory or of the patience that is left here, is worked
-    out here. Raises what `work` raises here.
+    copy does not answer, because it ran out of memory or was ended from outside, is worked out here. Raises what
+    `work` raises here, and Lost where a copy failed over somebody whom it had noted, hung, or broke down.
     """
+    del who
     parts = max(1, min(processes if AVAILABLE else 1, count // (least or LEAST)))
     bounds = [count * number // parts for number in range(parts + 1)]
     ranges = [range(low, high) for low, high in pairwise(bounds)]
-    copies = [_Copy(work, wanted, pack) for wanted in ranges[1:]]
+    copies = [Copy(lambda wanted=wanted: pack(work(wanted))) for wanted in ranges[1:]]  # type: ignore[misc]
     try:
         results = [work(ranges[0])]
+        lost: list[Outcome] = []
         for copy, wanted in zip(copies, ranges[1:], strict=True):
-            answer = copy.answer()
-            results.append(work(wanted) if answer is None else unpack(answer[0]))
+            with notes.waiting():
+                outcome = copy.outcome()
+            if outcome.fault is None:
+                results.append(unpack(outcome.answer))
+            elif _is_to_be_told(outcome):
+                lost.append(outcome)
+            else:
+                results.append(work(wanted))
+        if lost:
+            raise _lost(lost)
         return results
     finally:
         for copy in copies:
             copy.end()
 
 
+def _is_to_be_told(outcome: Outcome) -> bool:
+    """Whether doing the work of a copy here would come to the same end, or a worse one."""
+    if isinstance(outcome.fault, Overrun | Lost):
+        return True
+    if isinstance(outcome.fault, Breakdown):
+        return outcome.fault.own
+    return outcome.number != notes.NOBODY and not isinstance(outcome.fault, InputError | MemoryError)
+
+
+def _lost(outcomes: list[Outcome]) -> Lost:
+    """All that copies lost; whom a library broke down over is left open, it may have been by chance."""
+    culprits: dict[int, str] = {}
+    for outcome in outcomes:
+        assert outcome.fault is not None
+        if isinstance(outcome.fault, Lost):
+            culprits |= outcome.fault.culprits
+        elif outcome.number and not isinstance(outcome.fault, Breakdown):
+            culprits[outcome.number] = words_of(outcome.fault)
+    return Lost(culprits, str(outcomes[0].fault))
+
+
 def at_once(work: Callable[[range], Part], count: int, *_: object) -> list[Part]:
     """All of the work in this process."""
     return [work(range(count))]
-
-
-class _Copy:
-    """A forked copy at work."""
-
-    def __init__(self, work: Callable[[range], Part], wanted: range, pack: Callable[[Part], Any]) -> None:
-        parent = os.getpid()
-        left = signal.getitimer(signal.ITIMER_PROF)[0]
-        self._answers, told = os.pipe()
-        self._pid = os.fork()
-        if self._pid:
-            os.close(told)
-            return
-        try:
-            leave_signals_to_parent()
-            end_with(parent)
-            signal.signal(signal.SIGPROF, signal.SIG_DFL)  # a copy may be ended even while a library computes
-            signal.setitimer(signal.ITIMER_PROF, left)
-            payload = pickle.dumps((pack(work(wanted)),), protocol=pickle.HIGHEST_PROTOCOL)
-            with open(told, "wb") as sink:
-                sink.write(payload)
-        finally:
-            os._exit(0)  # an answer that is cut off is no answer
-
-    def answer(self) -> tuple[Any] | None:
-        """What the copy worked out, None where it did not."""
-        with open(self._answers, "rb", closefd=False) as source:
-            payload = source.read()
-        try:
-            found: tuple[Any] = pickle.loads(payload)
-        except Exception:  # nothing, or the beginning of an answer
-            return None
-        return found
-
-    def end(self) -> None:
-        """End the copy, if it still runs."""
-        os.close(self._answers)
-        os.kill(self._pid, signal.SIGKILL)
-        os.waitpid(self._pid, 0)

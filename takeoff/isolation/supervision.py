@@ -6,16 +6,15 @@ child of itself, and the parent waits: where the child breaks down, or is longer
 and the run begun once more, `careful`: then what may fail is tried first in copies of the process that may be lost.
 """
 
-import mmap
 import os
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from typing import NoReturn, ParamSpec, TypeVar
 
-from takeoff.isolation.forking import AVAILABLE, end_with
+from takeoff.isolation import notes
+from takeoff.isolation.forking import AVAILABLE, BREAKDOWNS, end_with
 from takeoff.isolation.spent import Spent, computed
 
 Given = ParamSpec("Given")
@@ -31,20 +30,21 @@ ENDING_SECONDS = 2.0
 """What the child may take to end when it is asked to: within a call of a library it does not hear it."""
 
 _PASSED_ON = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP) if AVAILABLE else ()
-_BREAKDOWNS = (
-    (signal.SIGSEGV, signal.SIGABRT, signal.SIGBUS, signal.SIGFPE, signal.SIGILL) if AVAILABLE else ()
-)
 _TRIES = 2
 
-_board: "memoryview[float] | None" = None
-"""What the child is at: the bound, seconds (0: none), and what it had computed when that began."""
-
 _careful = False
+_hung: notes.Note | None = None
+"""What the run before this one was over when it was ended for taking too long."""
 
 
 def careful() -> bool:
     """Whether this run was begun once more, after a library broke down or hung."""
     return _careful
+
+
+def hung() -> notes.Note | None:
+    """What the run before this one took too long over, None where it did not."""
+    return _hung
 
 
 def supervise() -> None:
@@ -53,27 +53,28 @@ def supervise() -> None:
     To be called while there is one thread and nothing is open. Ctrl-C of a terminal reaches both; other signals are
     passed on. Where processes cannot be forked nothing happens.
     """
-    global _board, _careful
+    global _careful, _hung
     if not AVAILABLE or threading.active_count() > 1:
         return
-    board = memoryview(mmap.mmap(-1, 16)).cast("d")
+    board = notes.Board()
     sys.stdout.flush()
     sys.stderr.flush()
     parent = os.getpid()
     heard = signal.pthread_sigmask(signal.SIG_BLOCK, {*_PASSED_ON, signal.SIGCHLD})
     for number in range(_TRIES):
-        board[0] = 0.0
+        board.write(notes.NOBODY, 0.0)
         child = os.fork()
         if not child:
-            _board, _careful = board, number > 0
+            notes.write_on(board)
+            _careful = number > 0
             _once_only()
             signal.pthread_sigmask(signal.SIG_SETMASK, heard)
             end_with(parent)
             return
-        code, late = _watch(child, board)
-        if not late and -code not in _BREAKDOWNS:
+        code, _hung = _watch(child, board)
+        if not _hung and -code not in BREAKDOWNS:
             _leave(code)
-        what = "was at one thing for too long" if late else f"broke down ({signal.Signals(-code).name})"
+        what = "was at one thing for too long" if _hung else f"broke down ({signal.Signals(-code).name})"
         last = number + 1 == _TRIES
         then = (
             "it did so again, nothing is to be had of it" if last else "everything is done again, with care"
@@ -82,31 +83,12 @@ def supervise() -> None:
     os._exit(1)
 
 
-@contextmanager
-def bounded(seconds: float) -> Iterator[None]:
-    """Let the supervisor end this process where what is done within takes longer."""
-    if _board is None:
-        yield
-        return
-    _board[1] = computed(os.getpid()) or 0.0
-    _board[0] = seconds + GRACE_SECONDS
-    try:
-        yield
-    finally:
-        _board[0] = 0.0
-
-
 def aside(work: Callable[Given, Answer]) -> Callable[Given, Answer]:
     """Work that has bounds of its own, in other processes: waiting for it counts for nothing."""
 
     def done(*given: Given.args, **named: Given.kwargs) -> Answer:
-        if _board is None:
+        with notes.waiting():
             return work(*given, **named)
-        bound, _board[0] = _board[0], 0.0
-        try:
-            return work(*given, **named)
-        finally:
-            _board[0] = bound
 
     return done
 
@@ -124,9 +106,9 @@ def _once_only() -> None:
     signal.signal(signal.SIGINT, stop)
 
 
-def _watch(child: int, board: "memoryview[float]") -> tuple[int, bool]:
-    """Exit code of the child, and whether it was ended because it took too long."""
-    spent, late, count = Spent(child), False, 0
+def _watch(child: int, board: notes.Board) -> tuple[int, notes.Note | None]:
+    """Exit code of the child, and what it took too long over, where it was ended for that."""
+    spent, late = Spent(child), None
     asked, computed_then = 0, 0.0
     while True:
         told = signal.sigtimedwait({*_PASSED_ON, signal.SIGCHLD}, LOOK_SECONDS)
@@ -143,13 +125,11 @@ def _watch(child: int, board: "memoryview[float]") -> tuple[int, bool]:
                 os.kill(child, signal.SIGKILL)
                 os.waitpid(child, 0)
                 print("takeoff: stopped; nothing was written", file=sys.stderr, flush=True)
-                return 128 + asked, False
+                return 128 + asked, None
             continue
-        bound, before = board[0], board[1]
-        if not bound:
-            count += 1
-        elif not late and spent.on((count, before), before) > bound:
-            late = True
+        note = board.read()
+        if note.bound and not late and spent.on(note, note.began) > note.bound + GRACE_SECONDS:
+            late = note
             os.kill(child, signal.SIGKILL)
 
 

@@ -2,13 +2,13 @@
 
 import atexit
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from takeoff.isolation.forking import AVAILABLE
 from takeoff.isolation.host import Host
-from takeoff.isolation.spread import spread
+from takeoff.isolation.spread import at_once, spread
 
 if TYPE_CHECKING:
     from takeoff.geometry.cutting import Answer, Task
@@ -69,9 +69,25 @@ class Workshop:
         count: int,
         pack: Callable[[Part], Any],
         unpack: Callable[[Any], Part],
+        who: Callable[[int], Hashable] | None = None,
     ) -> list[Part]:
         """Results of `work` over the numbers 0 to `count`, divided among the processes; see `spread`."""
-        return spread(work, count, self.processes, pack, unpack)
+        return spread(work, count, self.processes, pack, unpack, who)
+
+    def sweep(
+        self,
+        work: Callable[[range], Part],
+        count: int,
+        pack: Callable[[Part], Any],
+        unpack: Callable[[Any], Part],
+        who: Callable[[int], Hashable],
+    ) -> list[Part]:
+        """The same in copies that may be lost; see `sweep`."""
+        if not AVAILABLE:
+            return at_once(work, count)
+        from takeoff.isolation.sweep import sweep
+
+        return sweep(work, count, self.processes, pack, unpack, who)
 
     def end(self) -> None:
         """End all processes at once."""

@@ -11,6 +11,7 @@ from takeoff.findings import Finding
 from takeoff.geometry import planar
 from takeoff.geometry.mesh import Floats
 from takeoff.geometry.surfaces import Surfaces
+from takeoff.isolation import notes
 from takeoff.measuring.bodies import Body
 from takeoff.measuring.dimensions import plan_polygon
 from takeoff.measuring.joint_rules import JointRules
@@ -74,13 +75,13 @@ def measure_bearings(
         if body.key[:2] in spanning:
             plans[body.key[:2]].append(outline)
     supports: dict[ElementKey, list[_Support]] = defaultdict(list)
-    for (mine, _, kind), own in patches.items():
+    for (mine, _, kind), own in notes.each(patches.items(), lambda entry: entry[0][0]):
         if mine in spanning and kind in ("bearing", "bed"):
             contact = planar.union_all([plan_polygon(surfaces, patch.row, patch.polygon) for patch in own])
             supports[mine].append(_Support(contact, max(own, key=lambda patch: patch.area)))
     carried = {key: [support.contact for support in own] for key, own in supports.items()}
     rows: list[BearingRow] = []
-    for key, lain_on in supports.items():
+    for key, lain_on in notes.each(supports.items(), lambda entry: entry[0]):
         for support, bearing in _bearings(plans[key], lain_on):
             rows.append(_row(spanning[key], support, bodies[support.main.other], bearing, rules))
     tipping = [key for key, contacts in carried.items() if _tips(plans[key], contacts)]

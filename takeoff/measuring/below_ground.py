@@ -17,7 +17,7 @@ from takeoff.geometry.booleans import BooleanFailed
 from takeoff.geometry.contacts import Contacts, covered
 from takeoff.geometry.mesh import Ints
 from takeoff.geometry.surfaces import Surfaces
-from takeoff.measuring.bodies import FORMED, Body
+from takeoff.measuring.bodies import FORMED, Body, noted
 from takeoff.measuring.convention import Convention
 from takeoff.measuring.dimensions import Dimensions, plan_polygon, strip_length
 from takeoff.measuring.enclosure import STEP, Enclosure, bottom_of, outside_part
@@ -76,7 +76,8 @@ def measure_below_ground(
     }
     rows: list[EnvelopeRow] = []
     outer: dict[int, Ground] = {}
-    for number, ground in low.items():
+    for number in noted(low, bodies):
+        ground = low[number]
         body = bodies[number]
         if body.key[:2] not in bounding:
             continue
@@ -98,7 +99,8 @@ def below_ground_volumes(
     """Net volume, m3, below the ground of each concrete body that reaches below it, and what could not be cut."""
     result: dict[int, float] = {}
     findings: list[Finding] = []
-    for number, (body, ground) in enumerate(zip(bodies, grounds, strict=True)):
+    for number in noted(range(len(bodies)), bodies):
+        body, ground = bodies[number], grounds[number]
         if ground is None or not body.concrete:
             continue
         outline = sizes[number].outline

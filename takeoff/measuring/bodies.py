@@ -1,8 +1,10 @@
 """Bodies: the solids of parts with what measuring needs to know of each."""
 
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from takeoff.geometry.mesh import Mesh
+from takeoff.isolation import notes
 from takeoff.measuring.plan import ElementPlan, PartPlan
 
 CONCRETE = ("cast-in-place", "precast", "tilt-up", "unresolved")
@@ -66,3 +68,8 @@ class Body:
     def holds_ground(self) -> bool:
         """Whether it holds the ground back: what is cast against it needs no form there."""
         return self.element.ground is not None and self.element.ground.holds
+
+
+def noted(numbers: Iterable[int], bodies: Sequence[Body]) -> Iterator[int]:
+    """The numbers of bodies one after the other, each noted as what this process is at; see `notes.each`."""
+    return notes.each(numbers, lambda number: bodies[number].key[:2])

@@ -15,7 +15,7 @@ from takeoff.geometry.contacts import Contacts
 from takeoff.geometry.mesh import Ints
 from takeoff.geometry.surfaces import Surfaces
 from takeoff.isolation.spread import Spread
-from takeoff.measuring.bodies import Body
+from takeoff.measuring.bodies import Body, noted
 from takeoff.measuring.convention import Convention
 from takeoff.measuring.dimensions import Dimensions, measure_dimensions
 from takeoff.measuring.finishes import Finishes
@@ -49,12 +49,12 @@ class Scene:
             number: measure_dimensions(
                 self.surfaces, self.rows_of[number], self.bodies[number].role, self.bodies[number].net
             )
-            for number in numbers
+            for number in noted(numbers, self.bodies)
         }
+        concrete = [number for number in numbers if self.bodies[number].concrete]
         pierced = {
             number: find_holes(self.surfaces, self.rows_of[number], self.bodies[number], sizes[number])
-            for number in numbers
-            if self.bodies[number].concrete
+            for number in noted(concrete, self.bodies)
         }
         left_in = {
             number: left
@@ -127,7 +127,11 @@ def figures_of(scene: Scene, numbers: Sequence[int], spread: Spread) -> list[Fig
     if not numbers:
         return []
     return spread(
-        lambda places: scene.figures([numbers[place] for place in places]), len(numbers), pack, unpack
+        lambda places: scene.figures([numbers[place] for place in places]),
+        len(numbers),
+        pack,
+        unpack,
+        lambda place: scene.bodies[numbers[place]].key[:2],
     )
 
 

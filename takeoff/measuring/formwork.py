@@ -9,7 +9,7 @@ import shapely
 
 from takeoff.geometry.mesh import Ints
 from takeoff.geometry.surfaces import Surfaces
-from takeoff.measuring.bodies import Body
+from takeoff.measuring.bodies import Body, noted
 from takeoff.measuring.convention import Convention, band
 from takeoff.measuring.dimensions import Dimensions
 from takeoff.measuring.face_pieces import STRIPS, View, depth_limits, split_face, with_filled
@@ -101,7 +101,7 @@ def measure_formwork(
     remains = find_remains(surfaces, wanted, relief.region)
     faces_of = {
         number: _formed_faces(surfaces, number, rows_of[number], bodies, dimensions, relief, convention, on_ground)
-        for number in formed
+        for number in noted(formed, bodies)
     }  # fmt: skip
     rims = {
         number: frozenset().union(*(hole.rim for hole in left.formwork)) for number, left in left_in.items()
@@ -136,7 +136,8 @@ def measure_formwork(
         dict(zip(listed, radius, strict=True)),
     )  # fmt: skip
     made = {}
-    for number, faces in faces_of.items():
+    for number in noted(faces_of, bodies):
+        faces = faces_of[number]
         taking = _Taking(
             view,
             bodies[number],

@@ -9,6 +9,7 @@ import shapely
 from takeoff.findings import Finding
 from takeoff.geometry.mesh import Floats
 from takeoff.geometry.surfaces import Surfaces
+from takeoff.isolation import notes
 from takeoff.measuring.bodies import PIECES, Body
 from takeoff.measuring.dimensions import rectangle_sides, strip_thickness
 from takeoff.measuring.joint_rules import CAST_ON, JointRule, JointRules
@@ -52,7 +53,8 @@ def measure_joints(
     closed: dict[tuple[str, str], list[JointRow]] = defaultdict(list)
     ways = _ways(surfaces, patches)
     lengths = {
-        key: joint_length(surfaces, own, ways.get((key[0], key[2]), {})) for key, own in patches.items()
+        key: joint_length(surfaces, own, ways.get((key[0], key[2]), {}))
+        for key, own in notes.each(patches.items(), lambda entry: entry[0][0])
     }
     joined = {key: own for key, own in patches.items() if lengths[key] >= SHORTEST}
     main_of = {
@@ -61,7 +63,7 @@ def measure_joints(
     }
     rule_of = {key: rules.joint_for(key[2], main.piece, main.met) for key, main in main_of.items()}
     shared = shared_joints(surfaces, joined, ways, rule_of, reach)
-    for key, own in joined.items():
+    for key, own in notes.each(joined.items(), lambda entry: entry[0][0]):
         mine, kind, main = key[0], key[2], main_of[key]
         one, two = bodies[main.own], bodies[main.other]
         sharing = shared.get(key, Sharing())

@@ -8,6 +8,7 @@ import numpy as np
 
 from takeoff.findings import Finding
 from takeoff.geometry.mesh import Floats, Mesh, volume
+from takeoff.isolation.notes import each
 from takeoff.measuring.congruence import group_congruent
 from takeoff.measuring.handling import Handling, number_of
 from takeoff.measuring.joint_rules import JointRules
@@ -109,7 +110,7 @@ def make_pieces(
     home = np.zeros(3) if origin is None else origin
     classes: dict[tuple[str, str], list[_Draft]] = defaultdict(list)
     cuts: dict[ElementKey, tuple[Cut, ...]] = {}
-    for unit in units:
+    for unit in each(units, lambda unit: (unit.main.model, unit.main.global_id)):
         fact = facts.get(unit.elements[0])
         mark = unit.main.mark
         if fact is not None:

@@ -13,7 +13,7 @@ from takeoff.geometry.contacts import Contacts, covered
 from takeoff.geometry.mesh import Floats, Ints, boxes_of
 from takeoff.geometry.shadows import joined, shadow
 from takeoff.geometry.surfaces import Surfaces
-from takeoff.measuring.bodies import PIECES, Body
+from takeoff.measuring.bodies import PIECES, Body, noted
 from takeoff.measuring.convention import Convention
 
 CASTING = ("foundation", "column", "wall", "beam", "slab", "stair")
@@ -265,7 +265,7 @@ def _shadows(
     """(surface, body, region, whether a closed gap) of flat faces where sheets that stay, or piles, stand as forms."""
     gap, close = convention.contacts.gap_mm / 1e3, convention.contacts.close_mm / 1e3
     found: list[tuple[int, int, shapely.Geometry, bool]] = []
-    for number in formed if beside else ():
+    for number in noted(formed if beside else (), bodies):
         near = beside.get(number, ())
         for row in rows_of[number].tolist() if near else ():
             if surfaces.frame[row] >= 0 and surfaces.rise[row] < 60.0:

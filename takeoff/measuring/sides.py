@@ -9,7 +9,7 @@ import shapely
 from takeoff.findings import Finding
 from takeoff.geometry.mesh import Ints
 from takeoff.geometry.surfaces import Surfaces
-from takeoff.measuring.bodies import Body
+from takeoff.measuring.bodies import Body, noted
 from takeoff.measuring.dimensions import Dimensions, measure_dimensions
 from takeoff.measuring.enclosure import Enclosure, outside_part
 from takeoff.told import Quantity, told
@@ -45,12 +45,12 @@ def sides_against_ground(
     counted = [number for number, body in enumerate(bodies) if body.concrete and len(rows_of[number])]
     sizes = {
         number: measure_dimensions(surfaces, rows_of[number], bodies[number].role, bodies[number].net)
-        for number in counted
+        for number in noted(counted, bodies)
     }
     enclosure = Enclosure(sizes, surfaces, rows_of, counted)
     regions: dict[int, shapely.Geometry] = {}
     findings = []
-    for number in marked:
+    for number in noted(marked, bodies):
         sides = _broad_sides(surfaces, rows_of[number], sizes[number], convention_plumb_deg)
         found = {row: _outer(surfaces, row, enclosure) for row in sides}
         share = _share(surfaces, found)

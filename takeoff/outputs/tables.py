@@ -129,7 +129,7 @@ def table_files(
             texts.append(table.written(max(low, 0), high))
         return texts
 
-    parts = spread(written, ends[-1], processes, _same, _same, CELLS)
+    parts = spread(written, ends[-1], processes, _same, _same, least=CELLS)
     return {
         table.name: b"".join([_text([table.columns]), *texts])
         for table, *texts in zip(tables, *parts, strict=True)
