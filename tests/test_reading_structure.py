@@ -340,3 +340,20 @@ def test_an_assembly_of_mere_concrete_parts_is_an_element(read: Read) -> None:
     assert (element.global_id, element.role) == (wall.GlobalId, "wall")
     assert element.body == (parts[0].id(), parts[1].id())
     assert kinds(facts) == ["proxy-taken-in"]
+
+
+def test_concrete_in_a_class_that_is_no_concrete_work_is_told(read: Read) -> None:
+    model = Model("IFC4")
+    model.product("IfcWall", box(model, (0, 0, 0), (5, 1, 3)), material="Concrete")
+    for number in range(2):
+        model.product(
+            "IfcRailing", box(model, (number, 0, 0), (1, 1, 1)), name=f"Parapet {number}", material="Concrete"
+        )
+    model.product("IfcRailing", box(model, (0, 0, 0), (1, 1, 1)), material="Oak")
+    model.product("IfcFurniture", box(model, (0, 0, 0), (1, 1, 1)), material="Concrete")
+    model.product("IfcRailing", material="Concrete")
+    facts = read(model)
+    assert len(facts.elements) == 1
+    (told,) = [finding for finding in facts.findings if finding.kind == "class-left-out"]
+    assert "2 IfcRailing (one is Parapet 0)" in told.message
+    assert told.severity == "warning"

@@ -7,7 +7,7 @@ from typing import Any
 
 from takeoff.collector import collector_off
 from takeoff.findings import Finding, InputError
-from takeoff.reading.attributes import clean, first_line, name_of
+from takeoff.reading.attributes import attribute, clean, first_line, identity, name_of
 from takeoff.reading.bars import BAR_CLASSES, read_bars
 from takeoff.reading.elements import ElementReader
 from takeoff.reading.facts import BuildingFacts, ElementFacts, ModelFacts
@@ -16,15 +16,23 @@ from takeoff.reading.materials import Materials
 from takeoff.reading.places import Placements, building_place, read_map, read_storeys
 from takeoff.reading.properties import Properties
 from takeoff.reading.relations import read_relations
+from takeoff.reading.roles import kind_of
 from takeoff.reading.shapes import presentation_layers
 from takeoff.reading.sites import read_buildings, read_terrains
 from takeoff.reading.sources import Source, open_source
 from takeoff.reading.structure import Context, Structure, read_structure, unreadable
 from takeoff.reading.units import Units, read_units
+from takeoff.reading.words import substance
 from takeoff.told import counted
 
 NAMES_SHOWN = 5
 """Most names that one finding lists."""
+
+_NEVER_CONCRETE = (
+    *BAR_CLASSES, "IfcFeatureElement", "IfcDoor", "IfcWindow", "IfcFurnishingElement", "IfcDistributionElement",
+    "IfcTransportElement", "IfcVirtualElement",
+)  # fmt: skip
+"""Classes of which no piece is concrete work, whatever its material."""
 
 _FAULT = re.compile(
     r"^\[(?:error|warning)\](?: \[[^\]]*\])*+ (?!Instance encountered with non-unique GlobalId)(.*)"
@@ -124,6 +132,7 @@ def _read(model: Any, source: Source, name: str, findings: list[Finding]) -> Mod
         *bar_findings,
         *_duplicates(elements, name),
         *_left_out(context, structure),
+        *_other_classes(context),
     ]
     project = model.by_type("IfcProject")[0]
     return ModelFacts(
@@ -255,6 +264,39 @@ def _left_out(context: Context, structure: Structure) -> list[Finding]:
             "",
             f"{counted(len(structure.left_out), 'proxy or part is', 'proxies or parts are')} not plainly concrete: "
             f"{shown}{more}",
+            "not measured",
+        )
+    ]
+
+
+def _other_classes(context: Context) -> list[Finding]:
+    """One warning on bodies of a concrete material in classes that aren't looked at: parapets drawn as railings."""
+    products = []
+    for product in context.model.by_type("IfcElement"):
+        if kind_of(product) is not None or any(product.is_a(name) for name in _NEVER_CONCRETE):
+            continue
+        try:
+            names = context.materials.of(product).names
+            wholes = [kind_of(whole) for whole in context.relations.ancestors(product)]
+            if attribute(product, "Representation") is None or any(wholes):
+                continue
+        except Exception:
+            continue  # nobody misses what cannot be read: its class says that it is no concrete work
+        if any(substance(name) == "concrete" for name in names):
+            products.append(product)
+    if not products:
+        return []
+    classes = Counter(product.is_a() for product in products)
+    shown = ", ".join(f"{count} {name}" for name, count in classes.most_common())
+    some = name_of(products[0]) or identity(products[0])
+    return [
+        Finding(
+            "warning",
+            "class-left-out",
+            context.name,
+            "",
+            f"of a concrete material, but of a class that is no concrete work: {shown} (one is {some}); "
+            "ask for a proper class where they are to be priced",
             "not measured",
         )
     ]
