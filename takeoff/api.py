@@ -19,6 +19,9 @@ True
 True
 >>> list(priced.tables)[:3]
 ['summary', 'bill', 'dimensions']
+
+Models are read and measured in a process that is started for it and ends with it: a library that breaks down or hangs
+over a body costs that body (a warning says so, and a finding over whom), never the program that calls. Ctrl-C ends it.
 """
 
 import os
@@ -27,12 +30,13 @@ from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from takeoff import pipeline
+from takeoff.api_runs import billed, measured
+from takeoff.cache.columns import unpacked
 from takeoff.findings import InputError
+from takeoff.isolation.elsewhere import elsewhere
 from takeoff.measuring.records import Measurement
 from takeoff.outputs.frames import bill_frames, measurement_frames
 from takeoff.pricing.records import Bill
-from takeoff.scored import scheme_of, with_score
 from takeoff.settings import Settings, load_settings
 
 if TYPE_CHECKING:
@@ -128,8 +132,9 @@ def measure(models: Models, **settings: Any) -> Measured:
     `settings` are those of a job file (`convention`, `methods`, `overrides`, `ground_level`, ...), or `job`, the path
     of one. Raises InputError with one line that says what cannot be used, where, and what to do.
     """
-    run = pipeline.measure(_paths(models), _settings(settings))
-    return Measured(measurement_frames(run.measurement), run.record, run.measurement)
+    run = elsewhere(measured, _paths(models), _settings(settings))
+    measurement: Measurement = unpacked(run.measurement)
+    return Measured(measurement_frames(measurement), run.record, measurement)
 
 
 def bill(models: Models, previous: str | os.PathLike[str] | None = None, **settings: Any) -> Priced:
@@ -138,17 +143,12 @@ def bill(models: Models, previous: str | os.PathLike[str] | None = None, **setti
     What people typed into the bill `previous` is taken over. `settings` and errors as for `measure`, with `rates`,
     `resources`, `sections`, `markups`, `arrange`, `units` and so on.
     """
-    earlier = None
-    if previous is not None:
-        from takeoff.outputs.workbook.previous.book import read_previous
-
-        earlier = read_previous(Path(previous))
     chosen = _settings(settings)
-    scheme = scheme_of(chosen)
-    run = with_score(pipeline.bill(_paths(models), chosen, earlier=earlier), scheme, chosen)
+    run = elsewhere(billed, _paths(models), chosen, None if previous is None else Path(previous))
     assert run.bill is not None
-    frames = bill_frames(run.measurement, run.bill, run.record, run.score)
-    return Priced(frames, run.record, run.measurement, run.bill, run.score, chosen)
+    measurement: Measurement = unpacked(run.measurement)
+    frames = bill_frames(measurement, run.bill, run.record, run.score)
+    return Priced(frames, run.record, measurement, run.bill, run.score, chosen)
 
 
 def _paths(models: Models) -> list[Path]:
