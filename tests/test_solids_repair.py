@@ -119,7 +119,19 @@ def test_a_cavity_is_kept_and_a_nested_solid_counts_once():
     assert hollow.volume() == pytest.approx(26.0)
     model = SolidModel()
     nested = model.brep(both.tolist(), np.vstack([faces, faces + 8]).tolist())
-    assert model.solve(model.product(nested)).slices[0].net == pytest.approx(27.0)
+    found = model.solve(model.product(nested))
+    assert found.slices[0].net == pytest.approx(27.0)
+    assert [kind for kind, _ in found.remarks] == ["shell-within"]
+    assert "1.0000 m3 less" in str(found.remarks[0][1])
+
+
+def test_a_solid_within_a_cavity_is_no_doubt():
+    outer, faces = box((-2, -2, -2), (3, 3, 3))
+    middle, _ = box((-1, -1, -1), (2, 2, 2))
+    inner, _ = box()
+    three = np.vstack([faces, faces[:, ::-1] + 8, faces + 16])
+    mended = mend(Mesh.of(np.vstack([outer, middle, inner]), three))
+    assert (volume(mended.mesh), mended.remarks) == (pytest.approx(125 - 27 + 1), ())
 
 
 def test_shells_that_touch_along_edges_are_parted():

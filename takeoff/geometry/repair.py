@@ -28,6 +28,9 @@ _PROBES = 9
 VOID_VOLUME = 1e-9
 """A body of less than this, m3, has no volume."""
 
+_FEW_SHELLS = 40
+"""Shells of one body up to which each is looked for within each other, whichever way it looks."""
+
 NO_VOLUME = "no volume"
 """The condition of a body whose faces have nothing between them."""
 
@@ -275,18 +278,26 @@ def _turned_out(mesh: Mesh, remarks: list[tuple[str, str]]) -> Mended:
     largest = max(volumes, key=lambda piece: abs(volumes[piece]))
     sense = 1.0 if volumes[largest] > 0.0 else -1.0
     turned = 0
+    nested = 0.0
     keep = np.isin(number, list(parts))
     for piece, size in volumes.items():
-        cavity = size * sense < 0.0 and any(
-            abs(volumes[other]) > abs(size) and _within(parts[piece], parts[other])
-            for other in parts
-            if other != piece
-        )
+        inward = size * sense < 0.0
+        about = [
+            other
+            for other in (parts if inward or len(parts) <= _FEW_SHELLS else ())
+            if abs(volumes[other]) > abs(size) and _within(parts[piece], parts[other])
+        ]
+        cavity = inward and bool(about)
+        if about and not inward and not any(volumes[other] * sense < 0.0 for other in about):
+            nested += abs(size)
         if (size > 0.0) == cavity:
             faces[number == piece] = faces[number == piece][:, ::-1]
             turned += 1
     if turned and not (sense < 0.0 and any(kind == "faces-turned" for kind, _ in remarks)):
         remarks.append(("inside-out", f"{turned} of {len(pieces)} shells were inside out and were turned"))
+    if nested > VOID_VOLUME:
+        text = "a shell within another looks outward as that one does: taken as full, as a cavity it would be {} less"
+        remarks.append(("shell-within", told(text, Quantity(nested, "m3", ".4f"))))
     return Mended(Mesh.of(mesh.vertices, faces[keep]), "", tuple(remarks))
 
 

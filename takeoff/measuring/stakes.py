@@ -12,7 +12,7 @@ _CONCRETE = frozenset(
         "method-assumed", "method-unresolved", "kind-by-words", "method-contradiction", "material-missing",
         "material-unknown",
         "layer-unknown", "layers-borrowed", "layers-unknown", "covering-taken-in", "proxy-taken-in",
-        "overlap-uncertain", "faces-turned", "inside-out", "shell-closed", "corners-joined",
+        "overlap-uncertain", "faces-turned", "inside-out", "shell-within", "shell-closed", "corners-joined",
         "faces-not-flat", "surface-folded", "volumes-disagree", "openings-by-kernel",
         "opening-not-read",
         "piece-left-out", "layers-mirrored", "layers-moved", "layers-turned", "layers-curved",
