@@ -26,9 +26,11 @@ over a body costs that body (a warning says so, and a finding over whom), never 
 
 import os
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct, field
+from msgspec.structs import fields
 
 from takeoff.api_runs import billed, measured
 from takeoff.cache.columns import unpacked
@@ -49,8 +51,7 @@ Models = str | os.PathLike[str] | Iterable[str | os.PathLike[str]]
 _FILES = {field.name for field in fields(Settings) if "Path" in str(field.type)}
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Measured:
+class Measured(Struct, frozen=True, eq=False):
     """A measurement: `tables` by name as `takeoff measure` writes them, and the `record` of the run.
 
     `measurement` holds the same rows as records.
@@ -81,8 +82,7 @@ class Measured:
         return self.tables["findings"]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Priced:
+class Priced(Struct, frozen=True, eq=False):
     """A priced bill: `tables` by the names of the workbook's sheets, and the `record` of the run.
 
     `bill` and `measurement` hold the same as records; `score` is there where the setting `scoring` names a scheme.
@@ -163,7 +163,7 @@ def _paths(models: Models) -> list[Path]:
 def _settings(given: Mapping[str, Any]) -> Settings:
     values = dict(given)
     job = values.pop("job", None)
-    known = {field.name for field in fields(Settings)}
+    known = set(Settings.__struct_fields__)
     for name in values:
         if name not in known:
             raise InputError(f"setting `{name}` is not known; choose of job, {', '.join(sorted(known))}")

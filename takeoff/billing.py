@@ -1,8 +1,10 @@
 """The data files of a bill, read once, and the bill of a measurement by them."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from takeoff.measuring.convention import load_convention
 from takeoff.measuring.records import Measurement
@@ -23,8 +25,7 @@ if TYPE_CHECKING:
     from takeoff.runs import ModelNote
 
 
-@dataclass(frozen=True, slots=True)
-class Billing:
+class Billing(Struct, frozen=True):
     """Rates, sections, markups and choices of a bill."""
 
     rates: RateBook

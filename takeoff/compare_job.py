@@ -1,18 +1,17 @@
 """What a comparison is asked for: from flags, and from the `[compare]` table of a job file."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
+from msgspec import Struct
 from pydantic import BaseModel, ConfigDict, Field
 
 from takeoff.data_files import CURE, checked_table, read_toml
 from takeoff.findings import InputError
 
 
-@dataclass(frozen=True, slots=True)
-class Choice:
+class Choice(Struct, frozen=True):
     """The alternatives file, and what is said beside it; what is empty or None stays as the files have it."""
 
     alternatives: Path

@@ -2,9 +2,11 @@
 
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from takeoff.compare_job import Choice
 from takeoff.findings import Finding, InputError
@@ -29,8 +31,7 @@ def _silent(stage: str, done: int, total: int) -> None:
     del stage, done, total
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Built:
+class _Built(Struct, frozen=True, eq=False):
     """One way to build with all that is known of it."""
 
     variant: "Variant"

@@ -1,7 +1,8 @@
 """The documents that are shipped with the program: what numbers mean, recipes, messages."""
 
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from takeoff.findings import InputError
 
@@ -11,8 +12,7 @@ TOPICS = ("start", "numbers", "sheets", "surveyor", "contractor", "nightly", "of
 """In the order in which a newcomer reads them."""
 
 
-@dataclass(frozen=True, slots=True)
-class Document:
+class Document(Struct, frozen=True):
     """A document: its topic, its title, and its text in Markdown."""
 
     topic: str

@@ -1,13 +1,13 @@
 """Findings: what a person must look at, and what was assumed meanwhile."""
 
-from dataclasses import dataclass, field
 from typing import Literal
+
+from msgspec import Struct
 
 Severity = Literal["error", "warning", "note"]
 
 
-@dataclass(frozen=True, slots=True)
-class Finding:
+class Finding(Struct, frozen=True, eq=False):
     """One thing the model did not say, said twice, or said wrongly.
 
     `kind` is a stable short name (`method-assumed`, `declared-volume-differs`, ...) by which findings are
@@ -24,8 +24,21 @@ class Finding:
     assumed: str = ""
     worth: float | None = None
     worth_unit: str = ""
-    money: float | None = field(default=None, compare=False)
-    ask: str = field(default="", compare=False)
+    money: float | None = None
+    ask: str = ""
+
+    def __eq__(self, other: object) -> bool:
+        """Whether both say the same of the same; what it costs and whom to ask is put on later."""
+        return isinstance(other, Finding) and self._said() == other._said()
+
+    def __hash__(self) -> int:
+        return hash(self._said())
+
+    def _said(self) -> tuple[object, ...]:
+        return (
+            self.severity, self.kind, self.model, self.global_id, self.message, self.assumed, self.worth,
+            self.worth_unit,
+        )  # fmt: skip
 
 
 class InputError(Exception):

@@ -2,9 +2,11 @@
 
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from takeoff.cache.columns import Columns, columns_of, packed, unpacked
 from takeoff.cache.keys import LIBRARIES
@@ -46,8 +48,7 @@ __all__ = [
 ]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Kept:
+class _Kept(Struct, frozen=True, eq=False):
     """What the cache keeps of a whole run: its tables by column, without what drew them."""
 
     tables: Measurement

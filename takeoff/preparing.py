@@ -5,9 +5,10 @@ import tempfile
 import time
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct, field
 
 from takeoff.cache.keys import digest_of
 from takeoff.cache.shelf import Shelf, question, shifted
@@ -36,8 +37,7 @@ def silent(stage: str, done: int, total: int) -> None:
     del stage, done, total
 
 
-@dataclass(slots=True)
-class Clock:
+class Clock(Struct):
     """Seconds by stage."""
 
     seconds: dict[str, float] = field(default_factory=dict)
@@ -52,8 +52,7 @@ class Clock:
             self.seconds[name] = self.seconds.get(name, 0.0) + time.perf_counter() - began
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Prepared:
+class Prepared(Struct, frozen=True, eq=False):
     """Models read and tessellated, ready to be measured: once as they are, and for each alternative to them."""
 
     paths: tuple[Path, ...]

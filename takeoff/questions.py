@@ -1,9 +1,10 @@
 """What to ask about each kind of finding, from a data file."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 from functools import cache
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from takeoff.data_files import read_toml
 from takeoff.findings import Finding, InputError

@@ -2,9 +2,10 @@
 
 import platform
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct, field
 
 from takeoff import __version__
 from takeoff.cache.keys import library_versions
@@ -25,8 +26,7 @@ if TYPE_CHECKING:
     from takeoff.reading.facts import ModelFacts, Storey
 
 
-@dataclass(frozen=True, slots=True)
-class ModelNote:
+class ModelNote(Struct, frozen=True):
     """What the record of a run says of a model; `elements` is how many it has that matter."""
 
     model: str
@@ -51,8 +51,7 @@ def note_of(facts: "ModelFacts") -> ModelNote:
     )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Behind:
+class Behind(Struct, frozen=True, eq=False):
     """What tables were made from: facts, plans, the origin (3,), m, that meshes are relative to, the user's list."""
 
     models: "tuple[ModelFacts, ...]"
@@ -61,8 +60,7 @@ class Behind:
     overrides: "Overrides | None" = None
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Run:
+class Run(Struct, frozen=True, eq=False):
     """A finished run: the tables, what drew them, and the record of the run for run.json and Basis.
 
     `notes` has one entry a model; `sources` the file of each model by its name; `places` the box of each element that

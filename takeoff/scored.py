@@ -1,7 +1,8 @@
 """A run with its score by a scheme of points, where the settings name one."""
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
+
+from msgspec.structs import replace
 
 from takeoff.runs import Run
 from takeoff.settings import Settings

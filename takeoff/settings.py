@@ -3,9 +3,11 @@
 import math
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct, field
+from msgspec.structs import force_setattr
 
 from takeoff.findings import InputError
 from takeoff.templates import template_path
@@ -54,8 +56,7 @@ MEASURING_FILES = (*(what for what in _FILES if what not in _PRICING), "override
 """Data files on which quantities depend."""
 
 
-@dataclass(frozen=True, slots=True)
-class Settings:
+class Settings(Struct, frozen=True):
     """Paths of the data files (None: the shipped one), and how the run is made.
 
     `paper` is `a4` or `letter`, which goes with `units` where it is not given; `arrange` is how the bill is
@@ -97,7 +98,7 @@ class Settings:
 
     def __post_init__(self) -> None:
         if not self.paper:
-            object.__setattr__(self, "paper", "letter" if self.units == "imperial" else "a4")
+            force_setattr(self, "paper", "letter" if self.units == "imperial" else "a4")
 
     def file(self, what: str) -> Path:
         """The data file for `what` (`rates`, `convention`, ...): the user's or the shipped one."""
@@ -130,7 +131,7 @@ def _job(job: Path) -> dict[str, Any]:
     from takeoff.data_files import read_toml
 
     data = read_toml(job)
-    known = {entry.name for entry in fields(Settings)}
+    known = set(Settings.__struct_fields__)
     values: dict[str, Any] = {}
     for key, value in data.items():
         if key in OTHER_TABLES and isinstance(value, dict):

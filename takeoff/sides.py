@@ -1,8 +1,9 @@
 """The old or the new side of a comparison: models, a folder of tables, or a bill."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from takeoff import pipeline
 from takeoff.billing import Billing, load_billing
@@ -19,8 +20,7 @@ from takeoff.pricing.table_files import WORKBOOKS
 from takeoff.settings import Settings
 
 
-@dataclass(frozen=True, slots=True)
-class LoadedSide:
+class LoadedSide(Struct, frozen=True):
     """A side, what it was made of, and files that could not be read."""
 
     side: Side

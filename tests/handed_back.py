@@ -1,6 +1,5 @@
 """Helpers for tests of what is handed back: equal tables, a validator's complaints, models with new GlobalIds."""
 
-import dataclasses
 from collections import Counter
 from pathlib import Path
 from typing import Any
@@ -25,13 +24,13 @@ def differences(one: Measurement, other: Measurement) -> list[str]:
         if len(rows) != len(others):
             found.append(f"{table}: {len(rows)} and {len(others)} rows")
         for row, again in zip(rows, others, strict=False):
-            for field in dataclasses.fields(row):
-                a, b = getattr(row, field.name), getattr(again, field.name)
+            for name in row.__struct_fields__:
+                a, b = getattr(row, name), getattr(again, name)
                 same = a == b or (
                     isinstance(a, float) and isinstance(b, float) and abs(a - b) <= 1e-9 * max(1.0, abs(a))
                 )
-                if not same and field.name not in _OTHER_WORDS:
-                    found.append(f"{table} {row.global_id} {field.name}: {a} and {b}")
+                if not same and name not in _OTHER_WORDS:
+                    found.append(f"{table} {row.global_id} {name}: {a} and {b}")
     return found
 
 

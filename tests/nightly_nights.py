@@ -2,12 +2,13 @@
 
 import shutil
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 from build import Model
+from msgspec.structs import replace
 from openpyxl import load_workbook
 from sqlalchemy import select
 

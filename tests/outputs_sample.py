@@ -5,8 +5,9 @@ planks under a topping, one wall of unknown making and one part that could not b
 hostile on purpose.
 """
 
-from dataclasses import replace
 from typing import Any
+
+from msgspec.structs import replace
 
 from takeoff.findings import Finding
 from takeoff.measuring.piece_records import (

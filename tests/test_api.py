@@ -5,7 +5,6 @@ import os
 import subprocess
 import sys
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 from typing import ClassVar
 
@@ -13,6 +12,7 @@ import openpyxl
 import pandas as pd
 import pytest
 from click.testing import CliRunner
+from msgspec.structs import replace
 from outputs_sample import RUN, sample_bill, sample_measurement
 from pricing_rows import shipped_bill, small_building, write
 from test_changes import sample_changes

@@ -1,12 +1,12 @@
 """Items by trade, element and storey; edges, reveals and rounding by the convention; all of it recalculated."""
 
 import subprocess
-from dataclasses import replace
 from itertools import product
 from pathlib import Path
 
 import openpyxl
 import pytest
+from msgspec.structs import replace
 from outputs_sample import RUN
 from pricing_rows import form, items_of, part, small_building
 from test_outputs_recalculation import OFFICE, assert_same

@@ -2,12 +2,12 @@
 
 import csv
 from collections.abc import Mapping
-from dataclasses import replace
 from pathlib import Path
 
 import openpyxl
 import pytest
 from click.testing import CliRunner
+from msgspec.structs import replace
 from outputs_sample import RUN
 from pricing_rows import MODEL, form, part, small_building, steel
 from test_outputs_recalculation import OFFICE, assert_same, recalculated

@@ -1,8 +1,7 @@
 """Declared quantities beside measured ones: which are compared, when they differ, and the likely cause."""
 
-from dataclasses import replace
-
 import pytest
+from msgspec.structs import replace
 
 from takeoff.findings import InputError
 from takeoff.measuring.causes import Reference, likely_cause

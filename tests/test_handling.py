@@ -1,9 +1,8 @@
 """Loads, lifts and casting of pieces, bearings' neighbours in handling, against hand values."""
 
-import dataclasses
-
 import pytest
 from build import Model, rectangle
+from msgspec import structs
 from pricing_rows import piece
 
 from takeoff.findings import InputError
@@ -116,9 +115,9 @@ def test_figures_at_their_limits_keep_them_in_every_unit_and_place():
 def test_every_piece_is_on_one_load_in_the_order_of_erection():
     storeys = {("archive.ifc", "Ground"): 0.0, ("archive.ifc", "First"): 3.0}
     pieces = [plank(1, storey="First"), panel(2, storey="First"), plank(3), panel(4)]
-    pieces.append(dataclasses.replace(panel(5, weight=12.0), transport_check="over: width 4.00 m"))
+    pieces.append(structs.replace(panel(5, weight=12.0), transport_check="over: width 4.00 m"))
     pieces.append(plank(6, setting="small", weight=0.1))
-    pieces.append(dataclasses.replace(panel(7), method="tilt-up"))
+    pieces.append(structs.replace(panel(7), method="tilt-up"))
     loads = pack_loads(pieces, storeys, HANDLING)
     marks = [mark for load in loads for mark in load.marks.split(", ")]
     assert sorted(marks) == ["P01", "P03", "P06", "W02", "W04", "W05"]

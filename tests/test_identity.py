@@ -1,12 +1,13 @@
 """Elements find themselves again: by GlobalId, and by shape and place where an exporter renewed the ids."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 import pytest
 from handed_back import SAMPLES, renew_ids
+from msgspec.structs import replace
 
 from takeoff import pipeline
 from takeoff.measuring.identity import Matching, match_elements

@@ -9,11 +9,10 @@ Planks 0.2 thick lie dry on South and North with 100 mm: Plank 1 from x = 0 to 1
 Plank 3 from 2.41 to 3.61, closed to Plank 2, lies 30 mm on North. A topping of 50 mm over the first two.
 """
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from build import Model, rectangle
+from msgspec.structs import replace
 
 from takeoff.findings import InputError
 from takeoff.measuring.joint_rules import load_joint_rules

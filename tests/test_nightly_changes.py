@@ -1,11 +1,11 @@
 """What changed between two versions: elements known again under new GlobalIds, units, what is no longer kept."""
 
 import re
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from build import Model
+from msgspec.structs import replace
 from nightly_nights import Nights, write_wall
 
 from takeoff.nightly.changes import compare

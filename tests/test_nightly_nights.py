@@ -5,12 +5,12 @@ import json
 import os
 import shutil
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import ifcopenshell.guid
 import pytest
 from build import Model
+from msgspec.structs import replace
 from nightly_nights import Nights, happened, history_state, write_wall
 
 from takeoff.findings import InputError

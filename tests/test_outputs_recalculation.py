@@ -3,11 +3,11 @@
 import random
 import shutil
 import subprocess
-from dataclasses import replace
 from pathlib import Path
 
 import openpyxl
 import pytest
+from msgspec.structs import replace
 from openpyxl.workbook import Workbook
 from outputs_sample import RUN, make_item, sample_bill, sample_markups, sample_measurement
 

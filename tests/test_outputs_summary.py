@@ -1,7 +1,6 @@
 """The closing words for a terminal."""
 
-from dataclasses import replace
-
+from msgspec.structs import replace
 from outputs_sample import part, sample_bill, sample_measurement, sample_shares
 
 from takeoff.findings import Finding

@@ -4,11 +4,11 @@ import csv
 import json
 import math
 import os
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from outputs_sample import HOSTILE, RUN, part, sample_measurement
 
 from takeoff.findings import Finding, InputError

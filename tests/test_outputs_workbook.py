@@ -2,11 +2,11 @@
 
 import os
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 
 import openpyxl
 import pytest
+from msgspec.structs import replace
 from openpyxl.cell import Cell
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
@@ -332,7 +332,7 @@ def test_records_have_all_their_fields(values: Workbook) -> None:
     ):
         shown = values[name]
         headings = [cell.value for cell in shown[4] if not str(cell.value).startswith("~")]
-        assert len(headings) == len(set(headings)) == len(rows[0].__dataclass_fields__)
+        assert len(headings) == len(set(headings)) == len(rows[0].__struct_fields__)
         assert shown.max_row == 4 + len(rows)
     elements = values["Elements"]
     net = column_of(elements, "Net m3")

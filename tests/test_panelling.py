@@ -1,11 +1,10 @@
 """Division of long walls and whole floors by rule, against hand values."""
 
-from dataclasses import replace
-
 import manifold3d
 import numpy as np
 import pytest
 from build import Model, rectangle
+from msgspec.structs import replace
 from test_pieces import HANDLING, box, mesh_of, moved, part_of
 
 from takeoff.findings import InputError

@@ -1,10 +1,9 @@
 """Marks and labels that are made stay in a revision; outlines, moulds, upper sides, settings."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from build import Model
+from msgspec.structs import replace
 from scipy.spatial.transform import Rotation
 from test_pieces import HANDLING, box, mesh_of, moved, pieces_of, rod, six_shapes
 

@@ -1,10 +1,10 @@
 import random
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 from pricing_rows import (
     HEADER,
     MODEL,

@@ -1,6 +1,5 @@
-from dataclasses import replace
-
 import pytest
+from msgspec.structs import replace
 from pricing_rows import items_of, joint, part, piece, shipped_bill, small_building, surface
 
 from takeoff.measuring.records import Measurement, SurfaceRow

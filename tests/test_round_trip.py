@@ -4,12 +4,12 @@ import shutil
 import subprocess
 import time
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 
 import openpyxl
 import pytest
 from click.testing import CliRunner
+from msgspec.structs import replace
 from openpyxl.comments import Comment
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet

@@ -3,12 +3,12 @@
 import csv
 import json
 import re
-from dataclasses import replace
 from pathlib import Path
 
 import openpyxl
 import pytest
 from click.testing import CliRunner
+from msgspec.structs import replace
 from pricing_rows import MODEL, part, piece
 
 from takeoff.cli import main

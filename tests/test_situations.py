@@ -1,7 +1,6 @@
 """Bodies in equal situations are measured once: the figures are those of measuring every body by itself."""
 
 from collections.abc import Sequence
-from dataclasses import fields, replace
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +11,7 @@ from cases import CASES, CaseModel
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from meshes import box, cylinder, mesh
+from msgspec.structs import replace
 from tower import write_tower
 
 from takeoff.findings import InputError
@@ -58,14 +58,14 @@ def seen(monkeypatch: pytest.MonkeyPatch) -> Seen:
 
 def _numbers(value):  # type: ignore[no-untyped-def]
     """A row's fields in an order of their own: words first, then figures, rounded as a sort needs it."""
-    fields = [getattr(value, name) for name in type(value).__slots__]
+    fields = [getattr(value, name) for name in type(value).__struct_fields__]
     return [f"{field:.7f}" if isinstance(field, float) else str(field) for field in fields]
 
 
 def _same_rows(one, two) -> None:  # type: ignore[no-untyped-def]
     assert len(one) == len(two)
     for a, b in zip(sorted(one, key=_numbers), sorted(two, key=_numbers), strict=True):
-        for name in type(a).__slots__:
+        for name in type(a).__struct_fields__:
             x, y = getattr(a, name), getattr(b, name)
             assert x == (pytest.approx(y, rel=1e-6, abs=1e-6) if isinstance(y, float) else y), (name, a, b)
 
@@ -263,7 +263,7 @@ def _surfaces() -> Surfaces:
     return make_surfaces(make_facets([mesh(box((0, 0, 0), (1, 2, 3)) - cylinder((0.5, 1, -1), 0.3, 5))]))
 
 
-@pytest.mark.parametrize("name", [entry.name for entry in fields(Surfaces) if entry.name not in NO_TRAIT])
+@pytest.mark.parametrize("name", [name for name in Surfaces.__struct_fields__ if name not in NO_TRAIT])
 def test_a_pattern_holds_all_that_a_surface_is(name: str) -> None:
     """A new field of a surface has to be put into the pattern, or named above."""
     surfaces = _surfaces()

@@ -1,9 +1,9 @@
 """What hangs on findings: quantities, money of the bill, and the question to the designer for every kind."""
 
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 from pricing_rows import items_of
 
 from takeoff import pipeline

@@ -1,8 +1,9 @@
 """The items of a bill before they are priced: a bill with other rates has the same ones."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from takeoff.cache.columns import Columns, columns_of
 from takeoff.cache.keys import digest_of, key_of
@@ -14,8 +15,7 @@ if TYPE_CHECKING:
     from takeoff.pricing.items import ItemList, SectionItems
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Kept:
+class _Kept(Struct, frozen=True, eq=False):
     """The items, and the dimensions behind them by column."""
 
     sections: "tuple[SectionItems, ...]"

@@ -5,8 +5,10 @@ request. Neither hangs on rates, conventions or allowances, so a change of those
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from takeoff.cache.columns import packed, unpacked
 from takeoff.cache.keys import key_of
@@ -18,8 +20,7 @@ if TYPE_CHECKING:
     from takeoff.reading.facts import ModelFacts
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class KeptSolids:
+class KeptSolids(Struct, frozen=True, eq=False):
     """Solids of one model by request; their meshes are relative to `origin` (3 numbers, m)."""
 
     origin: tuple[float, float, float]

@@ -1,9 +1,10 @@
 """The tables of a run as the files that they are: the same run again is put down without making a record of a row."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct
 
 from takeoff.cache.keys import print_of
 from takeoff.cache.run_keys import run_key
@@ -12,8 +13,7 @@ from takeoff.run_head import head_of
 from takeoff.settings import Settings
 
 
-@dataclass(frozen=True, slots=True)
-class Written:
+class Written(Struct, frozen=True):
     """Content of the tables by file name, the record of the run as plain values, the closing words, and what keeps
     the result from being complete."""
 

@@ -1,11 +1,11 @@
 """Options that hand results back: into the model, to its designer, and to whoever decides on methods."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import click
+from msgspec import Struct
 
 from takeoff.commands.common import PATH
 
@@ -13,8 +13,7 @@ if TYPE_CHECKING:
     from takeoff.pipeline import Progress, Run
 
 
-@dataclass(frozen=True, slots=True)
-class HandBack:
+class HandBack(Struct, frozen=True):
     """What is to be written besides the result itself; None: not asked for."""
 
     ifc: Path | None

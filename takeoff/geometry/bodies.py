@@ -2,10 +2,11 @@
 
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from typing import Any, TypeAlias
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from takeoff.geometry.booleans import BooleanFailed, bare, manifold, mesh_of, without_crumbs
 from takeoff.geometry.items import Items, NoSolid, Solid, is_one_shell, moved, solid_moved, union
@@ -43,8 +44,7 @@ _MOST_PIECES = 200_000
 """Pieces that a body may be put together of; mapped items within mapped items can stand for any number."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Shape:
+class _Shape(Struct, frozen=True):
     """An element's shape in its own axes: what is equal for all elements whose representations say the same."""
 
     slices: tuple[tuple[float, float, Mesh] | None, ...]

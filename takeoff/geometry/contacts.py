@@ -1,9 +1,8 @@
 """Contacts: where surfaces of different bodies lie on each other, within a gap."""
 
-from dataclasses import dataclass
-
 import numpy as np
 import shapely
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from takeoff.geometry import planar
@@ -21,8 +20,7 @@ ROUNDING = 2e-5
 exact."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Contacts:
+class Contacts(Struct, frozen=True, eq=False):
     """Pairs of surfaces that touch, each pair once.
 
     `first`, `second` (k,) surface numbers; `area` m2; `gap` m between the two, negative where they overlap a

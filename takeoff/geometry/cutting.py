@@ -1,9 +1,8 @@
 """The heavy work behind overlaps, as tasks that stand alone: each can be done in any process, in any order."""
 
-from dataclasses import dataclass
-
 import manifold3d
 import numpy as np
+from msgspec import Struct
 
 from takeoff.geometry.booleans import BooleanFailed, Manifold, labelled, manifold, split
 from takeoff.geometry.flush import Planes, aligned
@@ -18,24 +17,21 @@ CUT = -1
 """Face label of what another body cut."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Share:
+class Share(Struct, frozen=True, eq=False):
     """How much space do two closed meshes share?"""
 
     first: Mesh
     second: Mesh
 
 
-@dataclass(frozen=True, slots=True)
-class Shared:
+class Shared(Struct, frozen=True):
     """Shared volume, m3, and whether it is no more than a film."""
 
     volume: float
     film: bool
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Cut:
+class Cut(Struct, frozen=True, eq=False):
     """Take `cutters` from `body`, one after the other; `apart`: the lumps that remain are wanted one by one."""
 
     body: Mesh
@@ -43,8 +39,7 @@ class Cut:
     apart: bool
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Remains:
+class Remains(Struct, frozen=True, eq=False):
     """What remains of a body, None where nothing was cut, and the volume, m3, that each cutter took.
 
     0 where a cutter met no more than a film, None where no way of cutting passed its proof: nothing was taken.

@@ -1,9 +1,8 @@
 """Curved patches: runs of narrow facets that stand for a smooth surface, and upright cylinders among them."""
 
-from dataclasses import dataclass
-
 import numpy as np
 import shapely
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from takeoff.geometry import planar
@@ -20,8 +19,7 @@ ROUND = 2e-4
 """A run is an upright cylinder when its corners lie within this, m, plus a thousandth of the radius, of it."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Cylinder:
+class Cylinder(Struct, frozen=True, eq=False):
     """An upright cylindrical patch: its facets, the axis in plan, radius, and its shape unrolled.
 
     `polygon` has coordinates (angle in radians, height in metres), so its area times `radius` is the true area.
@@ -35,8 +33,7 @@ class Cylinder:
     polygon: shapely.Geometry
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Curves:
+class Curves(Struct, frozen=True, eq=False):
     """`patch` (f,) number of the curved patch of each facet, -1 for flat ones; the upright cylinders found."""
 
     patch: Ints

@@ -1,14 +1,14 @@
 """Errands: tasks of the overlap stage on their way to a worker and back."""
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from takeoff.geometry.cutting import Answer, Task
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Errand:
+class Errand(Struct, frozen=True, eq=False):
     """A task under a number."""
 
     key: int
@@ -20,8 +20,7 @@ class Errand:
         return Done(self.key, None)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Done:
+class Done(Struct, frozen=True, eq=False):
     """The answer to the errand of this number, None where it could not be done."""
 
     key: int

@@ -1,10 +1,10 @@
 """Facets: the maximal flat patches of meshes, as polygons in shared plane frames."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from takeoff.geometry import planar
@@ -24,8 +24,7 @@ SMALLEST = 1e-8
 """Facets under this area, m2, are slivers that solid booleans leave at coincident faces."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Facets:
+class Facets(Struct, frozen=True, eq=False):
     """Flat patches of a set of bodies; all arrays have one entry a facet unless said otherwise.
 
     `part` index of the body; `normal` (f, 3) outward; `centre` (f, 3); `area` m2; `box` (f, 2, 3); `label`

@@ -1,8 +1,7 @@
 """Direction classes: facets whose planes are parallel share one plane frame, so that polygons compare."""
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from takeoff.geometry.edges import connected
 from takeoff.geometry.mesh import Floats, Ints
@@ -12,8 +11,7 @@ PARALLEL = 2e-4
 """Normals closer than this (a chord, about radians) count as parallel."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Frames:
+class Frames(Struct, frozen=True, eq=False):
     """Plane frames of the direction classes.
 
     `axes` is (c, 3, 3): rows u, v, n. For a plane that is not level, u is level and v points upwards, so the

@@ -2,11 +2,12 @@
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 from typing import Any
 
 import manifold3d
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from takeoff.geometry.booleans import BooleanFailed, bare, join, lumps, manifold, mesh_of, split
 from takeoff.geometry.curves import curve_points, ring
@@ -72,8 +73,7 @@ class Empty(NoSolid):
     """What an item says is plain and holds nothing: faces without volume between them, a boolean that leaves none."""
 
 
-@dataclass(frozen=True, slots=True)
-class Solid:
+class Solid(Struct, frozen=True):
     """A closed mesh of one item with the remarks of making it.
 
     `rivals` are meshes that other ways gave and whose volumes differ, with the name of the way; `way` names

@@ -1,10 +1,10 @@
 """Equal shapes found by their content, so that what is true of one is worked out once."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from msgspec import Struct
 
 from takeoff.geometry.mesh import Floats, Ints, Mesh
 
@@ -12,8 +12,7 @@ FINE = 1e-8
 """Corners that differ by less than about this, m, count as equal: far above rounding, far below any drawing."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Likeness:
+class Likeness(Struct, frozen=True, eq=False):
     """`shape` (n,) is the same number for meshes that are equal but for a shift; `place` (n, 3) their first corner.
 
     Equal means the same corners, within `FINE`, in the same order, with the same faces and labels.

@@ -1,15 +1,13 @@
 """Outlines of facets: closed loops of border edges, traced in bulk."""
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from takeoff.geometry.mesh import Floats, Ints
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Loops:
+class Loops(Struct, frozen=True, eq=False):
     """Border loops of facets, as half-edges in walking order.
 
     `facet` (l,) the facet of each loop; for the (k,) half-edges, loop by loop: `loop` its loop, `half` its

@@ -1,9 +1,9 @@
 """Triangle meshes: the one form in which solids pass between stages."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
@@ -13,8 +13,7 @@ BODY = 0
 """Face label of the element's own surface; openings carry 1, 2, ... in the order of the request."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Mesh:
+class Mesh(Struct, frozen=True, eq=False):
     """A triangle mesh: `vertices` (n, 3) metres, `faces` (m, 3) vertex indices, `labels` (m,) origin of a face.
 
     Triangles turn anticlockwise seen from outside. `labels` tells which body cut the face: `BODY` or the
@@ -32,10 +31,6 @@ class Mesh:
         if labels is None:
             labels = np.zeros(len(faces), dtype=np.int64)
         return Mesh(np.asarray(vertices, dtype=np.float64).reshape(-1, 3), faces, labels)
-
-    def __reduce__(self) -> tuple:
-        """Pickled by what it is made of: meshes pass between processes by the thousand."""
-        return Mesh, (self.vertices, self.faces, self.labels)
 
     @property
     def corners(self) -> Floats:

@@ -1,9 +1,9 @@
 """Bodies that share space: each cubic metre is left to one of them."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from takeoff.geometry.booleans import BooleanFailed
 from takeoff.geometry.cutting import CUT, SHALLOW, Answer, Cut, Remains, Share, Shared, Task, work
@@ -21,8 +21,7 @@ Crew = Callable[[Sequence[Task]], Sequence[Answer | None]]
 """Does tasks and gives their answers in order; None for a task that could not be done at all."""
 
 
-@dataclass(frozen=True, slots=True)
-class Overlap:
+class Overlap(Struct, frozen=True):
     """Space, m3, that body `keeper` keeps from body `other`; `same`: the two are one thing twice.
 
     Space that several bodies share is told once, of the one that keeps it. `cut` is false where both keep their
@@ -36,8 +35,7 @@ class Overlap:
     cut: bool
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Resolved:
+class Resolved(Struct, frozen=True, eq=False):
     """`lumps` has for each body the separate solids that remain of it (none when it was swallowed whole).
 
     `doubts` lists (keeper, other) where no way of cutting passed its proof: the other kept the shared space.

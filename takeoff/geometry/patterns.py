@@ -4,10 +4,9 @@ Whatever is measured of a body moves with it: two bodies whose surfaces are equa
 A pattern holds all that a surface is, with every length taken from a place that moves along, in steps of `STEP`.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 import shapely
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from takeoff.geometry.mesh import Floats, Ints
@@ -26,8 +25,7 @@ def steps(values: Floats) -> Ints:
     return out
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Outlines:
+class Outlines(Struct, frozen=True, eq=False):
     """Polygons as whole numbers: `corners` (c, 2) of all, those of polygon k from `bound[k]` to `bound[k + 1]`."""
 
     corners: Ints
@@ -72,8 +70,7 @@ def traits(surfaces: Surfaces, rows: Ints, anchor: Floats) -> Ints:
     return np.column_stack([*whole, steps(np.concatenate(sizes, axis=1))])
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class BodyPatterns:
+class BodyPatterns(Struct, frozen=True, eq=False):
     """`anchor` (b, 3) is the lowest corner of the box of each body, `pattern` (b,) what it is like from there."""
 
     anchor: Floats

@@ -1,8 +1,9 @@
 """What is wrong with an item of a file: not known here, or nonsense; and what is doubtful while it is read."""
 
 import math
-from dataclasses import dataclass, field
 from typing import Any
+
+from msgspec import Struct, field
 
 Notes = list[tuple[str, str]]
 """Doubts found while an item is read, as (kind, message) pairs."""
@@ -20,8 +21,7 @@ class Nonsense(ValueError):
     """What the file says makes no solid, whoever reads it: no kernel is asked, because one might make up a shape."""
 
 
-@dataclass(frozen=True, slots=True)
-class Sheet:
+class Sheet(Struct, frozen=True):
     """How an item's numbers are to be read: metres in a file length, radians in a file angle; doubts go to `notes`."""
 
     scale: float

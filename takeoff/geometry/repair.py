@@ -3,11 +3,11 @@
 Nothing is mended silently: whatever changes a volume is named in the remarks.
 """
 
-from dataclasses import dataclass
 from itertools import pairwise
 
 import manifold3d
 import numpy as np
+from msgspec import Struct
 
 from takeoff.geometry.edges import connected, edges_of, shells
 from takeoff.geometry.mesh import Floats, Ints, Mesh, areas, crossed, is_closed, volume, welded
@@ -35,8 +35,7 @@ NO_VOLUME = "no volume"
 """The condition of a body whose faces have nothing between them."""
 
 
-@dataclass(frozen=True, slots=True)
-class Mended:
+class Mended(Struct, frozen=True):
     """A mesh after mending: usable where `condition` is empty. `remarks` are (kind, message) pairs."""
 
     mesh: Mesh

@@ -1,10 +1,10 @@
 """Solids made of solids: bodies grown together, stretched, and cut into layers. Meshes in, meshes out."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any, TypeAlias
 
 import numpy as np
+from msgspec import Struct
 
 from takeoff.geometry.booleans import BooleanFailed, labelled, mesh_of, proved, split
 from takeoff.geometry.flush import Planes, aligned
@@ -15,8 +15,7 @@ from takeoff.geometry.solids import Slicing
 Manifold: TypeAlias = Any
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Layers:
+class Layers(Struct, frozen=True, eq=False):
     """The layers of a body, None where one is empty; remarks are (kind, message) pairs."""
 
     meshes: tuple[Mesh | None, ...]

@@ -1,9 +1,9 @@
 """Round rods drawn as meshes: their diameter, their length along all bends, and lines along which they lie."""
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from takeoff.geometry.edges import shells
 from takeoff.geometry.mesh import Floats, Ints, Mesh, areas, is_closed, normals, volume, welded
@@ -15,8 +15,7 @@ SLENDER = 3.0
 """A rod is longer than this times its diameter; what is shorter is a coupler, a washer, a head."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Rod:
+class Rod(Struct, frozen=True, eq=False):
     """A round rod: `diameter` m of the circle through its corners, `length` m, and lines (k, 2, 3) along its sides."""
 
     diameter: float

@@ -5,12 +5,12 @@ turn is for `repair`.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from itertools import chain
 from typing import Any
 
 import manifold3d
 import numpy as np
+from msgspec import Struct
 
 from takeoff.geometry.mesh import Floats, Ints, Mesh
 from takeoff.geometry.refusals import Nonsense, Unread
@@ -40,8 +40,7 @@ class _Points:
         return found
 
 
-@dataclass(frozen=True, slots=True)
-class Facets:
+class Facets(Struct, frozen=True):
     """Triangles of a shell; `bent` m3 lie between the ways in which faces that are not flat can be cut.
 
     Such faces leave their planes by up to `rise` metres.

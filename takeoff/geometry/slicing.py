@@ -1,11 +1,11 @@
 """Bodies cut into slices: by parallel planes, or by cylinders about one axis where the body is curved."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any, Protocol, TypeAlias
 
 import manifold3d
 import numpy as np
+from msgspec import Struct
 
 from takeoff.geometry.booleans import BooleanFailed, proved, split
 from takeoff.geometry.extrusions import prism
@@ -41,8 +41,7 @@ class Ruler(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
-class Straight:
+class Straight(Struct, frozen=True):
     """Parallel planes across a unit `normal` (3,).
 
     `low` and `high` are where the layered part of the body begins and ends; `beyond` tells that other parts
@@ -64,8 +63,7 @@ class Straight:
         raise BooleanFailed("slices do not add up")
 
 
-@dataclass(frozen=True, slots=True)
-class Concentric:
+class Concentric(Struct, frozen=True):
     """Cylinders about an axis along `up` (local axis number) through `centre` (2,) in the other two axes."""
 
     centre: Floats
@@ -86,8 +84,7 @@ class Concentric:
         return split(solid, manifold3d.Manifold(mesh))
 
 
-@dataclass(frozen=True, slots=True)
-class Across:
+class Across(Struct, frozen=True):
     """How layers lie across a body: the ruler, the way (1 or -1) in which they follow, the stated beginning.
 
     `start` is the position on the ruler at which the model says layer 1 begins, None where it does not.

@@ -1,10 +1,10 @@
 """Facets of curved surfaces cut where the true slope passes a limit, so that no limit depends on the tessellation."""
 
 from collections.abc import Sequence
-from dataclasses import fields, replace
 
 import numpy as np
 import shapely
+from msgspec.structs import replace
 
 from takeoff.geometry import planar
 from takeoff.geometry.mesh import Floats, Ints
@@ -50,8 +50,7 @@ def split_by_rise(surfaces: Surfaces, limits: Sequence[float]) -> Surfaces:
     grown["polygon"] = np.concatenate([polygon, shapes])
     grown["rise"] = np.concatenate([rise, [up for _, _, up in new]])
     touched = np.unique(np.concatenate([rows, np.arange(len(surfaces), len(surfaces) + len(new))]))
-    kept = {field.name: getattr(surfaces, field.name) for field in fields(surfaces)}
-    return _measured(replace(surfaces, **(kept | grown)), touched)
+    return _measured(replace(surfaces, **grown), touched)
 
 
 def _steepness(surfaces: Surfaces) -> Floats:

@@ -1,12 +1,11 @@
 """What is asked of the solids stage and what it answers. No construction words: bodies, voids, slices."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from takeoff.geometry.mesh import Mesh
 
 
-@dataclass(frozen=True, slots=True)
-class Slicing:
+class Slicing(Struct, frozen=True):
     """How a body is cut into slices by parallel planes.
 
     `axis` is the local axis of the element (0, 1, 2), None to find the axis by the body's own thickness.
@@ -22,8 +21,7 @@ class Slicing:
     total: float
 
 
-@dataclass(frozen=True, slots=True)
-class SolidRequest:
+class SolidRequest(Struct, frozen=True):
     """One element's geometry: products whose bodies make it, products that void it, and the slices wanted.
 
     `key` is the caller's number for it. `hint` is a volume that somebody declared, m3, used only to decide
@@ -36,17 +34,12 @@ class SolidRequest:
     slicing: Slicing | None = None
     hint: float | None = None
 
-    def __reduce__(self) -> tuple:
-        """Pickled by what it is made of."""
-        return SolidRequest, (self.key, self.body, self.openings, self.slicing, self.hint)
-
     def failed(self, reason: str) -> "SolidResult":
         """The result when no worker survives it."""
         return SolidResult(self.key, (), reason, lasting=False)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Slice:
+class Slice(Struct, frozen=True, eq=False):
     """A measured solid: `gross` volume m3 before voids, `net` volume m3 after, and the net mesh.
 
     Mesh labels: 0 own surface, i the i-th opening of the request.
@@ -56,13 +49,8 @@ class Slice:
     net: float
     mesh: Mesh
 
-    def __reduce__(self) -> tuple:
-        """Pickled by what it is made of."""
-        return Slice, (self.gross, self.net, self.mesh)
 
-
-@dataclass(frozen=True, slots=True, eq=False)
-class SolidResult:
+class SolidResult(Struct, frozen=True, eq=False):
     """What became of a request.
 
     `slices` has one entry for each slice asked (one for an unsliced body), None where a slice is empty.
@@ -78,15 +66,3 @@ class SolidResult:
     seconds: float = 0.0
     opening_volumes: tuple[float, ...] = ()
     lasting: bool = True
-
-    def __reduce__(self) -> tuple:
-        """Pickled by what it is made of."""
-        return SolidResult, (
-            self.key,
-            self.slices,
-            self.condition,
-            self.remarks,
-            self.seconds,
-            self.opening_volumes,
-            self.lasting,
-        )

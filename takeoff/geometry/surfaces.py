@@ -1,8 +1,7 @@
 """Surfaces: flat facets and upright cylinders in one table, the unit in which formwork is measured."""
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from takeoff.geometry.cylinders import Curves, find_curves
@@ -10,8 +9,7 @@ from takeoff.geometry.facets import Facets
 from takeoff.geometry.mesh import Floats, Ints
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Surfaces:
+class Surfaces(Struct, frozen=True, eq=False):
     """All arrays have one entry a surface.
 
     `rise` is the angle of the outward normal above level, degrees: 90 looks up, 0 is a wall face, -90 a soffit.

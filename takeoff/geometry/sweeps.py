@@ -5,10 +5,10 @@ composite curve adds up the parameters of its segments.
 """
 
 import math
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 
 from takeoff.geometry.curves import JOINED
 from takeoff.geometry.lines import conic_turn, line_points
@@ -25,8 +25,7 @@ _NEAR = 1e-3
 _PARTLY = "a sweep along a part of its line may have been made along all of it"
 
 
-@dataclass(frozen=True, slots=True)
-class _Piece:
+class _Piece(Struct, frozen=True):
     """A curve of which the parameters are known, run through forward or backward; `reach` is how far they go."""
 
     curve: Entity

@@ -1,12 +1,11 @@
 """What is asked of the workers about terrain and what they answer."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from takeoff.geometry.mesh import Mesh
 
 
-@dataclass(frozen=True, slots=True)
-class TerrainRequest:
+class TerrainRequest(Struct, frozen=True):
     """A product (STEP id) whose shape is terrain. `key` is the caller's number for it."""
 
     key: int
@@ -17,8 +16,7 @@ class TerrainRequest:
         return TerrainResult(self.key, None, reason, lasting=False)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class TerrainResult:
+class TerrainResult(Struct, frozen=True, eq=False):
     """What became of a request: `mesh` in metres relative to the run's origin, open or closed, turned either way.
 
     None where there is no terrain; `condition` then says why, empty where the shape is no more than a plan of the
@@ -32,8 +30,3 @@ class TerrainResult:
     remarks: tuple[str, ...] = ()
     by_lines: bool = False
     lasting: bool = True
-
-    def __reduce__(self) -> tuple:
-        """Pickled by what it is made of."""
-        given = (self.key, self.mesh, self.condition, self.remarks, self.by_lines, self.lasting)
-        return TerrainResult, given

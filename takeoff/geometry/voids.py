@@ -1,11 +1,11 @@
 """Voids cut from a body: as many at once as keep apart, each with the volume that it removes."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any, TypeAlias
 
 import manifold3d
 import numpy as np
+from msgspec import Struct
 
 from takeoff.geometry.booleans import bare, lumps, mesh_of, proved, split
 from takeoff.geometry.flush import NEAR, Planes, aligned
@@ -15,8 +15,7 @@ from takeoff.geometry.mesh import Floats, Mesh
 Manifold: TypeAlias = Any
 
 
-@dataclass(slots=True)
-class Cut:
+class Cut(Struct):
     """A body with voids cut so far: what is left, the void of each cutter's faces, the volumes removed."""
 
     net: Manifold

@@ -8,8 +8,10 @@ import pickle
 import signal
 import sys
 import time
-from dataclasses import dataclass, replace
 from typing import Any, BinaryIO
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from takeoff.geometry.board import Board
 from takeoff.geometry.errands import Done, Errand
@@ -22,8 +24,7 @@ TELL_SECONDS = 0.1
 """Results are handed over together, but not kept longer than this: what a crash takes along is worked out again."""
 
 
-@dataclass(frozen=True, slots=True)
-class Job:
+class Job(Struct, frozen=True):
     """What a worker has to know: the file, where results lie, which kernels it may use, how much memory.
 
     `memory` is in bytes, None for no limit; `parent` is the process that started it, 0 where that sees to its end

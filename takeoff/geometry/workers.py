@@ -14,11 +14,12 @@ import sys
 import threading
 from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from takeoff.findings import InputError
 from takeoff.geometry.board import Board
@@ -75,8 +76,7 @@ SHORT = 0.25
 """Part of its bound that an element may take when it is tried again: one that hangs shall not cost all of it twice."""
 
 
-@dataclass(slots=True)
-class _Slot:
+class _Slot(Struct):
     """One worker's place: its process, and the board with the element it is at."""
 
     process: "subprocess.Popen[bytes] | Worker | None" = None

@@ -4,9 +4,10 @@ import csv
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
+
+from msgspec import Struct, field
 
 from takeoff.findings import InputError
 from takeoff.measuring.plan import METHODS, ROLES
@@ -17,8 +18,7 @@ MOST = 1000.0
 """More kg of steel in a m3 (or on a m2) than any member holds: a slip of the pen."""
 
 
-@dataclass(frozen=True, slots=True)
-class Allowance:
+class Allowance(Struct, frozen=True):
     """A row of the table: figures in `unit` (kg/m3 or kg/m2), `line` where it stands in the file.
 
     `file` is given where that is another one than the table's.
@@ -57,17 +57,14 @@ class Allowance:
         return self.name == "*" or any(_fits(self.name, name) for name in names)
 
 
-@dataclass(frozen=True, slots=True)
-class AllowanceTable:
+class AllowanceTable(Struct, frozen=True, eq=False):
     """All rows of one file. Finding a row is remembered by what was asked for."""
 
     path: str
     rows: tuple[Allowance, ...]
-    _known: dict[tuple[str, ...], Allowance | None] = field(default_factory=dict, compare=False, repr=False)
-    _kinds: dict[tuple[str, ...], tuple[Allowance, ...]] = field(
-        default_factory=dict, compare=False, repr=False
-    )
-    _ranks: dict[tuple[int, str], tuple[int, int]] = field(default_factory=dict, compare=False, repr=False)
+    _known: dict[tuple[str, ...], Allowance | None] = field(default_factory=dict)
+    _kinds: dict[tuple[str, ...], tuple[Allowance, ...]] = field(default_factory=dict)
+    _ranks: dict[tuple[int, str], tuple[int, int]] = field(default_factory=dict)
 
     def find(
         self, role: str, method: str, strength_class: str, names: Sequence[str] = ()

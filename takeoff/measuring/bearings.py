@@ -2,10 +2,10 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from msgspec import Struct
 
 from takeoff.findings import Finding
 from takeoff.geometry import planar
@@ -34,16 +34,14 @@ ROUNDING = 5e-4
 """Bearings this much under the least, m, are drawn to it."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Support:
+class _Support(Struct, frozen=True, eq=False):
     """What a piece lies on: their contact in plan, and the largest patch of it."""
 
     contact: shapely.Geometry
     main: Patch
 
 
-@dataclass(frozen=True, slots=True)
-class _Bearing:
+class _Bearing(Struct, frozen=True):
     """One place of a support: along the span and across it, m, and its area, m2."""
 
     depth: float

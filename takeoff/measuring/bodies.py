@@ -1,7 +1,8 @@
 """Bodies: the solids of parts with what measuring needs to know of each."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from takeoff.geometry.mesh import Mesh
 from takeoff.isolation import notes
@@ -14,8 +15,7 @@ FORMED = ("cast-in-place", "unresolved")
 """Methods whose surfaces need a form; an unresolved part is measured as if cast and billed apart."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Body:
+class Body(Struct, frozen=True, eq=False):
     """A solid of one part. `number` is the part's number in the element, unique there, lumps included.
 
     `gross` m3 before openings, `before` m3 after openings, `net` m3 after overlaps as well; `storey` where it

@@ -1,7 +1,8 @@
 """The likely cause why a declared quantity is not the measured one."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 FACTORS: dict[str, tuple[tuple[float, str], ...]] = {
     "volume": (
@@ -26,8 +27,7 @@ EXPLAINED = 0.5
 """Another meaning explains a difference when it leaves no more than this part of it."""
 
 
-@dataclass(frozen=True, slots=True)
-class Reference:
+class Reference(Struct, frozen=True):
     """A measured figure that a declared one might mean; `cause` says what it would show if it does."""
 
     value: float

@@ -11,11 +11,11 @@ the number of solids, not with its square.
 
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from itertools import permutations, product
 
 import numpy as np
+from msgspec import Struct
 
 from takeoff.geometry.mesh import Floats, Ints, Mesh, volume
 from takeoff.measuring.boxes import to_segments
@@ -37,8 +37,7 @@ UPRIGHT = 0.999
 """Cosine between upper sides that count as one."""
 
 
-@dataclass(frozen=True, slots=True)
-class Grouping:
+class Grouping(Struct, frozen=True):
     """`groups` has a group number for each solid, from 0 in order of appearance; `leaders` the solid that each
     group is compared with and `shapes` its shape; `mirrors` (group, earlier group that it is the mirror image of)."""
 

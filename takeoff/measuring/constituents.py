@@ -1,14 +1,15 @@
 """Constituents: the layers or bodies that make an element, each with its decision, and which of them are one part."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from takeoff.measuring.decisions import Decision, Subject
 from takeoff.reading.facts import Layer
 
 
-@dataclass(frozen=True, slots=True)
-class Constituent:
+class Constituent(Struct, frozen=True):
     """One layer or body with its decision. `size` is its thickness in metres, `start` where it begins."""
 
     subject: Subject

@@ -2,7 +2,8 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from takeoff.geometry.contacts import ROUNDING, Contacts
 from takeoff.geometry.surfaces import Surfaces
@@ -44,8 +45,7 @@ _PART_BANDS = {
 }
 
 
-@dataclass(slots=True)
-class _Change:
+class _Change(Struct):
     """Elements touched, and by how much the quantity is larger with the value than without it."""
 
     elements: set[Key] = field(default_factory=set)
@@ -56,8 +56,7 @@ class _Change:
         self.amount += amount
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Results:
+class Results(Struct, frozen=True, eq=False):
     """What was measured by the convention: the tables that its values change."""
 
     parts: Sequence[MeasuredPart]

@@ -2,10 +2,10 @@
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from msgspec import Struct
 
 from takeoff.geometry.mesh import Floats
 
@@ -19,16 +19,14 @@ WITHIN_BLOCKED = 1e4
 """Costs of a joint nearer to an opening than wanted, and of one in it; widths cost their share squared."""
 
 
-@dataclass(frozen=True, slots=True)
-class Cuts:
+class Cuts(Struct, frozen=True):
     """Places of the joints, ascending, m; `clear` tells that none of them lies where it should not."""
 
     places: tuple[float, ...]
     clear: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(Struct, frozen=True):
     """A length from `low` to `high` to be cut; `blocked` are stretches (openings) to stay `clearance` away from.
 
     A joint keeps `from_end` from both ends, pieces are at least `least` wide where that can be, and at most `most`.

@@ -6,7 +6,8 @@ material's words, then type and name. What the deciding text does not agree with
 """
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from takeoff.measuring.methods import MAKINGS, RANK, MethodRules, Statement, by_rank
 from takeoff.measuring.overrides import Override
@@ -17,8 +18,7 @@ _OF_MATERIAL = ("material", "layer")
 _SUBSTANCE_RANK = {**RANK, "predefined_type": RANK["presentation_layer"] + 0.5}
 
 
-@dataclass(frozen=True, slots=True)
-class Subject:
+class Subject(Struct, frozen=True):
     """What is decided about: an element as a whole, one of its layers or one of its bodies.
 
     `texts` are (field, text, how to name the text to a person) of its material; `material` is what to show.
@@ -33,8 +33,7 @@ class Subject:
         return any(text.strip() for _, text, _ in self.texts)
 
 
-@dataclass(frozen=True, slots=True)
-class Decision:
+class Decision(Struct, frozen=True):
     """The method of one subject.
 
     `problem` is the kind of finding that the decision deserves, empty for none: `method-assumed`,
@@ -57,8 +56,7 @@ class Decision:
         return self.method in MAKINGS or self.method == "unresolved"
 
 
-@dataclass(frozen=True, slots=True)
-class Evidence:
+class Evidence(Struct, frozen=True):
     """All that is stated about an element apart from its materials, and its place in the user's list."""
 
     facts: ElementFacts

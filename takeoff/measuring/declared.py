@@ -2,7 +2,8 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from takeoff.findings import Finding
 from takeoff.measuring.checks import DeclaredLimits
@@ -22,8 +23,7 @@ from takeoff.measuring.plan import ElementPlan
 from takeoff.measuring.records import MeasuredPart
 
 
-@dataclass(frozen=True, slots=True)
-class DeclaredComparison:
+class DeclaredComparison(Struct, frozen=True):
     """All rows and findings; `volumes` the best declared volume (m3) of each element, agreeing or not.
 
     `compared` elements have a declared volume and a measured one, `close` of them agree closely (0.5 %).

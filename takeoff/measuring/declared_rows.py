@@ -2,7 +2,9 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from takeoff.measuring.causes import (
     NO_CAUSE,
@@ -26,8 +28,7 @@ WITHOUT_SHARED = "without what it shares with other elements, which counts here"
 WITH_OTHERS = "includes layers that are not concrete"
 
 
-@dataclass(frozen=True, slots=True)
-class MeasuredElement:
+class MeasuredElement(Struct, frozen=True):
     """What was measured of an element: m3 and kg over its concrete parts.
 
     `own` is after openings and before overlaps, `net` after both, `gross` before both. `concrete_share` is

@@ -1,9 +1,8 @@
 """Length, width, height, thickness and plan area of bodies, from their surfaces."""
 
-from dataclasses import dataclass
-
 import numpy as np
 import shapely
+from msgspec import Struct
 
 from takeoff.geometry import planar
 from takeoff.geometry.mesh import Ints
@@ -14,8 +13,7 @@ LEVEL_AXIS = 1e-12
 """A frame is level when the upward share of its normal is one to within this: its polygons are plans."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Dimensions:
+class Dimensions(Struct, frozen=True, eq=False):
     """Overall sizes in metres; `outline` is the plan of the body, `plan_area` its area.
 
     `thickness` is the wall's or slab's thickness, a beam's depth, the smaller side of a column.

@@ -2,11 +2,11 @@
 
 from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 import shapely
+from msgspec import Struct
 
 from takeoff.geometry.mesh import Floats
 
@@ -16,8 +16,7 @@ SHORT = 1e-3
 """A portion of an edge shorter than this, m, is rounding and belongs to its neighbour."""
 
 
-@dataclass(frozen=True, slots=True)
-class Portion:
+class Portion(Struct, frozen=True):
     """A portion of an edge: `area` m2, `length` m along it, mean outer `depth` m across it."""
 
     area: float
@@ -25,8 +24,7 @@ class Portion:
     depth: float
 
 
-@dataclass(frozen=True, slots=True)
-class _Run:
+class _Run(Struct, frozen=True):
     """Neighbouring columns of one band: as Portion, with the depth at its two ends."""
 
     portion: Portion

@@ -2,7 +2,9 @@
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from takeoff.measuring.keys import ElementKey
 from takeoff.measuring.plan import ElementPlan
@@ -14,8 +16,7 @@ SAME = 1e-3
 """Share by which an area may differ from the product of two sides and still be that rectangle."""
 
 
-@dataclass(frozen=True, slots=True)
-class ElementFigures:
+class ElementFigures(Struct, frozen=True):
     """Figures of one element in m, m2, m3 and kg; None: not known, or has no one value for the whole element.
 
     `gross_volume` before openings, `net_volume` after openings and overlaps. `face_*`: one face of a wall or a

@@ -1,7 +1,9 @@
 """Pieces of a face that is formed, by what drives their price: depth of an edge, height to a soffit, narrow strips."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.bodies import Body
@@ -17,8 +19,7 @@ STRIPS = ("slab-edge", "foundation-side", "beam-side", "stair-riser")
 """Categories of which each connected piece has its own depth and length."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class View:
+class View(Struct, frozen=True, eq=False):
     """What all `bodies` are measured by: `below` the soffits' floors, `strips` the pieces of edges, both by row.
 
     `area` m2, what is `left` of it, `slope` degrees, `shape` and `radius` m of every surface stand here as plain
@@ -39,8 +40,7 @@ class View:
     radius: Mapping[int, float | None]
 
 
-@dataclass(frozen=True, slots=True)
-class Piece:
+class Piece(Struct, frozen=True):
     """Part of a face: `area` m2, `length` m, `height` m to what lies below a soffit, `depth` m of an edge.
 
     `part` is the place of the connected piece of the face that an edge is of.

@@ -9,9 +9,8 @@
 | any face of a pile, or of what a rule says is cast in the ground, but its head | cast against the ground |
 """
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from takeoff.geometry.mesh import Ints
 from takeoff.geometry.surfaces import Surfaces
@@ -27,8 +26,7 @@ RISER = 0.30
 """No step is higher than this, m: a taller face between a tread and another is the side of a landing."""
 
 
-@dataclass(frozen=True, slots=True)
-class Face:
+class Face(Struct, frozen=True):
     """Category of one surface and whether it lies inside an opening."""
 
     category: str

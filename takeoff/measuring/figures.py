@@ -4,11 +4,11 @@ Processes share what there is to measure.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 import shapely
+from msgspec import Struct, field
 
 from takeoff.cache.columns import Columns, columns_of
 from takeoff.geometry.contacts import Contacts
@@ -25,8 +25,7 @@ from takeoff.measuring.relief import Touches, find_touches
 from takeoff.measuring.soffits import Floors
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Scene:
+class Scene(Struct, frozen=True, eq=False):
     """Bodies with their surfaces, what touches them and what props can stand on.
 
     `grounded[b]`: body b is a slab on the ground. `against` are the regions of faces, by surface, that are cast
@@ -92,8 +91,7 @@ def make_scene(
     return Scene(surfaces, bodies, rows_of, touches, floors, grounded, convention, finishes, against)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Figures:
+class Figures(Struct, frozen=True, eq=False):
     """Figures of some bodies by their number: sizes, holes, voids left in, formwork.
 
     `complete`: the formwork tells what became of each face. Faces do not travel between processes, nor from one

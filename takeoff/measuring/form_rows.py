@@ -1,7 +1,8 @@
 """Rows of formwork of one body: pieces of its faces that are alike become one row."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from takeoff.measuring.bodies import Body
 from takeoff.measuring.face_pieces import Piece
@@ -9,8 +10,7 @@ from takeoff.measuring.finishes import FinishRule, finish_class
 from takeoff.measuring.records import FormworkRow
 
 
-@dataclass(frozen=True, slots=True)
-class _Alike:
+class _Alike(Struct, frozen=True):
     """What pieces of one row have in common; `measure` is what the convention counts, `area` or `length`."""
 
     category: str
@@ -23,8 +23,7 @@ class _Alike:
     measure: str
 
 
-@dataclass(slots=True)
-class _Sum:
+class _Sum(Struct):
     """Totals of the pieces of a row: m2 and m; height (of `propped` m2), slope and depth weighted by area."""
 
     area: float = 0.0

@@ -2,10 +2,10 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from msgspec import Struct
 
 from takeoff.geometry.mesh import Ints
 from takeoff.geometry.surfaces import Surfaces
@@ -34,8 +34,7 @@ LEVEL = 0.05
 """Tops that slope less than this, degrees, are level."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class FaceState:
+class FaceState(Struct, frozen=True, eq=False):
     """What became of one surface, for whoever draws it.
 
     `row` is its place in Surfaces. `rest` is what no contact relieves, in the surface's own polygon coordinates
@@ -51,8 +50,7 @@ class FaceState:
     touching: frozenset[str] = frozenset()
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class FormedBody:
+class FormedBody(Struct, frozen=True, eq=False):
     """Formwork rows of one body, its other surfaces, what had to be assumed, and the state of each face.
 
     `seated` m2 stand on nothing that is shown, `no_floor` m2 of soffit hang over nothing; `cramped` is the m2 of

@@ -1,7 +1,8 @@
 """Decisions of the user that find their elements again after an export that renewed the GlobalIds."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from takeoff.findings import Finding
 from takeoff.measuring.identity import Ground, match_elements

@@ -6,8 +6,9 @@ building of a model has its own. Whatever was not given is told, and sources tha
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from takeoff.findings import Finding
 from takeoff.geometry.mesh import Floats
@@ -30,8 +31,7 @@ if TYPE_CHECKING:
 GIVEN = "given for this run"
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Grounds:
+class Grounds(Struct, frozen=True, eq=False):
     """The ground at each body (None: not known), as one level for the record, and what is to be told of it."""
 
     of: tuple[Ground | None, ...]

@@ -1,10 +1,9 @@
 """The level of the ground as a run records it; without the libraries that finding it takes."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 
-@dataclass(frozen=True, slots=True)
-class GroundLevel:
+class GroundLevel(Struct, frozen=True):
     """`height` in metres above the models' zero, None where nothing tells; `source` in words for Basis.
 
     Over terrain it is the mean along what lies in the ground, of several levels the first; `lowest` and `highest`

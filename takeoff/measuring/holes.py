@@ -1,10 +1,10 @@
 """Holes through slabs and walls: counted for boxing out, and left in where the convention lets small ones stay."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from msgspec import Struct
 
 from takeoff.geometry.mesh import Floats, Ints
 from takeoff.geometry.surfaces import Surfaces
@@ -19,8 +19,7 @@ THROUGH = 0.9
 """A hole goes through when the hole in the far face covers this part of the one in the near face."""
 
 
-@dataclass(frozen=True, slots=True)
-class Hole:
+class Hole(Struct, frozen=True):
     """A hole through a body: `area` m2, `girth` m, `volume` m3 that it takes.
 
     `rim` are the surfaces inside it, `faces` the two surfaces that it pierces; `label` the opening that cut it,
@@ -136,8 +135,7 @@ def hole_rows(holes: Sequence[Hole], body: Body, convention: Convention) -> tupl
     )
 
 
-@dataclass(frozen=True, slots=True)
-class LeftIn:
+class LeftIn(Struct, frozen=True):
     """Voids of one body that the convention leaves in: m3 of concrete, m2 of floor, and holes in formwork."""
 
     concrete: float

@@ -7,10 +7,10 @@ only where one old and one new element choose each other before all others.
 
 from collections import defaultdict
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from msgspec import Struct
 
 from takeoff.geometry.mesh import Floats
 from takeoff.geometry.neighbours import near_pairs
@@ -33,8 +33,7 @@ LEAST_VOTES = 3
 """Elements that must agree before the whole model is taken to have been moved."""
 
 
-@dataclass(frozen=True, slots=True)
-class Pair:
+class Pair(Struct, frozen=True):
     """An old and a new element (model and GlobalId each) that are one, and the ground for it.
 
     `global-id`: the same GlobalId. `shape-and-place`: role, volume, sizes and box agree. `place`: the role and
@@ -49,8 +48,7 @@ class Pair:
     ground: Ground
 
 
-@dataclass(frozen=True, slots=True)
-class Matching:
+class Matching(Struct, frozen=True):
     """Pairs in the order of the old elements, those that are gone, those that came.
 
     `shift` metres is by how much the whole model was found to have been moved, zeros where it was not.
@@ -77,8 +75,7 @@ class Matching:
         return tuple(pair for pair in self.pairs if pair.ground != "global-id")
 
 
-@dataclass(frozen=True, slots=True)
-class _Element:
+class _Element(Struct, frozen=True):
     """What identity goes by: of all parts of an element together."""
 
     key: ElementKey
@@ -127,8 +124,7 @@ def match_elements(
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Meeting:
+class _Meeting(Struct, frozen=True):
     """An old and a new element that may be one: how their boxes and traits agree.
 
     `share` of their boxes in common (0 to 1), `corners` the largest difference of a corner's coordinate,

@@ -6,10 +6,10 @@ side of the joint between the two that it covers is not sealed.
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
+from msgspec import Struct, field
 
 from takeoff.geometry.mesh import Floats
 from takeoff.geometry.surfaces import Surfaces
@@ -33,8 +33,7 @@ OVERLAP = 0.01
 follow one another."""
 
 
-@dataclass(frozen=True, slots=True)
-class Sharing:
+class Sharing(Struct, frozen=True):
     """What a pair of pieces has less, or more, because a third one is at the joint.
 
     `less` is the length, m, that the pair's strips share with those of others, its part of it; `between` the area, m2,
@@ -47,15 +46,13 @@ class Sharing:
     covered: float = 0.0
 
 
-@dataclass(slots=True)
-class _Tally:
+class _Tally(Struct):
     less: float = 0.0
     between: float = 0.0
     covered: float = 0.0
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Strip:
+class _Strip(Struct, frozen=True, eq=False):
     """A straight part of a contact: its points (n, 2) and unit direction (2,) in the frame, the same direction (3,) in
     space, and the surface of each of the two elements."""
 
@@ -71,8 +68,7 @@ class _Strip:
         return float(places.min()), float(places.max())
 
 
-@dataclass(slots=True)
-class _Joint:
+class _Joint(Struct):
     """Strips that are one joint, on their way: what each pair covers of it."""
 
     spans: dict[PatchKey, list[tuple[float, float]]] = field(default_factory=lambda: defaultdict(list))

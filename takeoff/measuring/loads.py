@@ -5,7 +5,8 @@ the pieces in this order.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from takeoff.measuring.handling import Handling, within
 from takeoff.measuring.piece_records import LoadRow
@@ -15,8 +16,7 @@ MOST_MARKS = 40
 """Marks that a row names; the others are counted."""
 
 
-@dataclass(slots=True)
-class _Stack:
+class _Stack(Struct):
     """Pieces on one another: size of the topmost, height with spacers, room that the largest take, number."""
 
     length: float
@@ -27,8 +27,7 @@ class _Stack:
     count: int = 1
 
 
-@dataclass(slots=True)
-class _Row:
+class _Row(Struct):
     """Stacks or standing pieces side by side across the vehicle."""
 
     stacks: list[_Stack] = field(default_factory=list)
@@ -42,8 +41,7 @@ class _Row:
         return sum(stack.widest for stack in self.stacks)
 
 
-@dataclass(slots=True)
-class _Load:
+class _Load(Struct):
     """A vehicle being filled."""
 
     vehicle: str

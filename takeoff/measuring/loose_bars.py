@@ -2,10 +2,10 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
+from msgspec.structs import replace
 
 from takeoff.findings import Finding
 from takeoff.geometry.mesh import Floats, Mesh

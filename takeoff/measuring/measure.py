@@ -2,9 +2,10 @@
 
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from takeoff.cache.columns import changed
 from takeoff.geometry.contacts import ROUNDING, find_contacts
@@ -61,8 +62,7 @@ from takeoff.reading.facts import ModelFacts
 Progress = Callable[[str], None]
 
 
-@dataclass(frozen=True, slots=True)
-class Rules:
+class Rules(Struct, frozen=True):
     """The data files that measuring goes by, read and checked; `ground_level` m above zero, if it is known."""
 
     convention: Convention

@@ -1,8 +1,9 @@
 """What measuring hands out: the tables, and behind them what draws them."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from takeoff.later import Later
 from takeoff.measuring.ground_level import GroundLevel
@@ -15,8 +16,7 @@ if TYPE_CHECKING:
     from takeoff.measuring.panelling import PanelSolid
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Drawing:
+class Drawing(Struct, frozen=True, eq=False):
     """The bodies with their surfaces. `formed` has what became of the faces of those that are formed, by place;
     `panels` the pieces that bodies were divided into by rule."""
 
@@ -26,8 +26,7 @@ class Drawing:
     panels: "tuple[PanelSolid, ...]" = ()
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Measured:
+class Measured(Struct, frozen=True, eq=False):
     """The tables and the level of the ground; the drawing is made anew when a run that came from the cache needs it."""
 
     measurement: Measurement

@@ -6,7 +6,8 @@ again when an exporter has renewed the GlobalIds.
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from takeoff.measuring.keys import ElementKey
 from takeoff.measuring.records import MeasuredPart
@@ -30,8 +31,7 @@ BY_USER = "user's list: "
 _FORMULA_STARTS = tuple("=+-@\t\r")
 
 
-@dataclass(frozen=True, slots=True)
-class ListedElement:
+class ListedElement(Struct, frozen=True):
     """An element as a row of the list describes it: enough of a part to be matched by, and its place."""
 
     part: MeasuredPart

@@ -6,11 +6,11 @@ rules' answers for one element stands in `decisions.py`.
 
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Annotated, Literal
 
+from msgspec import Struct
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from takeoff.data_files import load_table
@@ -65,8 +65,7 @@ MAKINGS = ("cast-in-place", "precast", "tilt-up")
 _LIST = "@"
 
 
-@dataclass(frozen=True, slots=True)
-class Rule:
+class Rule(Struct, frozen=True):
     """One rule: what it says (`method`) where its words stand in one of `fields`.
 
     `number` counts from 1 in its own table. `own`: the user's, above all other evidence. The other flags are
@@ -96,8 +95,7 @@ class Rule:
         return "" if self.method == "unresolved" else self.method
 
 
-@dataclass(frozen=True, slots=True)
-class Statement:
+class Statement(Struct, frozen=True):
     """What one rule says of one text. `source` names the text for a person: `material "Beton prefab"`."""
 
     rule: Rule
@@ -203,8 +201,7 @@ class _RuleFile(BaseModel):
         }
 
 
-@dataclass(frozen=True, slots=True)
-class Assumptions:
+class Assumptions(Struct, frozen=True):
     """Methods gone on with where nothing tells."""
 
     concrete: str

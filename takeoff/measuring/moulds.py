@@ -5,9 +5,10 @@ Openings and recesses are boxed out in the mould and do not make another one; a 
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from heapq import heapify, heappop, heapreplace
 from math import ceil
+
+from msgspec import Struct
 
 from takeoff.measuring.mould_rules import MouldRules
 from takeoff.measuring.piece_records import MouldRow
@@ -20,8 +21,7 @@ SAME_SPREAD = 2e-3
 """Sections of one size and area are alike where their radii of gyration differ by no more than this, m."""
 
 
-@dataclass(frozen=True, slots=True)
-class MouldFit:
+class MouldFit(Struct, frozen=True):
     """The mould family of a piece, and the length, m, to which the mould is set for it."""
 
     family: str

@@ -1,10 +1,11 @@
 """Narrow strips: pieces of faces that a convention measures by length, leaves out, or takes in with the rest."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+from msgspec import Struct
+from msgspec.structs import replace
 
 from takeoff.geometry.surfaces import Surfaces
 from takeoff.measuring.convention import Convention
@@ -19,8 +20,7 @@ BY_LENGTH = ("slab-edge", "foundation-side")
 """Edges that a convention may measure by length whatever their width: then none of them is a strip apart."""
 
 
-@dataclass(frozen=True, slots=True)
-class NarrowStrip:
+class NarrowStrip(Struct, frozen=True):
     """A connected piece of a face: `area` m2, `length` m along it, and whether it is narrow."""
 
     area: float

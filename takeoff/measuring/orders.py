@@ -1,14 +1,14 @@
 """What the geometry stage is asked for: one order for each element, or for each part with a body of its own."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from takeoff.geometry.solids import Slicing, SolidRequest
 from takeoff.measuring.plan import ElementPlan, PartPlan
 
 
-@dataclass(frozen=True, slots=True)
-class Order:
+class Order(Struct, frozen=True):
     """A request with the element (position in the plans) and the parts that its slices become, in order."""
 
     request: SolidRequest

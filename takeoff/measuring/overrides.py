@@ -2,8 +2,9 @@
 
 import csv
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
+
+from msgspec import Struct, field
 
 from takeoff.findings import Finding, InputError
 from takeoff.measuring.method_list import COLUMNS, DISTINCT, ListedElement, listed_element, plain
@@ -13,8 +14,7 @@ from takeoff.reading.facts import ElementFacts, ModelFacts
 _COLUMNS = ("global_id", "mark", "method", "note")
 
 
-@dataclass(frozen=True, slots=True)
-class Override:
+class Override(Struct, frozen=True):
     """What the list says of one GlobalId or mark, and where it says so ("methods.csv line 3")."""
 
     method: str
@@ -22,8 +22,7 @@ class Override:
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Overrides:
+class Overrides(Struct, frozen=True):
     """The list; marks are kept without blanks at the ends and in lower case.
 
     `listed` describes the elements of a list that this program wrote, `findings` what was noticed since.

@@ -1,12 +1,12 @@
 """Panelling: a long wall or a whole floor that is one body is divided into pieces by rule."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from math import ceil
 
 import numpy as np
 import shapely
+from msgspec import Struct
 
 from takeoff.geometry import planar
 from takeoff.geometry.booleans import BooleanFailed, labelled, mesh_of
@@ -37,16 +37,14 @@ EASE = 1e-3
 """Bodies may be this much larger than a rule allows, m, before they are divided."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Panel:
+class Panel(Struct, frozen=True, eq=False):
     """One piece of a division: its bodies, and the outline of its face (k, 3), metres, in the bodies' frame."""
 
     bodies: list[Mesh]
     corners: Floats
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class PanelSolid:
+class PanelSolid(Struct, frozen=True, eq=False):
     """A piece of a division for whoever draws it: of which element, its number, and its closed bodies.
 
     `parts` are the parts (model, GlobalId, number) whose bodies were divided; meshes are in the bodies' frame.
@@ -59,8 +57,7 @@ class PanelSolid:
     bodies: tuple[Mesh, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Cut:
+class Cut(Struct, frozen=True):
     """A joint that the division makes: its length along the face and its area through the bodies, m and m2.
 
     `kind` is `vertical`, `bed` (lying) or `slab`.
@@ -71,8 +68,7 @@ class Cut:
     area: float
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Division:
+class Division(Struct, frozen=True, eq=False):
     """Pieces of one body in their order, the joints between them, and what a person must know of it."""
 
     panels: tuple[Panel, ...]
@@ -80,8 +76,7 @@ class Division:
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Face:
+class _Face(Struct, frozen=True, eq=False):
     """A flat body seen across its face: axes (3, 3) along, up, across; `shape` in (along, up); t per m2."""
 
     axes: Floats

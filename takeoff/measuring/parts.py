@@ -6,8 +6,9 @@ bodies of different materials becomes parts by body; anything else is one part.
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from itertools import chain
+
+from msgspec.structs import replace
 
 from takeoff.findings import Finding
 from takeoff.isolation.spread import Spread, at_once

@@ -2,9 +2,9 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
 import shapely
+from msgspec import Struct
 
 from takeoff.geometry.contacts import ROUNDING, Contacts
 from takeoff.geometry.surfaces import Surfaces
@@ -16,8 +16,7 @@ PatchKey = tuple[ElementKey, ElementKey, str]
 """The element that is set, what it meets, and the kind of joint."""
 
 
-@dataclass(frozen=True, slots=True)
-class Member:
+class Member(Struct, frozen=True):
     """A body as the joint rules see it."""
 
     method: str
@@ -25,8 +24,7 @@ class Member:
     subrole: str
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Patch:
+class Patch(Struct, frozen=True, eq=False):
     """One contact: the surface of the piece that is set and that of the other, the bodies `own` and `other` and how
     rules see them; `polygon` is in the frame of the first surface, `opposite` in that of the other."""
 

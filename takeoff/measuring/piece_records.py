@@ -1,10 +1,9 @@
 """Records of what is known of pieces beyond their own row: bearings, loads, lifts, casting, division, storeys."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 
-@dataclass(frozen=True, slots=True)
-class BearingRow:
+class BearingRow(Struct, frozen=True):
     """Where a piece that spans lies on a support: `bearing_m` along the span, `width_m` across it.
 
     `least_m` is the limit of the joints file, None where it has none for such a piece.
@@ -26,8 +25,7 @@ class BearingRow:
     support_model: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class LoadRow:
+class LoadRow(Struct, frozen=True):
     """One lorry load of precast pieces in the order of erection; `vehicle` is `flat`,
     `upright` (standing on a rack), `special` (one piece beyond the limits of the road) or `pallets`."""
 
@@ -44,8 +42,7 @@ class LoadRow:
     check: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class LiftRow:
+class LiftRow(Struct, frozen=True):
     """Pieces of one method within one ring around the crane, and the one that asks most of it.
 
     Without a crane position there is one row a method for the heaviest piece. `capacity_t` is what the user
@@ -69,8 +66,7 @@ class LiftRow:
     check: str
 
 
-@dataclass(frozen=True, slots=True)
-class CastingRow:
+class CastingRow(Struct, frozen=True):
     """Tilt-up panels of one storey against the floor there: area to cast them on, singly and stacked."""
 
     storey: str
@@ -86,8 +82,7 @@ class CastingRow:
     check: str
 
 
-@dataclass(frozen=True, slots=True)
-class PanelRow:
+class PanelRow(Struct, frozen=True):
     """A piece that a body was divided into by rule. `corners` is the outline of its face in the model's
     coordinates, `x y z; x y z; ...` in metres, for whoever draws the division."""
 
@@ -108,8 +103,7 @@ class PanelRow:
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class MouldRow:
+class MouldRow(Struct, frozen=True):
     """A family of precast pieces that one adjustable mould makes: `shapes` differ in length, openings, recesses.
 
     `adjustable` tells that the lengths differ, from `shortest_m` to `longest_m`. `moulds` is the number for the
@@ -143,8 +137,7 @@ class MouldRow:
         return self.longest_m * self.width_m + girth * self.thickness_m
 
 
-@dataclass(frozen=True, slots=True)
-class StoreyRow:
+class StoreyRow(Struct, frozen=True):
     """A storey with floors: height to the next one, floor area seen from above, and which storeys are alike.
 
     Storeys of one `height_group` have the same height, those of one `outline_group` the same floor outline
@@ -161,8 +154,7 @@ class StoreyRow:
     outline_group: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class RepetitionRow:
+class RepetitionRow(Struct, frozen=True):
     """How much repeats: `repeated` of `total`, by number of pieces or by floor area; `role` for pieces of one role.
 
     `measure` is `pieces in groups of N or more`, `pieces for each shape`, `storey height` or `floor outline`;

@@ -1,9 +1,9 @@
 """Sizes of a piece: overall length, width, thickness, largest face, its outline and the openings through it."""
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 
 from takeoff.geometry.mesh import BODY, Floats, Mesh, areas, normals
 from takeoff.measuring.boxes import tightest_box
@@ -19,16 +19,14 @@ LEAST_HOLE = 1e-4
 """Smaller gaps in the outline (m2) are no openings."""
 
 
-@dataclass(frozen=True, slots=True)
-class Section:
+class Section(Struct, frozen=True):
     """A piece seen along one of its sides: area m2, and radii of gyration about its main axes, m."""
 
     area: float
     spreads: tuple[float, float]
 
 
-@dataclass(frozen=True, slots=True)
-class PieceSizes:
+class PieceSizes(Struct, frozen=True):
     """Metres and m2. For walls and slabs the thickness is across the largest face, else the least extent.
 
     `openings` count in all broad sides, `opening_edges` is the length around them. `outline` is the length around the
@@ -123,8 +121,7 @@ def joined(bodies: list[Mesh]) -> Mesh:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Outline:
+class Outline(Struct, frozen=True):
     """A piece seen across its thickness: openings through it, the length around it, that around its holes (m),
     and the area within the length around it (m2)."""
 

@@ -2,9 +2,10 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from takeoff.findings import Finding
 from takeoff.geometry.mesh import Floats, Mesh, volume
@@ -33,8 +34,7 @@ TOP_STAYS = ("slab",)
 """Roles whose pieces have an upper side: soffit and top are not made alike, so they are not turned over."""
 
 
-@dataclass(frozen=True, slots=True)
-class PieceRules:
+class PieceRules(Struct, frozen=True):
     """The data files that pieces go by; without `panelling` nothing is divided."""
 
     handling: Handling
@@ -42,8 +42,7 @@ class PieceRules:
     panelling: PanellingRules | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Pieces:
+class Pieces(Struct, frozen=True):
     """Rows of all pieces, those of divided bodies again with their outlines, the joints that divisions make (by
     the main element of the body), findings, and the bodies of the pieces of divisions."""
 
@@ -54,8 +53,7 @@ class Pieces:
     solids: tuple[PanelSolid, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Draft:
+class _Draft(Struct, frozen=True, eq=False):
     """A piece on its way to a row: its bodies, place (level, x, y, z) and figures. `frame` (4, 4) leads from the
     coordinates of the bodies to those of the building, `spot` (3,) is the middle of its volume there. `panel` counts
     from 1 where a body was divided in `panels`, and `corners` is the outline of its face."""

@@ -1,12 +1,11 @@
 """Places: the box of an element and a little of its shape, by which it is known again under another GlobalId."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 Triple = tuple[float, float, float]
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(Struct, frozen=True):
     """The box of an element, metres: `low` and `high` corner in the coordinates that the models share.
 
     `offset` is how far the middle of the surface lies from the middle of the box, `lean` the product moments of

@@ -1,7 +1,9 @@
 """The plan for each element: into which parts it is taken apart and how each of them is made."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from takeoff.findings import Finding
 from takeoff.reading.facts import ElementFacts
@@ -10,8 +12,7 @@ METHODS = ("cast-in-place", "precast", "tilt-up", "not-concrete", "unresolved")
 ROLES = ("wall", "slab", "column", "beam", "foundation", "stair")
 
 
-@dataclass(frozen=True, slots=True)
-class PartPlan:
+class PartPlan(Struct, frozen=True):
     """One part to be measured.
 
     `layers` is the slice of the build-up in metres from the first layer's outer face, None for the whole
@@ -32,8 +33,7 @@ class PartPlan:
     shell: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class GroundForm:
+class GroundForm(Struct, frozen=True):
     """What a rule says of the ground as the form of an element, or of what is cast against it.
 
     `faces` need no form: `all` but the head, `sides`, `outside` (of a wall the side away from the rooms), or
@@ -46,8 +46,7 @@ class GroundForm:
     evidence: str
 
 
-@dataclass(frozen=True, slots=True)
-class ElementPlan:
+class ElementPlan(Struct, frozen=True):
     """An element with its final role, its parts and what was noticed while deciding.
 
     `ground` is what a rule says of ground as its form, None for nothing.

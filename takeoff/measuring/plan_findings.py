@@ -1,8 +1,9 @@
 """Findings about methods: what was assumed, what is missing, what contradicts."""
 
 from collections.abc import Iterable
-from dataclasses import replace
 from typing import cast
+
+from msgspec.structs import replace
 
 from takeoff.findings import Finding, Severity
 from takeoff.measuring.decisions import Decision

@@ -1,9 +1,9 @@
 """Everything on pieces from one place: pieces, joints, bearings, loads, lifts, casting, storeys, repetition."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import shapely
+from msgspec import Struct
 
 from takeoff.findings import Finding
 from takeoff.geometry.contacts import Contacts
@@ -40,8 +40,7 @@ from takeoff.reading.common_map import building_frames
 from takeoff.reading.facts import Embedded, ModelFacts
 
 
-@dataclass(frozen=True, slots=True)
-class Prefabrication:
+class Prefabrication(Struct, frozen=True):
     """All tables on pieces, and the bodies of divisions. `caution` is what outputs say once beside them, empty where
     there are no pieces."""
 

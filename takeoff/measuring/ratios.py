@@ -2,8 +2,9 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from statistics import median
+
+from msgspec import Struct
 
 from takeoff.findings import Finding
 from takeoff.measuring.checks import Checks, RatioLimits
@@ -18,8 +19,7 @@ GIVEN = ("modelled", "ratio")
 """Bases of steel that are worth a check; an allowance is within its own limits."""
 
 
-@dataclass(frozen=True, slots=True)
-class RatioRow:
+class RatioRow(Struct, frozen=True):
     """One ratio with its usual limits; `of` is a role, `all`, or method, role and storey."""
 
     name: str

@@ -1,6 +1,6 @@
 """Records that leave measuring: one class for each table. All figures in m, m2, m3, kg and t."""
 
-from dataclasses import dataclass, field
+from msgspec import Struct, field
 
 from takeoff.findings import Finding
 from takeoff.measuring.piece_records import (
@@ -15,8 +15,7 @@ from takeoff.measuring.piece_records import (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class MeasuredPart:
+class MeasuredPart(Struct, frozen=True):
     """A row of elements.csv. None: not known or not measured (then `condition` says why)."""
 
     model: str
@@ -58,8 +57,7 @@ class MeasuredPart:
     left_in_m3: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class FormworkRow:
+class FormworkRow(Struct, frozen=True):
     """A row of formwork.csv: formed surface of one part, of one category and band.
 
     `shape` is `plane` or `curved`. `band` is the depth band of an edge, the thickness band of a soffit, else
@@ -88,8 +86,7 @@ class FormworkRow:
     measure: str = "area"
 
 
-@dataclass(frozen=True, slots=True)
-class SurfaceRow:
+class SurfaceRow(Struct, frozen=True):
     """A surface that needs no form, and why.
 
     `state` is `free` (top to be levelled), `contact`, `permanent-formwork` (steel sheet or a precast shell stays
@@ -116,8 +113,7 @@ class SurfaceRow:
     length_m: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class HoleRow:
+class HoleRow(Struct, frozen=True):
     """A hole through a slab or wall, to be boxed out: its opening area and girth."""
 
     model: str
@@ -130,8 +126,7 @@ class HoleRow:
     band: str
 
 
-@dataclass(frozen=True, slots=True)
-class ReinforcementRow:
+class ReinforcementRow(Struct, frozen=True):
     """Reinforcement of one part: mass with its basis `modelled`, `ratio` or `allowance`, and how it came.
 
     `allowance` names the row of the table that an allowance is from.
@@ -153,8 +148,7 @@ class ReinforcementRow:
     allowance: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class PieceRow:
+class PieceRow(Struct, frozen=True):
     """A row of pieces.csv: one precast or tilt-up unit as it is lifted.
 
     `outline_m` is the true length around the largest face, `opening_edges_m` that around its openings,
@@ -203,8 +197,7 @@ class PieceRow:
     mould_length_m: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class JointRow:
+class JointRow(Struct, frozen=True):
     """A joint of a piece with another piece or with cast concrete, once for the pair however many parts meet.
 
     `kind`: `bed` under a piece, `bearing` under one that spans, `vertical` beside walls, columns and beams,
@@ -232,8 +225,7 @@ class JointRow:
     cut: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class EnvelopeRow:
+class EnvelopeRow(Struct, frozen=True):
     """Below ground: an outer face of one part (area) or a joint to be sealed (length).
 
     `kind` is `wall-face`, `edge`, `underside`, `top`, `joint-base`, `joint-wall` or `joint-pour`.
@@ -249,8 +241,7 @@ class EnvelopeRow:
     length_m: float | None
 
 
-@dataclass(frozen=True, slots=True)
-class PourRow:
+class PourRow(Struct, frozen=True):
     """An allowance for pours of one part: how many, the joints between them, stop-ends in m and m2."""
 
     model: str
@@ -264,8 +255,7 @@ class PourRow:
     area_m2: float
 
 
-@dataclass(frozen=True, slots=True)
-class DeclaredRow:
+class DeclaredRow(Struct, frozen=True):
     """A declared quantity (m, m2, m3, kg) with the measured one; `ratio` is declared over measured.
 
     `agrees` tells whether they agree within the limit; `cause` is the likely cause where they do not; `sense`
@@ -285,8 +275,7 @@ class DeclaredRow:
     sense: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class ConventionRow:
+class ConventionRow(Struct, frozen=True):
     """A value of the convention that changed a number in this run.
 
     `key` is its table and name in the file, `value` as it stands there; `elements` how many it touched. `quantity`
@@ -303,8 +292,7 @@ class ConventionRow:
     with_value: float
 
 
-@dataclass(frozen=True, slots=True)
-class Measurement:
+class Measurement(Struct, frozen=True):
     """All that measuring hands on."""
 
     parts: tuple[MeasuredPart, ...] = ()

@@ -2,9 +2,10 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+
+from msgspec import Struct
 
 from takeoff.findings import Finding
 from takeoff.measuring.allowances import Allowance, AllowanceTable
@@ -18,8 +19,7 @@ PARTIAL = 0.5
 """Modelled steel below this share of the low allowance is probably not all of it."""
 
 
-@dataclass(frozen=True, slots=True)
-class PartReinforcement:
+class PartReinforcement(Struct, frozen=True):
     """Steel of one part in kg: likely, low and high, with the basis `modelled`, `ratio` or `allowance`."""
 
     mass: float
@@ -28,8 +28,7 @@ class PartReinforcement:
     basis: str
 
 
-@dataclass(frozen=True, slots=True)
-class Reinforcement:
+class Reinforcement(Struct, frozen=True):
     """All steel: by part, as rows, and what a person must look at."""
 
     by_part: dict[PartKey, PartReinforcement]

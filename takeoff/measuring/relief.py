@@ -2,10 +2,11 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+from msgspec import Struct
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from takeoff.geometry import planar
@@ -30,8 +31,7 @@ REACH = 0.8
 """Piles and profiled sheets hold concrete with what lies within this of a face, m: more than a pile's radius."""
 
 
-@dataclass(frozen=True, slots=True)
-class Touch:
+class Touch(Struct, frozen=True):
     """A neighbour at a face: `body` its position (-1: the ground itself), `state` why no form is needed, m2.
 
     `gap` m between the two faces; `closed`: no body lies there, it is a gap between two that is closed.
@@ -44,16 +44,14 @@ class Touch:
     closed: bool = False
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Relief:
+class Relief(Struct, frozen=True, eq=False):
     """For a surface: the region that needs no form, in its own coordinates, and who takes how much of it."""
 
     region: Mapping[int, shapely.Geometry]
     touching: Mapping[int, Sequence[Touch]]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Touches:
+class Touches(Struct, frozen=True, eq=False):
     """Contacts from the side of each face that would be formed and needs no form there; entries (k,), by contact.
 
     `own` surface is relieved by the surface `other`, over `area` m2, a `gap` m apart; `polygon` in the coordinates of

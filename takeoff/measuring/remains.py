@@ -1,10 +1,10 @@
 """What is left of faces when their contacts are taken off, worked out for all faces of a model at once."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from msgspec import Struct
 from numpy.typing import NDArray
 from shapely.affinity import scale as scaled
 
@@ -25,8 +25,7 @@ SHARPEST = 25.0
 """Corners that run out to a point keep it to this many times the slit: down to 4.6 degrees."""
 
 
-@dataclass(frozen=True, slots=True)
-class Strip:
+class Strip(Struct, frozen=True):
     """What is left of an edge within one band of depths: `area` m2, `length` m along it, mean `depth` m across it.
 
     `part` is the place of the connected piece that it is of, among those that are more than noise.
@@ -38,8 +37,7 @@ class Strip:
     part: int
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Remains:
+class Remains(Struct, frozen=True, eq=False):
     """`rest` (s,) is what is left of each surface in its own coordinates, `area` (s,) its true area, m2.
 
     Surfaces that were not asked for have None and 0.

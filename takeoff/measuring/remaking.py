@@ -5,10 +5,10 @@ resolved, so that overlaps, contacts and all that hangs on them are found again 
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
 from itertools import chain
 
 import numpy as np
+from msgspec.structs import replace
 
 from takeoff.findings import Finding, InputError
 from takeoff.geometry.booleans import BooleanFailed

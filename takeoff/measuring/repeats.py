@@ -2,11 +2,11 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import fields
 from typing import Any
 
 import numpy as np
 import shapely
+from msgspec import Struct
 
 from takeoff.cache.columns import Columns
 from takeoff.geometry.mesh import Floats, Ints
@@ -136,14 +136,14 @@ def _formed(
 
 
 def _in_names(
-    kind: type,
+    kind: type[Struct],
     bodies: Sequence[Body],
     tables: Mapping[int, Sequence[Any]],
     alike: Mapping[int, Sequence[int]],
     touching: Mapping[int, Sequence[int]],
 ) -> dict[int, tuple[Any, ...]]:
     """Rows of bodies in the names of those that are `alike`; `touching` for the neighbours in `other_id`."""
-    entries = [entry.name for entry in fields(kind)]
+    entries = kind.__struct_fields__
     made: dict[str, list[Any]] = {name: [] for name in entries}
     ids = [body.element.facts.global_id for body in bodies]
     for of, numbers in alike.items():

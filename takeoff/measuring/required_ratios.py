@@ -1,8 +1,9 @@
 """Required reinforcement given as a property: kg/m3 of concrete or kg/m2 of area, in any set."""
 
 import re
-from dataclasses import dataclass
 from typing import Literal
+
+from msgspec import Struct
 
 from takeoff.reading.facts import ElementFacts
 
@@ -19,8 +20,7 @@ USUAL = {"kg/m3": (5.0, 800.0), "kg/m2": (0.5, 400.0)}
 """Outside these bounds the figure is in another unit or a slip: more steel than a member holds, or none."""
 
 
-@dataclass(frozen=True, slots=True)
-class RequiredRatio:
+class RequiredRatio(Struct, frozen=True):
     """A ratio in `unit` with the property that gave it; `usual` tells whether it can be believed."""
 
     value: float

@@ -4,9 +4,8 @@ A curved face is cut into more or fewer flat ones by whoever exports it, and its
 change with that. The points of its rims lie on the true curve, so the circle through them does not.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from takeoff.geometry.mesh import Floats, Ints, Mesh
 from takeoff.measuring.shapes import SMOOTH, Shape
@@ -17,8 +16,7 @@ OFF_CIRCLE = 3e-4
 """A run whose points lie further off the circle through them, m, is no arc."""
 
 
-@dataclass(frozen=True, slots=True)
-class Run:
+class Run(Struct, frozen=True):
     """A run of sharp edges: its `chord` from end to end and how far its middle is off it (`rise`, None where it is
     no arc), m; for a closed one the chord is 0 and the rise the diameter. `middle` (3,) of the chord or circle."""
 

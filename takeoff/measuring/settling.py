@@ -2,9 +2,9 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from takeoff.findings import Finding
 from takeoff.geometry.mesh import Floats, Mesh, boxes_of, stacked, volumes_of
@@ -26,8 +26,7 @@ WORTH_SAYING = 1e-3
 """Overlaps up to this volume, m3 (a litre), are modelling tolerance: settled without a finding."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Settled:
+class Settled(Struct, frozen=True, eq=False):
     """Bodies ready to be measured; `swallowed` parts (element, part) of which nothing remained, with the reason.
 
     `kept` m3 of each element, by (model, GlobalId), are space that others share and that counts in it. `slivers` m3 are
@@ -41,8 +40,7 @@ class Settled:
     slivers: Mapping[tuple[str, str], float]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Raw:
+class _Raw(Struct, frozen=True, eq=False):
     element: int
     plan: PartPlan
     mesh: Mesh

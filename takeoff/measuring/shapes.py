@@ -5,9 +5,8 @@ Vertices inside flat faces, on straight edges and along smooth curves are none, 
 with different triangles have the same corners.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from takeoff.geometry.mesh import Floats, Ints, Mesh, areas, is_closed, normals
@@ -22,8 +21,7 @@ SLIVER = 2e-5
 """A triangle lower than this (metres) has no normal of its own to speak of."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Shape:
+class Shape(Struct, frozen=True, eq=False):
     """What is compared of a solid; coordinates are metres from its centre of volume.
 
     `centre` (3,) where that is; `volume` m3; `area` m2; `spreads` (3,) edge lengths of the box with the same

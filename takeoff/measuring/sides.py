@@ -1,10 +1,10 @@
 """Which side of a wall is cast against the ground, where a rule says that one side of it is."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from msgspec import Struct
 
 from takeoff.findings import Finding
 from takeoff.geometry.mesh import Ints
@@ -18,8 +18,7 @@ SMALLEST = 1e-3
 """Faces under this area, m2, tell nothing."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class GroundSides:
+class GroundSides(Struct, frozen=True, eq=False):
     """Regions of faces that are cast against the ground, by surface, and what had to be assumed."""
 
     regions: Mapping[int, shapely.Geometry]

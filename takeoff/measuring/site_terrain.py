@@ -1,9 +1,9 @@
 """The terrain that models show: which products are it, one surface of them all, and what is doubtful about it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from takeoff.findings import Finding
 from takeoff.geometry.heights import Heights
@@ -17,8 +17,7 @@ MARGIN = 30.0
 """Terrain further than this from all concrete in plan, metres, decides nothing."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class ReadTerrain:
+class ReadTerrain(Struct, frozen=True, eq=False):
     """A product that is terrain, the model it stands in, and what was read of its shape."""
 
     model: str
@@ -33,8 +32,7 @@ def is_terrain(facts: TerrainFacts, words: Sequence[str]) -> bool:
     return fits_any(tuple(words), (facts.name, facts.object_type))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class SiteTerrain:
+class SiteTerrain(Struct, frozen=True, eq=False):
     """The terrain near the concrete: `heights` None where there is none; `said` names the products."""
 
     heights: Heights | None

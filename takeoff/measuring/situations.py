@@ -7,9 +7,9 @@ floors that its soffits look down upon. Typical storeys repeat all of that. Ever
 
 from collections import defaultdict
 from collections.abc import Hashable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from takeoff.geometry.mesh import Floats, Ints
 from takeoff.geometry.patterns import body_patterns, outlines, steps, traits
@@ -25,8 +25,7 @@ DEPTHS = (4.0, 16.0, 64.0, np.inf)
 """How far down floors are compared at first, m, and then: most that differ do so under the next storey."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Situations:
+class Situations(Struct, frozen=True, eq=False):
     """`groups` are bodies in situations that are equal but for what their soffits look down upon, in their order.
 
     `anchor` (b, 3) is the corner of each body from which its situation is told; `touching` its neighbours, each as

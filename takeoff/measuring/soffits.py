@@ -2,10 +2,10 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from takeoff.geometry import planar
@@ -48,8 +48,7 @@ MOST_TILES = 32
 """Floors that a tile should have, and the most tiles along either side of a soffit."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Below:
+class Below(Struct, frozen=True, eq=False):
     """A piece of a soffit with one surface below it, within one band of heights.
 
     `share` of the soffit's area, mean `height` m to what is below, None where nothing is.
@@ -59,8 +58,7 @@ class Below:
     height: float | None
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Outlook:
+class Outlook(Struct, frozen=True, eq=False):
     """What one soffit looks down upon, nearest first.
 
     Nothing lower than `reach` m has a say in it: -inf where the soffit hangs over nothing with a part, inf where

@@ -1,7 +1,8 @@
 """What is at stake in findings on elements: their concrete, or their steel, where nothing nearer is known."""
 
 from collections.abc import Mapping
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from takeoff.findings import Finding
 from takeoff.measuring.keys import ElementKey

@@ -1,8 +1,9 @@
 """Levels of the ground that a building's attributes, its slabs on the ground and its storeys state."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from takeoff.findings import Finding
 from takeoff.reading.common_map import map_transforms
@@ -25,8 +26,7 @@ Site = tuple[str, str]
 """Model and GlobalId of a building (empty: none)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Stated:
+class Stated(Struct, frozen=True):
     """A level that one source states, m in the common system, and which source in words."""
 
     height: float
@@ -52,8 +52,7 @@ class Datum:
         return Quantity(height + self.shift - self.lift, "m", "+.3f")
 
 
-@dataclass(frozen=True, slots=True)
-class StatedLevels:
+class StatedLevels(Struct, frozen=True):
     """Levels, best first, and what is to be told of those that were not used."""
 
     levels: list[Stated]

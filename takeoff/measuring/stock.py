@@ -1,7 +1,9 @@
 """The stock of measuring: models, plans, orders and solids, which an alternative changes and measuring takes."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from takeoff.geometry.mesh import Mesh, volume
 from takeoff.geometry.reshaping import grown_together
@@ -12,8 +14,7 @@ from takeoff.measuring.site_terrain import ReadTerrain
 from takeoff.reading.facts import ElementFacts, ModelFacts
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Stock:
+class Stock(Struct, frozen=True, eq=False):
     """What measuring goes by: models, plans, orders, solids by the key of their order, and the terrain."""
 
     models: tuple[ModelFacts, ...]
@@ -28,8 +29,7 @@ class Stock:
         return solids and all(terrain.result.lasting for terrain in self.terrains)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class WholeBody:
+class WholeBody(Struct, frozen=True, eq=False):
     """The concrete of an element in one piece: its main part, its solid, and its openings (m3 each)."""
 
     part: PartPlan

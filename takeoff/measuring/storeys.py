@@ -2,7 +2,8 @@
 
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from takeoff.reading.facts import Storey
 
@@ -10,8 +11,7 @@ REACH = 1.0
 """A storey's wall or column may begin this far, m, under its level (on a foundation, under a floor build-up)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Levels:
+class Levels(Struct, frozen=True):
     """Storeys from below and their elevations, m, the lowest of each name, and whether no two share a level."""
 
     storeys: tuple[Storey, ...]

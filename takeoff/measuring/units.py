@@ -2,9 +2,9 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from takeoff.findings import Finding
 from takeoff.geometry.mesh import Mesh, volume
@@ -19,8 +19,7 @@ LIFTED = ("precast", "tilt-up")
 MOST_PROBES = 2000
 
 
-@dataclass(frozen=True, slots=True)
-class Unit:
+class Unit(Struct, frozen=True):
     """Parts that are lifted together, those of the largest element first. `assembly` is the GlobalId of the
     assembly where the unit is all that is lifted of it."""
 

@@ -5,8 +5,9 @@ import io
 import math
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 from takeoff.measuring.keys import ElementKey
 from takeoff.nightly.tables import Tables
@@ -24,8 +25,7 @@ _COMPARED = ("role", "method", "material", "strength_class", "storey", "conditio
 _FIGURES = ("net_volume_m3", "gross_volume_m3", "formwork_m2", "reinforcement_kg", "weight_t")
 
 
-@dataclass(frozen=True, slots=True)
-class TotalChange:
+class TotalChange(Struct, frozen=True):
     """One total before and after; `unit` is that of the figure, empty for shares (between 0 and 1)."""
 
     what: str
@@ -44,8 +44,7 @@ class TotalChange:
         return None if self.difference is None or not self.before else 100.0 * self.difference / self.before
 
 
-@dataclass(frozen=True, slots=True)
-class ItemChange:
+class ItemChange(Struct, frozen=True):
     """A bill item that is new, gone, or has another quantity or rate. Amounts in the bill's currency."""
 
     change: str
@@ -66,8 +65,7 @@ class ItemChange:
         return abs(self.amount_difference)
 
 
-@dataclass(frozen=True, slots=True)
-class ElementChange:
+class ElementChange(Struct, frozen=True):
     """A part of an element that was added, removed or changed, and in what.
 
     `global_id_before` is what it was where its GlobalId was renewed and it was known again by shape, place or mark.
@@ -90,8 +88,7 @@ class ElementChange:
     global_id_before: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Changes:
+class Changes(Struct, frozen=True):
     """All changes between two versions; without a version before, only the totals are filled."""
 
     totals: tuple[TotalChange, ...]
@@ -160,9 +157,9 @@ def compare(before: Tables | None, after: Tables) -> Changes:
     )
 
 
-def csv_text(kind: type, rows: Iterable[Any]) -> str:
-    """Rows of dataclass `kind` as CSV for people: texts that a spreadsheet would calculate begin with '."""
-    names = [field.name for field in fields(kind)]
+def csv_text(kind: type[Struct], rows: Iterable[Any]) -> str:
+    """Rows of the record `kind` as CSV for people: texts that a spreadsheet would calculate begin with '."""
+    names = kind.__struct_fields__
     return csv_lines(names, ([getattr(row, name) for name in names] for row in rows))
 
 
@@ -296,7 +293,7 @@ def _part(row: Mapping[str, Any]) -> "MeasuredPart":
     """A kept row as a measured part, as far as it was kept."""
     from takeoff.measuring.records import MeasuredPart
 
-    known = {field.name for field in fields(MeasuredPart)}
+    known = set(MeasuredPart.__struct_fields__)
     return MeasuredPart(
         **{name: value for name, value in row.items() if name in known}, subrole="", evidence=""
     )
@@ -342,8 +339,8 @@ def change_rows(
             for name, changes in found
             for row in changes.totals
         )
-    kind: type = ItemChange if of == "items" else ElementChange
-    names = [field.name for field in fields(kind)]
+    kind: type[Struct] = ItemChange if of == "items" else ElementChange
+    names = kind.__struct_fields__
     rows = tuple(
         (name, *(getattr(row, column) for column in names))
         for name, changes in found

@@ -11,9 +11,10 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterable
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from msgspec.structs import replace
 
 from takeoff.findings import Finding, InputError, NothingToMeasure
 from takeoff.isolation.forking import bound_memory

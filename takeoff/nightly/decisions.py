@@ -2,10 +2,11 @@
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Literal
+
+from msgspec import Struct
 
 from takeoff.nightly.folder import FoundFile, Listing, stat_again
 from takeoff.nightly.history.known import KnownFile, KnownModel
@@ -16,8 +17,7 @@ from takeoff.nightly.stillness import Signature
 Action = Literal["measure", "unchanged", "resting", "waiting", "unseen"]
 
 
-@dataclass(frozen=True, slots=True)
-class Decision:
+class Decision(Struct, frozen=True):
     """What is to be done with a model that is there.
 
     `because` says why it is measured, or what is waited for. `digests` are the SHA-256 of its files in their

@@ -1,11 +1,11 @@
 """A pass over the model folder that is done, in figures."""
 
-from dataclasses import dataclass
 from datetime import datetime
 
+from msgspec import Struct
 
-@dataclass(frozen=True, slots=True)
-class Pass:
+
+class Pass(Struct, frozen=True):
     """What a finished pass did, for whoever tells it. `measured` counts versions that were kept."""
 
     run: int

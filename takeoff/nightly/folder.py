@@ -7,9 +7,10 @@ is read.
 import os
 import stat
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from pathlib import Path
+
+from msgspec import Struct
 
 from takeoff.findings import InputError
 from takeoff.nightly.names import escaped, shown
@@ -29,8 +30,7 @@ PARTIAL = (".part", ".partial", ".tmp", ".filepart", ".download", ".crdownload")
 """Endings that copying and synchronising programs put behind the name while the file arrives."""
 
 
-@dataclass(frozen=True, slots=True)
-class FoundFile:
+class FoundFile(Struct, frozen=True):
     """A model file. `path` is relative to the folder with `/` between, as the system spells it.
 
     `busy` says in words why somebody seems to be writing it, else it is empty.
@@ -49,8 +49,7 @@ class FoundFile:
         return (self.size, self.mtime_ns, self.ctime_ns, self.inode)
 
 
-@dataclass(frozen=True, slots=True)
-class Listing:
+class Listing(Struct, frozen=True):
     """The model files, what was passed over and why, and the places that could not be looked into."""
 
     files: tuple[FoundFile, ...]

@@ -1,16 +1,16 @@
 """Files that belong together: what is measured as one."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from fnmatch import fnmatchcase
+
+from msgspec import Struct
 
 from takeoff.nightly.folder import FoundFile
 from takeoff.nightly.job import Group
 from takeoff.nightly.names import name_key, shown
 
 
-@dataclass(frozen=True, slots=True)
-class Model:
+class Model(Struct, frozen=True):
     """One measurement of the night: a file, or files measured together. `key` is what history knows it by."""
 
     key: str

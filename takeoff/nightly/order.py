@@ -3,10 +3,12 @@
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, replace
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct
+from msgspec.structs import asdict, replace
 
 from takeoff import __version__
 from takeoff.findings import InputError
@@ -17,8 +19,7 @@ _NO_FIGURES = ("processes", "strict")
 """Settings that change neither a figure nor a file."""
 
 
-@dataclass(frozen=True, slots=True)
-class PinnedRules:
+class PinnedRules(Struct, frozen=True):
     """Data files by what they hold (path as given, and bytes as they were when the run began), plain choices.
 
     A file that somebody edits during the night can so never price half of the models, and machines of a
@@ -55,7 +56,7 @@ class PinnedRules:
             path.parent.mkdir(parents=True, exist_ok=True)
             path.write_bytes(content)
             paths[what] = path
-        return replace(Settings(), **paths, **self.choices, processes=self.processes)  # type: ignore[arg-type]
+        return replace(Settings(), **paths, **self.choices, processes=self.processes)
 
 
 def pin_rules(settings: Settings, processes: int) -> PinnedRules:
@@ -66,7 +67,7 @@ def pin_rules(settings: Settings, processes: int) -> PinnedRules:
             files[what] = (str(path), path.read_bytes())
         except OSError as fault:
             raise InputError(f"{path}: the {what} file cannot be read ({fault.strerror})") from fault
-    stated = {field.name: getattr(settings, field.name) for field in fields(settings)}
+    stated = asdict(settings)
     choices = {
         name: value
         for name, value in stated.items()
@@ -76,8 +77,7 @@ def pin_rules(settings: Settings, processes: int) -> PinnedRules:
     return PinnedRules(files, choices, processes, versions)
 
 
-@dataclass(frozen=True, slots=True)
-class Limits:
+class Limits(Struct, frozen=True):
     """What measuring one model may take: seconds by the clock, bytes of memory, bytes of its files."""
 
     seconds: float
@@ -85,8 +85,7 @@ class Limits:
     file_bytes: int
 
 
-@dataclass(frozen=True, slots=True)
-class Order:
+class Order(Struct, frozen=True):
     """One model to measure: its files under `folder` with the content they must have, and the limits.
 
     `number` is the model's in the history, `scratch` where private work folders go (empty: the system's

@@ -2,9 +2,10 @@
 
 import io
 import zipfile
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
+
+from msgspec import Struct
 
 from takeoff.findings import InputError
 from takeoff.nightly.tables import Tables, read_tables
@@ -22,8 +23,7 @@ RESULT_LIMIT = 1 << 30
 State = Literal["measured", "nothing", "failed", "moved", "stopped", "refused"]
 
 
-@dataclass(frozen=True, slots=True)
-class Outcome:
+class Outcome(Struct, frozen=True):
     """`measured` with its packed result, or why not.
 
     `nothing`: the files hold no concrete. `failed`: the reason says what went wrong. `moved`: the content was
@@ -39,8 +39,7 @@ class Outcome:
     where: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Result:
+class Result(Struct, frozen=True):
     """An unpacked result: the tables for the history, and the files for people by name."""
 
     tables: Tables

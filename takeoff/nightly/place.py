@@ -1,7 +1,8 @@
 """Where a nightly job reads and writes."""
 
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from takeoff.findings import InputError
 from takeoff.nightly.history.database import history_url
@@ -9,8 +10,7 @@ from takeoff.nightly.job import NightlyJob
 from takeoff.nightly.secrets import HISTORY, secret
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(Struct, frozen=True):
     """Where a nightly job reads and writes, and the name under which the history knows it."""
 
     folder: Path

@@ -3,11 +3,12 @@
 import json
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from msgspec import Struct
+from msgspec.structs import asdict
 from sqlalchemy import Connection, select
 
 from takeoff import __version__
@@ -57,8 +58,7 @@ WORDS = {"nothing": "no concrete", "rules": "rules changed", "measured": "measur
 """What the history calls otherwise than people."""
 
 
-@dataclass(frozen=True, slots=True)
-class Report:
+class Report(Struct, frozen=True):
     """A report in the forms in which it is told. `loud`: there is something to see; `mail`: HTML for elsewhere."""
 
     summary: str
@@ -69,8 +69,7 @@ class Report:
     mail: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Measured:
+class Measured(Struct, frozen=True):
     """A version that this report tells of, and what it changed against the one before."""
 
     name: str

@@ -4,9 +4,10 @@ import contextlib
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
+from msgspec import Struct
+from msgspec.structs import replace
 from sqlalchemy.exc import SQLAlchemyError
 
 from takeoff.findings import InputError
@@ -43,8 +44,7 @@ def _utc_now() -> datetime:
     return datetime.now(UTC)
 
 
-@dataclass(frozen=True, slots=True)
-class _Look:
+class _Look(Struct, frozen=True):
     """A look at the folder: a decision for each model that is there, those that are gone, and remarks."""
 
     decisions: tuple[Decision, ...]

@@ -4,8 +4,9 @@ import json
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 from takeoff.findings import InputError
 from takeoff.outputs.places import FIGURES as PLACE_FIGURES
@@ -68,8 +69,7 @@ _MEASURES = (
 Row = Sequence[Any]
 
 
-@dataclass(frozen=True, slots=True)
-class Tables:
+class Tables(Struct, frozen=True):
     """Totals by name, and rows by table in the order of COLUMNS."""
 
     totals: Mapping[str, Any]

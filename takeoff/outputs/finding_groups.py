@@ -2,7 +2,8 @@
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from takeoff.findings import Finding
 
@@ -14,8 +15,7 @@ SEVERITY_RANK = {"error": 0, "warning": 1, "note": 2}
 _ORDER_WEIGHT = {"m3": 1.0, "m2": 1 / 7, "kg": 0.01, "t": 0.4, "m": 0.1, "pieces": 1.0}
 
 
-@dataclass(frozen=True, slots=True)
-class Kind:
+class Kind(Struct, frozen=True):
     """Findings of one kind and severity, the most valuable first."""
 
     severity: str

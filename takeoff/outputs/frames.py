@@ -1,10 +1,12 @@
 """The sheets of a bill as pandas tables, and these as folders of CSV or Parquet files."""
 
-import dataclasses
 from collections.abc import Iterable, Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
+from msgspec.structs import asdict, fields
 
 from takeoff.findings import Finding, InputError
 from takeoff.measuring.records import Measurement
@@ -101,7 +103,7 @@ def bill_frames(
 
         shown = score_shown_in(score, system)
         frames["score"] = pd.DataFrame(working(shown), columns=list(COLUMNS))
-        frames["score-quantities"] = pd.DataFrame(map(dataclasses.asdict, shown.sources))
+        frames["score-quantities"] = pd.DataFrame(map(asdict, shown.sources))
     return frames
 
 
@@ -164,13 +166,13 @@ def _fill(
     (folder / FILE_NAME).write_text(run_text(record), encoding="utf-8", errors="replace", newline="\n")
 
 
-def _records(record: type, rows: Sequence[Any], system: UnitSystem) -> "pd.DataFrame":
+def _records(record: type[Struct], rows: Sequence[Any], system: UnitSystem) -> "pd.DataFrame":
     """A table of records of one kind. Texts are of pandas' text type, figures that may be unknown are floats."""
     import pandas as pd
 
     names = table_columns(record)
     columns: dict[str, Any] = {}
-    kinds = {field.name: field.type for field in dataclasses.fields(record)}
+    kinds = {field.name: field.type for field in fields(record)}
     for name in names:
         values = [getattr(row, name) for row in rows]
         kind = str(kinds[name])

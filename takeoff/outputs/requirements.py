@@ -4,9 +4,10 @@ import re
 import tempfile
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct
 
 from takeoff.findings import InputError
 from takeoff.outputs.files import write_whole
@@ -24,8 +25,7 @@ _SET = re.compile(r'"\{(.*)\}"')
 _QUOTED = re.compile(r"""'(?:[^'\\]|\\.)*'|"(?:[^"\\]|\\.)*\"""")
 
 
-@dataclass(frozen=True, slots=True)
-class Failure:
+class Failure(Struct, frozen=True):
     """Elements (GlobalIds) that fail a requirement for one and the same reason."""
 
     requirement: str
@@ -33,8 +33,7 @@ class Failure:
     elements: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Specification:
+class Specification(Struct, frozen=True):
     """How a model stands to one specification; `applicable` elements are meant by it, `failed` of them fail.
 
     `tested` is False where the specification is not for the model's schema.
@@ -49,8 +48,7 @@ class Specification:
     failures: tuple[Failure, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Verdict:
+class Verdict(Struct, frozen=True):
     """The result for one model."""
 
     model: str

@@ -4,10 +4,12 @@ import csv
 import json
 import types
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, fields
 from functools import cache
 from pathlib import Path
-from typing import Any, Union, get_args, get_origin, get_type_hints
+from typing import Any, Union, get_args, get_origin
+
+from msgspec import Struct
+from msgspec.structs import fields
 
 from takeoff.findings import InputError
 from takeoff.measuring.records import Measurement
@@ -15,8 +17,7 @@ from takeoff.outputs.run_record import FILE_NAME, is_run_folder
 from takeoff.outputs.tables import TABLES
 
 
-@dataclass(frozen=True, slots=True)
-class RunFolder:
+class RunFolder(Struct, frozen=True):
     """The measurement that a folder holds, and the record of its run."""
 
     measurement: Measurement
@@ -67,12 +68,11 @@ def _rows(path: Path, record: type) -> list[Any]:
 
 
 @cache
-def _kinds(record: type) -> dict[str, tuple[Callable[[str], Any], bool]]:
+def _kinds(record: type[Struct]) -> dict[str, tuple[Callable[[str], Any], bool]]:
     """How each field is read, and whether it may be unknown."""
-    hints = get_type_hints(record)
     kinds: dict[str, tuple[Callable[[str], Any], bool]] = {}
     for field in fields(record):
-        hint = hints[field.name]
+        hint = field.type
         options = get_args(hint) if get_origin(hint) in (Union, types.UnionType) else (hint,)
         kind = next(option for option in options if option is not type(None))
         read: Callable[[str], Any] = str

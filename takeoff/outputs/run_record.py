@@ -1,11 +1,13 @@
 """run.json: what a run read, decided and took, for people who must trust or repeat it."""
 
-import dataclasses
 import json
 import math
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct
+from msgspec.structs import asdict
 
 PROGRAM = "takeoff"
 FILE_NAME = "run.json"
@@ -35,8 +37,8 @@ def plain(value: object) -> Any:
         return float(value) if math.isfinite(value) else None
     if isinstance(value, Mapping):
         return {str(key): plain(item) for key, item in value.items()}
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {field.name: plain(getattr(value, field.name)) for field in dataclasses.fields(value)}
+    if isinstance(value, Struct):
+        return plain(asdict(value))
     if isinstance(value, set | frozenset):
         return [plain(item) for item in sorted(value, key=str)]
     if isinstance(value, list | tuple):

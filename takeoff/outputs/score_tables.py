@@ -2,8 +2,9 @@
 
 import csv
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import astuple, fields
 from pathlib import Path
+
+from msgspec.structs import astuple
 
 from takeoff.pricing.scoring import Score, ScoreSource
 
@@ -18,8 +19,7 @@ COLUMNS = (
 def write_score_tables(folder: Path, score: Score) -> None:
     """Write both tables into a folder that is there."""
     _write(folder / WORKING, COLUMNS, working(score))
-    names = [entry.name for entry in fields(ScoreSource)]
-    _write(folder / QUANTITIES, names, (astuple(source) for source in score.sources))
+    _write(folder / QUANTITIES, ScoreSource.__struct_fields__, (astuple(source) for source in score.sources))
 
 
 def working(score: Score) -> Iterator[Sequence[object]]:

@@ -1,10 +1,11 @@
 """The closing words of a run for a terminal of 80 columns: quantities, price, what to look at."""
 
-import dataclasses
 import math
 import textwrap
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
 
 from takeoff.measuring.plan import METHODS, ROLES
 from takeoff.measuring.records import MeasuredPart, Measurement
@@ -39,7 +40,7 @@ def summary_lines(
     system = unit_system(bill.units) if bill else METRIC
     measurement = shown_in(measurement, system)
     if bill:
-        bill = dataclasses.replace(bill, findings=findings_shown_in(bill.findings, system))
+        bill = replace(bill, findings=findings_shown_in(bill.findings, system))
     blocks = [
         _volumes(measurement.parts, system),
         _totals(measurement, system),

@@ -1,15 +1,16 @@
 """The measured quantities as a folder of CSV tables beside the run's record."""
 
 import csv
-import dataclasses
 import io
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import accumulate
 from operator import attrgetter, itemgetter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
+from msgspec.structs import fields
 
 from takeoff.findings import Finding
 from takeoff.isolation.spread import spread
@@ -136,8 +137,7 @@ def table_files(
     }
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Table:
+class _Table(Struct, frozen=True, eq=False):
     """A table before it is text: `figures` are the places of the columns of figures, `cells` makes rows of records."""
 
     name: str
@@ -147,12 +147,10 @@ class _Table:
     cells: Callable[[Sequence[Any]], list[tuple[object, ...]]]
 
     @staticmethod
-    def of(name: str, record: type, rows: Sequence[object]) -> "_Table":
+    def of(name: str, record: type[Struct], rows: Sequence[object]) -> "_Table":
         """The table of records of one class."""
         columns = table_columns(record)
-        figures = [
-            place for place, field in enumerate(dataclasses.fields(record)) if "float" in str(field.type)
-        ]
+        figures = [place for place, field in enumerate(fields(record)) if "float" in str(field.type)]
         take = attrgetter(*columns)
         return _Table(name, columns, tuple(figures), rows, lambda records: list(map(take, records)))
 
@@ -167,9 +165,9 @@ class _Table:
         return _text([_cell(value) for value in row] for row in cells)
 
 
-def table_columns(record: type) -> tuple[str, ...]:
+def table_columns(record: type[Struct]) -> tuple[str, ...]:
     """Column names of the table whose rows are `record`."""
-    return tuple(field.name for field in dataclasses.fields(record))
+    return record.__struct_fields__
 
 
 def _text(rows: Iterable[Iterable[object]]) -> bytes:

@@ -1,9 +1,11 @@
 """Measured records shown in other units: for outputs only, the figures no longer fit the names of their fields."""
 
-import dataclasses
-from collections.abc import Hashable, Iterable
+from collections.abc import Iterable
 from functools import cache
 from typing import TYPE_CHECKING, Any, TypeVar
+
+from msgspec import Struct
+from msgspec.structs import fields, replace
 
 from takeoff.findings import Finding
 from takeoff.measuring.causes import BASE
@@ -27,13 +29,13 @@ def shown_in(measurement: Measurement, system: UnitSystem) -> Measurement:
     if system is METRIC:
         return measurement
     tables: Any = {name: tuple(_converted(getattr(measurement, name), system)) for name in _TABLES}
-    return dataclasses.replace(
+    return replace(
         measurement,
         **tables,
         findings=findings_shown_in(measurement.findings, system),
         declared=tuple(_declared(row, system) for row in measurement.declared),
         conventions=tuple(
-            dataclasses.replace(
+            replace(
                 row,
                 without_value=row.without_value * system.factor(row.unit),
                 with_value=row.with_value * system.factor(row.unit),
@@ -42,7 +44,7 @@ def shown_in(measurement: Measurement, system: UnitSystem) -> Measurement:
             for row in measurement.conventions
         ),
         repetition=tuple(
-            dataclasses.replace(
+            replace(
                 row,
                 repeated=row.repeated * system.factor(row.unit),
                 total=row.total * system.factor(row.unit),
@@ -58,21 +60,20 @@ def score_shown_in(score: "Score", system: UnitSystem) -> "Score":
     if system is METRIC:
         return score
     factors = {part.code: system.factor(part.unit) for part in score.parts}
-    return dataclasses.replace(
+    return replace(
         score,
         parts=tuple(
-            dataclasses.replace(
+            replace(
                 part,
                 unit=system.unit(part.unit),
                 lines=tuple(
-                    dataclasses.replace(line, quantity=line.quantity * factors[part.code])
-                    for line in part.lines
+                    replace(line, quantity=line.quantity * factors[part.code]) for line in part.lines
                 ),
             )
             for part in score.parts
         ),
         bonuses=tuple(
-            dataclasses.replace(
+            replace(
                 bonus,
                 unit=system.unit(bonus.unit),
                 repeated=bonus.repeated * system.factor(bonus.unit),
@@ -81,8 +82,7 @@ def score_shown_in(score: "Score", system: UnitSystem) -> "Score":
             for bonus in score.bonuses
         ),
         sources=tuple(
-            dataclasses.replace(source, quantity=source.quantity * factors[source.code])
-            for source in score.sources
+            replace(source, quantity=source.quantity * factors[source.code]) for source in score.sources
         ),
         findings=findings_shown_in(score.findings, system),
     )
@@ -93,7 +93,7 @@ def findings_shown_in(findings: Iterable[Finding], system: UnitSystem) -> tuple[
     if system is METRIC:
         return tuple(findings)
     return tuple(
-        dataclasses.replace(
+        replace(
             finding,
             message=in_units(finding.message, system),
             assumed=in_units(finding.assumed, system),
@@ -107,7 +107,7 @@ def findings_shown_in(findings: Iterable[Finding], system: UnitSystem) -> tuple[
 def _declared(row: DeclaredRow, system: UnitSystem) -> DeclaredRow:
     """A declared quantity and its measured one, whose unit is that of its kind."""
     factor = system.factor(BASE[row.kind])
-    return dataclasses.replace(
+    return replace(
         row,
         declared=row.declared * factor,
         measured=row.measured * factor,
@@ -116,16 +116,16 @@ def _declared(row: DeclaredRow, system: UnitSystem) -> DeclaredRow:
 
 
 @cache
-def _figures(record: Hashable) -> tuple[tuple[str, str], ...]:
+def _figures(record: type[Struct]) -> tuple[tuple[str, str], ...]:
     """Fields of a record that hold a figure with a unit, and the unit."""
-    named = ((field.name, field.name.rpartition("_")[2]) for field in dataclasses.fields(record))  # type: ignore[arg-type]
+    named = ((name, name.rpartition("_")[2]) for name in record.__struct_fields__)
     return tuple((name, unit) for name, unit in named if unit in _SUFFIXES and "_" in name)
 
 
 @cache
-def _texts(record: Hashable) -> tuple[str, ...]:
+def _texts(record: type[Struct]) -> tuple[str, ...]:
     """Fields of a record that hold a text."""
-    return tuple(field.name for field in dataclasses.fields(record) if field.type in (str, "str"))  # type: ignore[arg-type]
+    return tuple(field.name for field in fields(record) if field.type is str)
 
 
 def _converted(rows: Iterable[Record], system: UnitSystem) -> Iterable[Record]:
@@ -138,4 +138,4 @@ def _converted(rows: Iterable[Record], system: UnitSystem) -> Iterable[Record]:
         for name in _texts(type(row)):  # type: ignore[arg-type]
             if type(text := getattr(row, name)) is Told:
                 changed[name] = text.in_units(system)
-        yield dataclasses.replace(row, **changed) if changed else row  # type: ignore[type-var]
+        yield replace(row, **changed) if changed else row  # type: ignore[type-var]

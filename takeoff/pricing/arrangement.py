@@ -1,7 +1,8 @@
 """Sections of the bill: by trade as the plan has them, by element or by storey."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from takeoff.pricing.choices import Choices
 from takeoff.pricing.sections import ItemRule, SectionPlan, SectionRule
@@ -10,8 +11,7 @@ from takeoff.pricing.words import slug
 _GROUP_FIELDS = {"element": "role", "storey": "storey"}
 
 
-@dataclass(frozen=True, slots=True)
-class Heading:
+class Heading(Struct, frozen=True):
     """A section's number and title."""
 
     code: str

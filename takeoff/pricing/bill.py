@@ -1,8 +1,9 @@
 """The priced bill: items with their rates, section and grand totals, markups, and what they rest on."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from takeoff.measuring.records import Measurement
 from takeoff.pricing.carry import carried_markups, carry, check_previous

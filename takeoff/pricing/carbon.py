@@ -2,8 +2,9 @@
 
 import csv
 import math
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from takeoff.findings import InputError
 from takeoff.pricing.production import matches_key
@@ -13,8 +14,7 @@ from takeoff.pricing.unit_systems import unit_system
 COLUMNS = ("item", "unit", "factor", "source", "note")
 
 
-@dataclass(frozen=True, slots=True)
-class CarbonFactor:
+class CarbonFactor(Struct, frozen=True):
     """A row: kg of CO2 equivalent for one unit of the items that fit the key or pattern `item`."""
 
     item: str
@@ -31,8 +31,7 @@ class CarbonFactor:
         return sum("*" not in word for word in words), len(self.item.replace("*", ""))
 
 
-@dataclass(frozen=True, slots=True)
-class CarbonTable:
+class CarbonTable(Struct, frozen=True):
     """All factors of one file."""
 
     file: str

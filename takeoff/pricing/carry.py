@@ -1,7 +1,9 @@
 """What people typed into an earlier bill, carried into a new one; what is new and what has vanished."""
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from takeoff.findings import Finding, InputError
 from takeoff.pricing.markups import MarkupPlan
@@ -16,8 +18,7 @@ PRICE_AT = ("Resources", "Price")
 """Sheet and column of the typed price of a resource: kept aside while no rate is built of it."""
 
 
-@dataclass(frozen=True, slots=True)
-class Carried:
+class Carried(Struct, frozen=True):
     """The sections and dimensions with what was typed, and what did not find a place in them.
 
     `vanished` are the items of the earlier bill that the new one lacks, `kept` typed texts without a cell.

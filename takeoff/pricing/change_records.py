@@ -1,8 +1,9 @@
 """What a revision did, as records: the two sides, and the changes of elements, items and single lines."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from decimal import Decimal
+
+from msgspec import Struct, field
 
 from takeoff.findings import Finding
 from takeoff.measuring.identity import Matching
@@ -32,8 +33,7 @@ an item that a person wrote. `rounding`: quantities are rounded and amounts are 
 """
 
 
-@dataclass(frozen=True, slots=True)
-class Side:
+class Side(Struct, frozen=True):
     """The old or the new state: what was given, its parts and where they are, its bill.
 
     `size_step`: metres to which sizes of its parts were rounded where they were written.
@@ -51,8 +51,7 @@ class Side:
     size_step: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class ElementChange:
+class ElementChange(Struct, frozen=True):
     """An element that came, went or changed; `what` says in words what differs. Figures in m3, m2, kg."""
 
     status: str
@@ -74,8 +73,7 @@ class ElementChange:
     money: float
 
 
-@dataclass(frozen=True, slots=True)
-class LineChange:
+class LineChange(Struct, frozen=True):
     """The change of one item at one element, or of its rate or rounding where there is no element."""
 
     item: str
@@ -88,8 +86,7 @@ class LineChange:
     money: float
 
 
-@dataclass(frozen=True, slots=True)
-class ItemChange:
+class ItemChange(Struct, frozen=True):
     """An item before and after; None where it was not there, or not priced."""
 
     key: str
@@ -110,8 +107,7 @@ class ItemChange:
         return float(amount_of(self.new) - amount_of(self.old))
 
 
-@dataclass(frozen=True, slots=True)
-class Changes:
+class Changes(Struct, frozen=True):
     """All of it, old and new side with it."""
 
     old: Side

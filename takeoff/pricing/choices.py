@@ -1,8 +1,9 @@
 """Choices of convention and job that decide how measured rows stand in the bill."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from typing import Literal
+
+from msgspec import Struct, field
 
 from takeoff.findings import InputError
 from takeoff.measuring.convention import Convention
@@ -13,8 +14,7 @@ ARRANGEMENTS = ("trade", "element", "storey")
 """By the sections of the plan, by role of the elements, or by storey."""
 
 
-@dataclass(frozen=True, slots=True)
-class Choices:
+class Choices(Struct, frozen=True):
     """How edges are measured, whether reveals stand apart, decimals by metric unit, units, arrangement.
 
     `storeys` is the order of the storeys from below, for the arrangement by storey.

@@ -1,7 +1,8 @@
 """Which rules of the bill sections fit a measured row."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from takeoff.measuring.convention import band as band_of
 from takeoff.pricing.choices import Choices
@@ -11,8 +12,7 @@ RankedRule = tuple[tuple[int, int], SectionRule, ItemRule]
 """A rule with its section, and the places of both in the plan."""
 
 
-@dataclass(frozen=True, slots=True)
-class Choice:
+class Choice(Struct, frozen=True):
     """For rows that look alike: per series the rules that fit, in order, and whether leaving out is meant."""
 
     series: tuple[tuple[RankedRule, ...], ...]

@@ -1,7 +1,8 @@
 """The comparison of priced alternatives: what differs, what is common, what it comes to."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from takeoff.findings import Finding
 from takeoff.measuring.records import Measurement
@@ -19,8 +20,7 @@ SAME = 1e-5
 """Quantities that differ by less than this, in their unit, differ by rounding only."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Variant:
+class Variant(Struct, frozen=True, eq=False):
     """One way to build: the base or an alternative, measured and priced. `changes` are its changes in words."""
 
     name: str
@@ -36,8 +36,7 @@ class Variant:
         return next((row.share for row in rows), None)
 
 
-@dataclass(frozen=True, slots=True)
-class Cell:
+class Cell(Struct, frozen=True):
     """An item in one variant. `amount` None: no rate. `carbon_kg` None: no factor, or none wanted."""
 
     quantity: float
@@ -50,8 +49,7 @@ class Cell:
     carbon_kg: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class ItemLine:
+class ItemLine(Struct, frozen=True):
     """An item that differs between variants; `cells` in their order, None where a variant lacks the item."""
 
     key: str
@@ -70,8 +68,7 @@ class ItemLine:
         return exact_sum((self.amount(place), -self.amount(0)))
 
 
-@dataclass(frozen=True, slots=True)
-class Total:
+class Total(Struct, frozen=True):
     """The money of one variant. `time_cost` is the site cost of the weeks beyond the first variant's;
     `compared` is the grand total with it."""
 
@@ -85,8 +82,7 @@ class Total:
     carbon_t: float | None
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Comparison:
+class Comparison(Struct, frozen=True, eq=False):
     """Everything that the outputs of a comparison show; the first variant is the one compared to."""
 
     variants: tuple[Variant, ...]

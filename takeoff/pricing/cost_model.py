@@ -6,9 +6,10 @@ built up, with the prices of their resources.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
 
 import numpy as np
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from takeoff.findings import InputError
 from takeoff.measuring.records import Measurement
@@ -24,8 +25,7 @@ Look = tuple[str, str]
 """What tells parameters apart: kind, and a name that is unique within it."""
 
 
-@dataclass(frozen=True, slots=True)
-class Priced:
+class Priced(Struct, frozen=True):
     """What the model needs of one alternative: its bill, the rate of each priced item, measurement, time.
 
     `steel` are the keys of the items that bill reinforcement.
@@ -38,8 +38,7 @@ class Priced:
     steel: frozenset[str]
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(Struct, frozen=True):
     """A share of an item: quantity, the rate that prices it, and the allowance that it moves with (if any)."""
 
     item: str
@@ -48,8 +47,7 @@ class Line:
     allowance: Look | None
 
 
-@dataclass(slots=True)
-class CostModel:
+class CostModel(Struct):
     """Totals for figures of all `parameters`. `lines[s]` are those of alternative s, `base` the one compared to."""
 
     parameters: list[Parameter]

@@ -1,7 +1,8 @@
 """What shares and scores count: each wall, floor, frame member and piece once, and who makes it."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from takeoff.measuring.records import MeasuredPart, Measurement
 from takeoff.pricing.register import UNIT_METHODS, Register
@@ -25,8 +26,7 @@ UNITS = {
 """Unit of each measure."""
 
 
-@dataclass(frozen=True, slots=True)
-class Counted:
+class Counted(Struct, frozen=True):
     """A quantity that counts in a measure, with the part that stands for it (its method decides)."""
 
     measure: str

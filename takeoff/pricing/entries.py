@@ -1,7 +1,8 @@
 """Rows of a measurement made ready for bill items: fields, figures and what a dimension line says of them."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from takeoff.measuring.records import MeasuredPart, Measurement, PieceRow
 from takeoff.pricing.choices import Choices
@@ -16,8 +17,7 @@ REGULAR = 1e-6
 """Relative difference up to which a volume or area counts as the product of its sides."""
 
 
-@dataclass(frozen=True, slots=True)
-class Quantity:
+class Quantity(Struct, frozen=True):
     """A measured figure, with its sides in m where it is their product, and a note on how it came."""
 
     value: float
@@ -27,8 +27,7 @@ class Quantity:
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Entry:
+class Entry(Struct, frozen=True):
     """One row of one table: `fields` to choose and split by, `figures` to band, `measures` to bill."""
 
     source: str

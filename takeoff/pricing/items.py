@@ -2,7 +2,8 @@
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from takeoff.findings import Finding, InputError
 from takeoff.measuring.records import PieceRow
@@ -18,8 +19,7 @@ from takeoff.told import Quantity as Stated
 from takeoff.told import told
 
 
-@dataclass(slots=True)
-class _Draft:
+class _Draft(Struct):
     """An item while its rows are gathered."""
 
     key: str
@@ -34,8 +34,7 @@ class _Draft:
     methods: set[str] = field(default_factory=set)
 
 
-@dataclass(frozen=True, slots=True)
-class SectionItems:
+class SectionItems(Struct, frozen=True):
     """The unpriced items of one section, and which of them only a rate naming them may price."""
 
     section: Heading
@@ -43,8 +42,7 @@ class SectionItems:
     named_rates_only: frozenset[str]
 
 
-@dataclass(frozen=True, slots=True)
-class ItemList:
+class ItemList(Struct, frozen=True):
     """All items with the dimensions behind them, in the order of the bill, and rows that no item takes."""
 
     sections: tuple[SectionItems, ...]

@@ -1,8 +1,9 @@
 """Rates and allowances of one alternative, which go before those of the base."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from takeoff.data_files import checked_table
 from takeoff.findings import InputError
@@ -17,8 +18,7 @@ _OWN = 1_000_000
 """Line numbers from here on tell rates of an alternative from those of the base."""
 
 
-@dataclass(frozen=True, slots=True)
-class OwnRates(RateBook):
+class OwnRates(RateBook, frozen=True):
     """Books searched in their order: the first with a rate for an item gives it. `told` is where a line is from."""
 
     books: tuple[RateBook, ...] = ()
@@ -33,8 +33,7 @@ class OwnRates(RateBook):
         return None
 
 
-@dataclass(frozen=True, slots=True)
-class OwnAllowances(AllowanceTable):
+class OwnAllowances(AllowanceTable, frozen=True):
     """The alternative's rows before those of the base."""
 
     base: AllowanceTable | None = None

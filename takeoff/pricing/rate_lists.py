@@ -1,7 +1,8 @@
 """The rates that a bill asks for: each key once, filled with what is known, marked where it is missing."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from takeoff.pricing.rates import COLUMNS, Rate
 from takeoff.pricing.records import Bill, Item
@@ -12,16 +13,14 @@ LIST_COLUMNS = (*COLUMNS, "description", "resource", "per_unit", "waste_percent"
 """Columns of a list of rates: all of them are read back, but for the last two, which are for people."""
 
 
-@dataclass(frozen=True, slots=True)
-class RateRow:
+class RateRow(Struct, frozen=True):
     """A row of the list by column; `missing` where a rate must still be found."""
 
     cells: dict[str, str | float]
     missing: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class RateList:
+class RateList(Struct, frozen=True):
     """All rows, how many items they are for, and how many of these lack a rate."""
 
     rows: tuple[RateRow, ...]

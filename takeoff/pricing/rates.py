@@ -2,9 +2,11 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from takeoff.findings import InputError
 from takeoff.pricing.resources import BuildUp, Component, ResourceBook, component, load_resources
@@ -30,8 +32,7 @@ UNITS = tuple(dict.fromkeys(unit for system in SYSTEMS.values() for unit in syst
 _SEGMENT = re.compile(r"[\w*-]+")
 
 
-@dataclass(frozen=True, slots=True)
-class Rate:
+class Rate(Struct, frozen=True):
     """A row of a rate file. `rate` None: the row says that the item is not priced (yet).
 
     `item` is a key or a pattern: `*` stands for any words within one segment, or as the last segment for
@@ -65,8 +66,7 @@ class Rate:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class RateBook:
+class RateBook(Struct, frozen=True):
     """All rates of one file."""
 
     file: str

@@ -1,7 +1,8 @@
 """Records of the bill: items, the dimensions behind them, money."""
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct, field
 
 from takeoff.findings import Finding
 from takeoff.pricing.money import QUANTITY_DIGITS
@@ -14,8 +15,7 @@ TYPED = "typed"
 """Origin of a rate that a person typed into an earlier bill."""
 
 
-@dataclass(frozen=True, slots=True)
-class Dimension:
+class Dimension(Struct, frozen=True):
     """One line of the dimensions: a quantity of one part that goes to one item.
 
     `times`, `length`, `width` and `height` stand where the quantity is their product, else they are None and
@@ -37,8 +37,7 @@ class Dimension:
     by_hand: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class BilledItem:
+class BilledItem(Struct, frozen=True):
     """What an item of any bill says. `rate` and `amount` None: not priced."""
 
     key: str
@@ -51,8 +50,7 @@ class BilledItem:
     amount: float | None
 
 
-@dataclass(frozen=True, slots=True)
-class Item(BilledItem):
+class Item(BilledItem, frozen=True):
     """A bill item. `quantity` is the sum over its dimensions to `digits` decimals, `amount` is quantity times
     rate, to the cent.
 
@@ -88,8 +86,7 @@ class Item(BilledItem):
         return self.key.partition("@")[0]
 
 
-@dataclass(frozen=True, slots=True)
-class Section:
+class Section(Struct, frozen=True):
     """A section of the bill in its order: `code` numbers it, `title` heads it."""
 
     code: str
@@ -102,8 +99,7 @@ class Section:
         return round(sum(item.amount or 0.0 for item in self.items), 2)
 
 
-@dataclass(frozen=True, slots=True)
-class Markup:
+class Markup(Struct, frozen=True):
     """A markup line: `percent` of the running total `base`, or of the net total where `on_net`.
 
     `typed`: a person typed the percentage into an earlier bill.
@@ -117,8 +113,7 @@ class Markup:
     typed: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class ShareRow:
+class ShareRow(Struct, frozen=True):
     """Prefabrication share in one group: `by` is `all`, `role`, `storey` or `model`; `measure` what is compared."""
 
     by: str
@@ -134,16 +129,14 @@ class ShareRow:
         return self.prefabricated / self.total if self.total else None
 
 
-@dataclass(frozen=True, slots=True)
-class PricedBuildUp:
+class PricedBuildUp(Struct, frozen=True):
     """A rate that is built up, and the keys of the items that it prices."""
 
     rate: "Rate"
     items: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Bill:
+class Bill(Struct, frozen=True):
     """The priced bill with everything an output needs to write it."""
 
     sections: tuple[Section, ...]

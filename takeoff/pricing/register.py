@@ -1,6 +1,6 @@
 """The parts and pieces of a measurement by the names under which other rows speak of them."""
 
-from dataclasses import dataclass, field
+from msgspec import Struct, field
 
 from takeoff.measuring.records import MeasuredPart, Measurement, PieceRow
 
@@ -11,8 +11,7 @@ MOST = 0.5
 """Share of a slab's plan that must lie on units for the slab to be their topping."""
 
 
-@dataclass(slots=True)
-class Register:
+class Register(Struct):
     """Look-ups by model, GlobalId and part; `elements` leads to the part that is a unit, if any."""
 
     parts: dict[tuple[str, str, int], MeasuredPart] = field(default_factory=dict)

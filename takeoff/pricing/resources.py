@@ -1,9 +1,11 @@
 """Prices of labour, plant, materials and subcontracts (`resources.csv` or .xlsx), and rates built up of them."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from takeoff.findings import InputError
 from takeoff.pricing.money import MONEY_DIGITS, exact, half_up
@@ -24,8 +26,7 @@ LINE_DIGITS = 4
 """Decimals of a line of a build-up; the rate itself is to the cent."""
 
 
-@dataclass(frozen=True, slots=True)
-class Resource:
+class Resource(Struct, frozen=True):
     """A priced resource: a grade of labour by the hour, a machine, a material, a subcontractor's price.
 
     `typed`: a person typed the price into an earlier bill.
@@ -44,16 +45,14 @@ class Resource:
     typed: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class ResourceBook:
+class ResourceBook(Struct, frozen=True):
     """All resources of one file by name."""
 
     file: str
     resources: dict[str, Resource]
 
 
-@dataclass(frozen=True, slots=True)
-class Component:
+class Component(Struct, frozen=True):
     """A line of a build-up: so much of a resource for one unit of the item, and the waste on it, percent."""
 
     resource: Resource
@@ -68,8 +67,7 @@ class Component:
         return half_up(exact(self.per_unit) * waste * exact(price), LINE_DIGITS)
 
 
-@dataclass(frozen=True, slots=True)
-class BuildUp:
+class BuildUp(Struct, frozen=True):
     """A rate made of components."""
 
     components: tuple[Component, ...]

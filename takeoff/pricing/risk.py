@@ -7,16 +7,15 @@ distribution (a Gaussian copula with one factor).
 
 import zlib
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True)
-class Parameter:
+class Parameter(Struct, frozen=True):
     """A figure in doubt. `kind`: `rate`, `resource`, `allowance`, `production`, `wait` or `site cost`.
 
     `group` names what it moves together with (empty: by itself), `correlation` how closely, 0 to 1.
@@ -43,8 +42,7 @@ class Parameter:
         return (a * a + b * b + c * c - a * b - a * c - b * c) / 18.0
 
 
-@dataclass(frozen=True, slots=True)
-class Spread:
+class Spread(Struct, frozen=True):
     """What the draws of one total (or difference) say: mean, standard deviation and percentiles."""
 
     mean: float
@@ -54,8 +52,7 @@ class Spread:
     p90: float
 
 
-@dataclass(frozen=True, slots=True)
-class Risk:
+class Risk(Struct, frozen=True):
     """Spreads of the totals and of the differences to the base, and how often each alternative is cheapest.
 
     All by alternative, the base included, in one order; ties count in equal shares.

@@ -1,8 +1,9 @@
 """Scores by a scheme: shares weighted by system, bonus steps for repetition, caps, all with their working."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from decimal import Decimal
+
+from msgspec import Struct
 
 from takeoff.findings import Finding
 from takeoff.measuring.records import MeasuredPart, Measurement
@@ -21,8 +22,7 @@ def reached_from(share: float) -> float:
     return round(max(share - 1e-9, 0.0), 12)
 
 
-@dataclass(frozen=True, slots=True)
-class ScoreSource:
+class ScoreSource(Struct, frozen=True):
     """A quantity behind a score: of which part (model, GlobalId, part number), counted as which system."""
 
     code: str
@@ -35,8 +35,7 @@ class ScoreSource:
     quantity: float
 
 
-@dataclass(frozen=True, slots=True)
-class SystemLine:
+class SystemLine(Struct, frozen=True):
     """All quantity of one system in a part of the scheme, and what it weighs."""
 
     system: str
@@ -49,8 +48,7 @@ class SystemLine:
         return self.quantity * self.weight
 
 
-@dataclass(frozen=True, slots=True)
-class PartScore:
+class PartScore(Struct, frozen=True):
     """A part of the scheme with its working. `share` is None where the model has nothing of it."""
 
     code: str
@@ -83,8 +81,7 @@ class PartScore:
         return self.available * share if share is not None and share >= reached_from(self.least) else 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class BonusScore:
+class BonusScore(Struct, frozen=True):
     """A bonus with its working: the highest step that the share reaches counts."""
 
     code: str
@@ -111,8 +108,7 @@ class BonusScore:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class Score:
+class Score(Struct, frozen=True):
     """The result of a scheme for one model or several together."""
 
     name: str

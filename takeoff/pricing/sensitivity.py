@@ -1,9 +1,9 @@
 """What moves the difference between an alternative and the base, and the rates at which the two meet."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from takeoff.findings import InputError
 from takeoff.pricing.cost_model import CostModel
@@ -15,8 +15,7 @@ FARTHEST = 5.0
 """Break-evens at more than so many times a price are listed only where somebody asked for them."""
 
 
-@dataclass(frozen=True, slots=True)
-class Swing:
+class Swing(Struct, frozen=True):
     """The difference to the base when one figure (or one group that moves together) is low or high."""
 
     alternative: int
@@ -35,8 +34,7 @@ class Swing:
         return abs(self.at_high - self.at_low)
 
 
-@dataclass(frozen=True, slots=True)
-class BreakEven:
+class BreakEven(Struct, frozen=True):
     """Where an alternative and the base cost the same: `factor` on the rates of `name`, and the rate itself.
 
     `rate` is None where several rates are meant; `factor` None where no change of these rates can do it.

@@ -5,8 +5,10 @@ volume and weight with those in the total follow, as `... with unresolved`.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
 from decimal import Decimal
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from takeoff.measuring.plan import ROLES
 from takeoff.measuring.records import MeasuredPart, Measurement
@@ -33,8 +35,7 @@ def shares_in(shares: Iterable[ShareRow], system: UnitSystem) -> tuple[ShareRow,
     )
 
 
-@dataclass(slots=True)
-class _Tally:
+class _Tally(Struct):
     """Prefabricated and total by measure, role, storey and, where there are several, model."""
 
     models: frozenset[str]

@@ -3,7 +3,7 @@
 The catalogue is what `sections.toml` is checked against; `entries.py` fills it.
 """
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 UNITS = ("m3", "m2", "m", "t", "kg", "nr")
 
@@ -22,8 +22,7 @@ SUMMARY_FIELDS = ("pieces", "largest", "heaviest")
 """What a description may say of all rows of the item together: pieces, largest size, heaviest weight in t."""
 
 
-@dataclass(frozen=True, slots=True)
-class Source:
+class Source(Struct, frozen=True):
     """One table: its own text `fields`, its `figures` that a band can be made of, its `measures` by unit."""
 
     fields: tuple[str, ...]

@@ -3,7 +3,9 @@
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from takeoff.findings import Finding
 from takeoff.measuring.records import Measurement
@@ -20,8 +22,7 @@ _UNPRICED = ("item-unpriced", "not-billed", "casting-area-short", "score-without
 """Kinds whose quantity no item with a rate bills."""
 
 
-@dataclass(slots=True)
-class _Sums:
+class _Sums(Struct):
     """Measured quantity and money of some elements, by the table that items are billed from."""
 
     quantity: dict[str, float] = field(default_factory=lambda: defaultdict(float))

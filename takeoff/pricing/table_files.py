@@ -5,9 +5,10 @@ import math
 import re
 from collections.abc import Iterator
 from contextlib import closing
-from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
+
+from msgspec import Struct
 
 from takeoff.findings import InputError
 
@@ -23,8 +24,7 @@ _OTHER_FORMATS = {
 _CURRENCY = re.compile(r"^(?:[A-Za-z]{3}\s+|\W\s?)?-?[\d.,' ]+(?:\s*[A-Za-z]{3}|\s?[^\w\s.,])?$")
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(Struct, frozen=True):
     """One row: its line (CSV) or row number (sheet) from 1, how messages name the place, its stripped cells."""
 
     line: int

@@ -6,9 +6,9 @@ storeys follow one another from below. That orders alternatives; it is no progra
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from takeoff.findings import InputError
@@ -19,8 +19,7 @@ from takeoff.pricing.unit_systems import unit_system
 Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True)
-class Task:
+class Task(Struct, frozen=True):
     """Work of one trade in one stage of one storey; `days` by the likely production."""
 
     storey: str
@@ -30,8 +29,7 @@ class Task:
     days: float
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+class Step(Struct, frozen=True):
     """A stage in a storey: its tasks, the days that they take together, and the wait after them."""
 
     storey: str
@@ -41,8 +39,7 @@ class Step:
     wait_days: float
 
 
-@dataclass(frozen=True, slots=True)
-class Programme:
+class Programme(Struct, frozen=True):
     """The steps in their order. `untimed` are keys of items that no trade takes and that are not left out."""
 
     steps: tuple[Step, ...]

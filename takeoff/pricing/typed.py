@@ -1,7 +1,8 @@
 """What people typed into an earlier bill: rates, descriptions, notes, own items, own dimensions, percentages."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from takeoff.pricing.markups import MarkupRule
 from takeoff.pricing.records import BilledItem, Dimension
@@ -10,8 +11,7 @@ CARRIED = ("description", "rate", "low", "high", "note")
 """Cells of an item that are taken over where somebody typed them."""
 
 
-@dataclass(frozen=True, slots=True)
-class EarlierItem(BilledItem):
+class EarlierItem(BilledItem, frozen=True):
     """An item of the earlier bill as it stood there; `typed` names the cells that a person typed.
 
     `unit` is empty where the written one is not there any more.
@@ -29,8 +29,7 @@ class EarlierItem(BilledItem):
         return self.key.partition("@")[0]
 
 
-@dataclass(frozen=True, slots=True)
-class HandItem:
+class HandItem(Struct, frozen=True):
     """A line that a person wrote into the bill, in `section` below the item `after` (empty: its first).
 
     `quantity` None: text only. `key` is an own one to which dimensions may have been written by hand.
@@ -50,8 +49,7 @@ class HandItem:
     own: tuple[tuple[str, str], ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class KeptText:
+class KeptText(Struct, frozen=True):
     """Something typed that has no cell of its own in a new bill: sheet, row and column it stood in."""
 
     sheet: str
@@ -60,8 +58,7 @@ class KeptText:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
-class HandSheet:
+class HandSheet(Struct, frozen=True):
     """A sheet that a person added: its cells by row and column from 0, and their number formats.
 
     Cells that are in `stored` are formulas, with the value they had.
@@ -73,8 +70,7 @@ class HandSheet:
     formats: Mapping[tuple[int, int], str] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
-class TypedBill:
+class TypedBill(Struct, frozen=True):
     """An earlier bill: its items, and everything in it that a person typed.
 
     `vanished` are items that an earlier run had found gone already. `percents` are typed markups by name,

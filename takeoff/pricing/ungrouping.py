@@ -1,7 +1,8 @@
 """Sides that are arranged differently, by element, trade or storey, made comparable: items without their groups."""
 
 from collections.abc import Iterable
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from takeoff.pricing.change_records import Side
 from takeoff.pricing.money import exact_sum

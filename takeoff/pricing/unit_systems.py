@@ -6,7 +6,8 @@ international yard and pound agreement: 1 ft = 0.3048 m, 1 lb = 0.45359237 kg; a
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from takeoff.findings import InputError
 from takeoff.told import Quantity
@@ -20,8 +21,7 @@ SIXTEENTH = FOOT / 12 / _SIXTEENTHS
 _FEET = re.compile(r'(-?)(?:(\d+)\'-)?(\d+(?![\d/]))? ?(?:(\d+)/(\d+))?"')
 
 
-@dataclass(frozen=True, slots=True)
-class UnitSystem:
+class UnitSystem(Struct, frozen=True):
     """Names and factors by metric unit. `words` are what texts say for `{mm}`, `{m}`, `{m2}`, `{m3}`, `{t}`."""
 
     name: str

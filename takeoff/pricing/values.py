@@ -1,8 +1,10 @@
 """What the parts behind a bill are worth: the amounts of its items, shared out to the cent."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
 from decimal import ROUND_FLOOR, Decimal
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from takeoff.measuring.records import MeasuredPart, Measurement
 from takeoff.pricing.counted import CONCRETE
@@ -16,8 +18,7 @@ _Place = tuple[str, str, int, str]
 """Model, GlobalId, part and storey of dimensions."""
 
 
-@dataclass(frozen=True, slots=True)
-class Value:
+class Value(Struct, frozen=True):
     """A share of an item's amount: of a part, None where the item is of no element. `method` and `role` are those of
     the item where it says them, else those of the part."""
 

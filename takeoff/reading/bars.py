@@ -3,10 +3,10 @@ from."""
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
+from msgspec import Struct
 
 from takeoff.findings import Finding
 from takeoff.reading.attributes import attribute, clean, identity, name_of
@@ -46,8 +46,7 @@ _COUNT_NAMES = {"totalnumber", "numberofbars", "count", "quantity", "anzahl", "a
 Kind = Literal["bar", "fabric", "tendon"]
 
 
-@dataclass(frozen=True, slots=True)
-class _Steel:
+class _Steel(Struct, frozen=True):
     """What is known of a product of steel, in metres and m2: for a bar its diameter, section and length."""
 
     diameter: float | None
@@ -57,8 +56,7 @@ class _Steel:
     how: str
 
 
-@dataclass(frozen=True, slots=True)
-class _Drawn:
+class _Drawn(Struct, frozen=True):
     """The bars that a product shows: (diameter, length) m of each, and lines for those drawn by their faces.
 
     `known`: all of its items could be followed.

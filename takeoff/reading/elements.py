@@ -2,8 +2,9 @@
 wholes."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
 from typing import Any
+
+from msgspec import Struct, field
 
 from takeoff.findings import Finding
 from takeoff.reading.attributes import attribute, clean, identity, name_of
@@ -20,8 +21,7 @@ from takeoff.reading.structure import Context, Draft
 _PLACES = {"FACTORY", "SITE"}
 
 
-@dataclass(slots=True)
-class ElementReader:
+class ElementReader(Struct):
     """Turns drafts into facts. `layers` are presentation layers, `storeys` and `buildings` those of the model, all by
     STEP id."""
 

@@ -4,8 +4,9 @@ These records leave the reader and are all that later stages know of the model. 
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from typing import Literal
+
+from msgspec import Struct, field
 
 from takeoff.findings import Finding
 
@@ -13,8 +14,7 @@ PropertyValue = str | float | int | bool
 QuantityKind = Literal["length", "area", "volume", "weight", "count"]
 
 
-@dataclass(frozen=True, slots=True)
-class Storey:
+class Storey(Struct, frozen=True):
     """A building storey; `elevation` is metres above the model's zero, placements included; `building` the GlobalId
     of the building that it belongs to."""
 
@@ -24,8 +24,7 @@ class Storey:
     building: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class TerrainFacts:
+class TerrainFacts(Struct, frozen=True):
     """A product with a shape that may be the terrain; `predefined_type` and `object_type` empty for none."""
 
     step_id: int
@@ -36,8 +35,7 @@ class TerrainFacts:
     name: str
 
 
-@dataclass(frozen=True, slots=True)
-class BuildingFacts:
+class BuildingFacts(Struct, frozen=True):
     """A building; `zero` is the height in the model, m, from which its storeys count. `ground` is that of the ground
     as its attributes state it, None without; `said` is in words how it follows from them."""
 
@@ -48,8 +46,7 @@ class BuildingFacts:
     said: str
 
 
-@dataclass(frozen=True, slots=True)
-class Layer:
+class Layer(Struct, frozen=True):
     """One layer of a build-up: material name, thickness in metres, and the layer's own name or category."""
 
     material: str
@@ -57,8 +54,7 @@ class Layer:
     name: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class BuildUp:
+class BuildUp(Struct, frozen=True):
     """A material layer set on an element.
 
     `axis` is the local axis of the element's placement across which the layers are stacked (0 x, 1 y, 2 z),
@@ -77,8 +73,7 @@ class BuildUp:
         return sum(layer.thickness for layer in self.layers)
 
 
-@dataclass(frozen=True, slots=True)
-class Declared:
+class Declared(Struct, frozen=True):
     """A quantity that the exporting program wrote, in metres, m2, m3 or kg."""
 
     set_name: str
@@ -87,8 +82,7 @@ class Declared:
     value: float
 
 
-@dataclass(frozen=True, slots=True)
-class Bar:
+class Bar(Struct, frozen=True):
     """Reinforcing bars, mesh or tendons modelled in the file: `count` of `length` metres each.
 
     `kind` is `bar`, `fabric` or `tendon`. `mass` is the total in kg: declared where declared, else from
@@ -109,8 +103,7 @@ class Bar:
     lines: tuple[tuple[tuple[float, float, float], ...], ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Embedded:
+class Embedded(Struct, frozen=True):
     """Something cast into or fixed to a concrete element that is not its concrete (anchor, pipe, girder).
 
     `form` says what it is by its shape, where that tells: `lattice girder`, else empty.
@@ -124,8 +117,7 @@ class Embedded:
     form: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class ElementFacts:
+class ElementFacts(Struct, frozen=True):
     """One physical element that may be concrete, or that matters to concrete (permanent formwork).
 
     `body` holds the STEP ids of the products whose Body representations make the element (itself, or its
@@ -167,8 +159,7 @@ class ElementFacts:
     building: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class ModelFacts:
+class ModelFacts(Struct, frozen=True):
     """All facts of one file. `path` is a plain STEP or XML file that a worker can open (zips are unpacked
     beside the run's scratch folder); `sha256` is of the file as given; `length_unit` in metres.
     `map_conversion` is the 4x4 matrix (row-major, 16 numbers, metres) from model to map coordinates, if any;

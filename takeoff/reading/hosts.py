@@ -1,7 +1,8 @@
 """What belongs to which concrete element: reinforcement and embedded things, by the model's own relations."""
 
-from dataclasses import dataclass, field
 from typing import Any
+
+from msgspec import Struct, field
 
 from takeoff.reading.attributes import identity, name_of
 from takeoff.reading.bars import BAR_CLASSES
@@ -25,8 +26,7 @@ _NEVER_EMBEDDED = (
 )
 
 
-@dataclass(slots=True)
-class Hosts:
+class Hosts(Struct):
     """Finds the element that a product belongs to. `elements` are the facts by STEP id of their product."""
 
     context: Context

@@ -1,7 +1,8 @@
 """Materials of elements: names, build-ups in layers, on the element itself or on its type."""
 
-from dataclasses import dataclass, field
 from typing import Any
+
+from msgspec import Struct, field
 
 from takeoff.reading.attributes import attribute, clean, name_of
 from takeoff.reading.facts import BuildUp, Layer
@@ -10,8 +11,7 @@ from takeoff.reading.relations import Relations
 _AXES = {"AXIS1": 0, "AXIS2": 1, "AXIS3": 2}
 
 
-@dataclass(frozen=True, slots=True)
-class Material:
+class Material(Struct, frozen=True):
     """What an element is made of: names in order without repetition, their categories (or descriptions)
     beside them, the layers if there are any."""
 
@@ -28,8 +28,7 @@ class Material:
 NO_MATERIAL = Material()
 
 
-@dataclass(slots=True)
-class Materials:
+class Materials(Struct):
     """Reads and remembers materials; `length` is the file's length unit in metres."""
 
     relations: Relations

@@ -2,10 +2,10 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+from msgspec import Struct, field
 from numpy.typing import NDArray
 
 from takeoff.findings import Finding
@@ -22,8 +22,7 @@ SCALE_TOLERANCE = 0.05
 """Map projections scale lengths by far less than this; beyond it a written scale is a change of units."""
 
 
-@dataclass(slots=True)
-class Placements:
+class Placements(Struct):
     """World matrices of placements, each computed once. `length` is the file's length unit in metres."""
 
     length: float

@@ -2,8 +2,9 @@
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
 from typing import Any
+
+from msgspec import Struct, field
 
 from takeoff.reading.attributes import attribute, clean, first_line
 from takeoff.reading.facts import Declared, PropertyValue, QuantityKind
@@ -53,8 +54,7 @@ KIND_OF_NAME: dict[str, QuantityKind] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class PropertySet:
+class PropertySet(Struct, frozen=True):
     """One set as read: `values` where it is a property set, `declared` the quantities that it names."""
 
     name: str
@@ -62,8 +62,7 @@ class PropertySet:
     declared: tuple[Declared, ...] = ()
 
 
-@dataclass(slots=True)
-class Properties:
+class Properties(Struct):
     """Reads and remembers sets. `assumed_kinds` gathers the kinds of declared values whose unit the file
     lacks."""
 

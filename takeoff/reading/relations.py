@@ -1,8 +1,9 @@
 """How the objects of a model hang together, looked up once for the whole file and kept by STEP id."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from typing import Any
+
+from msgspec import Struct, field
 
 from takeoff.reading.attributes import first_line
 
@@ -10,8 +11,7 @@ DEPTH_LIMIT = 64
 """Deepest nesting of aggregates that is followed; deeper is a loop or hostile."""
 
 
-@dataclass(slots=True)
-class Relations:
+class Relations(Struct):
     """Indexes of the relations of a model: STEP id of the object to what it is related with.
 
     `parent` and `children` are by aggregation and nesting between products. `broken` holds the STEP ids of

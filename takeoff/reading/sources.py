@@ -5,9 +5,10 @@ import re
 import stat
 import zipfile
 import zlib
-from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import IO
+
+from msgspec import Struct
 
 from takeoff.findings import InputError
 from takeoff.reading.copies import CHUNK, write_copy, written_encoding
@@ -39,8 +40,7 @@ _SCHEMA = re.compile(rb"FILE_SCHEMA\s*\(\s*\(\s*'([^']*)'", re.IGNORECASE)
 _END = re.compile(rb"END-ISO-10303-21\s*;?")
 
 
-@dataclass(frozen=True, slots=True)
-class Source:
+class Source(Struct, frozen=True):
     """A model file that is ready to be parsed.
 
     `path` is a plain STEP file, the user's own or a copy in the scratch folder; `sha256` is of the file as

@@ -1,8 +1,9 @@
 """Which products of a model are its elements, and what makes the body of each: every cubic metre once."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from typing import Any
+
+from msgspec import Struct, field
 
 from takeoff.findings import Finding
 from takeoff.reading.attributes import attribute, clean, first_line, identity, name_of
@@ -43,8 +44,7 @@ _NEVER_PARTS = (
 """Classes that are no part of an element's body, whatever aggregates them."""
 
 
-@dataclass(frozen=True, slots=True)
-class Context:
+class Context(Struct, frozen=True):
     """What the reader knows of a model while it reads: the parsed file and its indexes."""
 
     model: Any
@@ -55,8 +55,7 @@ class Context:
     placements: Placements
 
 
-@dataclass(frozen=True, slots=True)
-class Draft:
+class Draft(Struct, frozen=True):
     """An element to be: its product, role, and the products whose bodies make it (itself, or parts, or
     none)."""
 
@@ -74,8 +73,7 @@ class Draft:
         return bool(self.bodies) and self.bodies[0].id() != self.product.id()
 
 
-@dataclass(slots=True)
-class Structure:
+class Structure(Struct):
     """Elements by STEP id of their product, products that turned out to be reinforcement, what was left
     out."""
 

@@ -2,8 +2,9 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
+
+from msgspec import Struct
 
 from takeoff.reading.attributes import attribute, clean
 from takeoff.reading.facts import QuantityKind
@@ -53,8 +54,7 @@ _LARGEST = 1e9
 """Factors beyond this, or below its inverse, are no units."""
 
 
-@dataclass(frozen=True, slots=True)
-class Units:
+class Units(Struct, frozen=True):
     """Factors by kind from the file's project units to SI (`angle` to radians), and the kinds that it names
     none for. `doubts` say what contradicts itself."""
 

@@ -1,17 +1,16 @@
 """What the history knows of the models of a job before a run."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
 
+from msgspec import Struct
 from sqlalchemy import Connection, select
 
 from takeoff.nightly.history.schema import files, models, versions
 from takeoff.nightly.stillness import Signature
 
 
-@dataclass(frozen=True, slots=True)
-class KnownFile:
+class KnownFile(Struct, frozen=True):
     """A file as last seen; `sha256` is empty when it was never read."""
 
     path: str
@@ -19,8 +18,7 @@ class KnownFile:
     sha256: str
 
 
-@dataclass(frozen=True, slots=True)
-class KnownModel:
+class KnownModel(Struct, frozen=True):
     """A model as the last run left it. `rules` and `content` are those of the last try.
 
     `kept`: there is no version, or the files and elements of the last one are there still.

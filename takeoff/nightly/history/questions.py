@@ -1,10 +1,10 @@
 """Questions to the history, each answered as a table."""
 
-from dataclasses import dataclass
 from datetime import datetime
 from fnmatch import fnmatchcase
 from typing import Any
 
+from msgspec import Struct
 from sqlalchemy import Connection, func, select
 
 from takeoff.findings import InputError
@@ -13,8 +13,7 @@ from takeoff.nightly.history.reading import read_version
 from takeoff.nightly.history.schema import alerts, events, jobs, models, runs, versions
 
 
-@dataclass(frozen=True, slots=True)
-class Answer:
+class Answer(Struct, frozen=True):
     """A table: column names, and rows of texts, numbers and moments."""
 
     columns: tuple[str, ...]

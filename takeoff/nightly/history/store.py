@@ -5,11 +5,11 @@ import socket
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec, TypeVar
 
+from msgspec import Struct
 from sqlalchemy import Connection, Engine, delete, func, insert, select, update
 from sqlalchemy.exc import DBAPIError
 
@@ -34,8 +34,7 @@ from takeoff.nightly.names import escaped, folder_name, name_key, shown
 from takeoff.nightly.tables import FORGETTABLE, Tables
 
 
-@dataclass(frozen=True, slots=True)
-class Alert:
+class Alert(Struct, frozen=True):
     """Something that passed a threshold, or a state that a person must know of."""
 
     kind: str
@@ -44,8 +43,7 @@ class Alert:
     threshold: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class VersionPlace:
+class VersionPlace(Struct, frozen=True):
     """Where the files of a version are: the model's folder, the version's in it, and whether it's published."""
 
     version: int

@@ -2,12 +2,12 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from fnmatch import fnmatchcase
 from itertools import groupby
 from typing import Any
 
+from msgspec import Struct
 from sqlalchemy import Connection, select
 
 from takeoff.findings import InputError
@@ -35,8 +35,7 @@ Pair = tuple[float, float]
 """A figure and its weight: prefabricated and total for a share, value and 1 for others."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Step:
+class _Step(Struct, frozen=True):
     """What became of a model in a run: measured, removed, found without concrete, or returned with its last figure."""
 
     run: int

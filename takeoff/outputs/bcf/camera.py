@@ -1,9 +1,9 @@
 """A camera that frames a box."""
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from takeoff.geometry.mesh import Floats
 
@@ -17,8 +17,7 @@ LOOKING = np.array([1.0, 2.0, -1.0]) / math.sqrt(6.0)
 """From the front, a little from the left and from above: shows tops, sides and ends."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Camera:
+class Camera(Struct, frozen=True, eq=False):
     """Position in metres and unit vectors (3,) each."""
 
     position: Floats

@@ -4,10 +4,10 @@ import re
 import uuid
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from takeoff.findings import Finding, Severity
 from takeoff.geometry.mesh import Floats
@@ -27,8 +27,7 @@ _NAMESPACE = uuid.UUID("0c5e6b7e-5b1f-5d0c-8d53-7d4d0f6f2f11")
 _WORD = re.compile(r"[0-9A-Za-z_$]{22}")
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Topic:
+class Topic(Struct, frozen=True, eq=False):
     """Findings of one kind in one storey of one model. `elements` are GlobalIds; `box` (2, 3) metres in the
     model's own coordinates is what the view frames, None where the finding is about the model as a whole.
 

@@ -1,9 +1,10 @@
 """The changes of a revision as a workbook: summary, items, elements, and the lines behind both."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from functools import partial
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from takeoff.outputs.book_file import book_at
 from takeoff.outputs.changes.tables import element_row, item_row, line_row

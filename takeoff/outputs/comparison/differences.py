@@ -1,8 +1,8 @@
 """The sheet Differences: items that are not the same in all variants, with rates to be changed."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
+from msgspec import Struct
 from xlsxwriter.utility import xl_col_to_name
 
 from takeoff.outputs.workbook.cells import Formula
@@ -22,8 +22,7 @@ NAME_ROW = HEADING_ROW - 1
 SECTION = 0
 
 
-@dataclass(frozen=True, slots=True)
-class DifferencesLayout:
+class DifferencesLayout(Struct, frozen=True):
     """Cells that Summary carries on, by variant: sums of amounts and of carbon (kg), and where items stand."""
 
     amounts: tuple[str, ...]
@@ -33,8 +32,7 @@ class DifferencesLayout:
     titles: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class _Block:
+class _Block(Struct, frozen=True):
     """Columns of one variant; `difference` None for the first, `carbon` (factor, kg) None without factors."""
 
     quantity: int

@@ -1,9 +1,9 @@
 """The sheet Summary: what each alternative comes to, where the difference lies, and in how far it is sure."""
 
-from dataclasses import dataclass
 from typing import Self
 
 import xlsxwriter
+from msgspec import Struct
 from xlsxwriter.chart import Chart
 from xlsxwriter.utility import xl_col_to_name
 
@@ -20,8 +20,7 @@ FIRST = 2
 ROW_PIXELS = 20
 
 
-@dataclass(frozen=True, slots=True)
-class SummaryPlan:
+class SummaryPlan(Struct, frozen=True):
     """Rows (from 1) of Summary that other sheets name."""
 
     net: int

@@ -1,6 +1,6 @@
 """The sheet Time: production that a person may change, and the weeks that follow from it."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from takeoff.outputs.workbook.cells import Formula
 from takeoff.outputs.workbook.columns import Column
@@ -41,8 +41,7 @@ PROGRAMME = (
 LAST = len(PROGRAMME) - 1
 
 
-@dataclass(frozen=True, slots=True)
-class TimeLayout:
+class TimeLayout(Struct, frozen=True):
     """Cells of the weeks by variant, and of the site cost a week."""
 
     weeks: tuple[str, ...]

@@ -1,8 +1,9 @@
 """Names of the IFC standard's base quantities, by class and schema, and which measured figure each one holds."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any
+
+from msgspec import Struct
 
 from takeoff.measuring.element_figures import ElementFigures
 from takeoff.reading.facts import QuantityKind
@@ -11,8 +12,7 @@ OWN_SET = "Takeoff_Quantities"
 """Quantities that the standard has no name for; sets of one's own may not begin with `Qto_`."""
 
 
-@dataclass(frozen=True, slots=True)
-class Quantity:
+class Quantity(Struct, frozen=True):
     """A quantity to be written, in m, m2, m3 or kg."""
 
     name: str

@@ -5,9 +5,10 @@ import tempfile
 import time
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 from takeoff.findings import InputError
 from takeoff.measuring.element_figures import ElementFigures, element_figures
@@ -27,8 +28,7 @@ if TYPE_CHECKING:
 SHARE_SET = "Takeoff_Prefabrication"
 
 
-@dataclass(frozen=True, slots=True)
-class Enrichment:
+class Enrichment(Struct, frozen=True):
     """What goes into one model: figures by STEP id of the element, numbers of bill items by GlobalId."""
 
     model: str

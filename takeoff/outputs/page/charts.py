@@ -2,8 +2,9 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from takeoff.pricing.unit_systems import METRIC, UnitSystem
 
@@ -13,8 +14,7 @@ if TYPE_CHECKING:
     from takeoff.pricing.records import Bill, ShareRow
 
 
-@dataclass(frozen=True, slots=True)
-class Bar:
+class Bar(Struct, frozen=True):
     """One bar: `length` from 0 to 100."""
 
     label: str
@@ -22,8 +22,7 @@ class Bar:
     length: float
 
 
-@dataclass(frozen=True, slots=True)
-class Chart:
+class Chart(Struct, frozen=True):
     """A chart and what it says in one sentence, for those who do not see it."""
 
     title: str

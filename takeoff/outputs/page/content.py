@@ -2,7 +2,6 @@
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
 from takeoff.measuring.records import MeasuredPart
@@ -17,7 +16,7 @@ if TYPE_CHECKING:
     from takeoff.pipeline import Run
     from takeoff.pricing.records import Bill
 
-PART_FIELDS = tuple(entry.name for entry in fields(MeasuredPart))
+PART_FIELDS = MeasuredPart.__struct_fields__
 FORMWORK_FIELDS = (
     "category",
     "shape",

@@ -1,8 +1,9 @@
 """The pieces that bodies are divided into by rule, drawn in place of those bodies when the reader asks for it."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
+
+from msgspec import Struct
 
 from takeoff.geometry.facets import make_facets
 from takeoff.geometry.surfaces import make_surfaces
@@ -11,8 +12,7 @@ from takeoff.measuring.records import PieceRow
 from takeoff.outputs.page.faces import Faces, make_faces
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Division:
+class Division(Struct, frozen=True, eq=False):
     """Faces of all pieces of divisions, and for each of their bodies the piece that it belongs to."""
 
     faces: Faces

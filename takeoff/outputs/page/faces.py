@@ -1,10 +1,10 @@
 """The faces of all bodies as flat polygons in space, each with what became of it, packed for drawing."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from takeoff.geometry import planar
@@ -34,8 +34,7 @@ STEPS = 65_535
 FILLED, OUTLINED, CURVED = 1, 2, 4
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Faces:
+class Faces(Struct, frozen=True, eq=False):
     """Polygons of all bodies, sorted by body. Each has its outer ring first, then its holes; seen from outside the
     body the outer ring turns anticlockwise.
 
@@ -56,8 +55,7 @@ class Faces:
     categories: tuple[str, ...]
 
 
-@dataclass(slots=True)
-class _Sheets:
+class _Sheets(Struct):
     """Polygons in their surfaces' coordinates, before they are laid out in space."""
 
     row: list[int]
@@ -113,7 +111,7 @@ def joined_faces(one: Faces, other: Faces) -> Faces:
     """Both in one, the bodies of `other` after those of `one`; `other` has no formed faces, so no categories."""
     values = {
         name: np.concatenate([getattr(one, name), getattr(other, name)])
-        for name in Faces.__slots__
+        for name in Faces.__struct_fields__
         if name not in ("body", "categories")
     }
     return Faces(

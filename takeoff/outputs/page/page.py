@@ -56,7 +56,7 @@ def page_text(run: "Run", first_charts: tuple[Chart, ...] = ()) -> str:
     system = system_of(run)
     content = page_content(run)
     places = {(part.model, part.global_id, part.part): n for n, part in enumerate(run.measurement.parts)}
-    arrays = {name: getattr(faces, name) for name in faces.__slots__ if name != "categories"}
+    arrays = {name: getattr(faces, name) for name in faces.__struct_fields__ if name != "categories"}
     where, geometry = packed_arrays(arrays)
     content["geometry"] = where
     content["bodies"] = [places.get(body.key, -1) for body in measured.bodies]

@@ -2,9 +2,10 @@
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
 from typing import Any
 
+from msgspec import Struct
+from msgspec.structs import replace
 from xlsxwriter.utility import xl_col_to_name
 
 from takeoff.outputs.workbook.cells import Formula
@@ -36,8 +37,7 @@ COLUMNS: Mapping[str, Column] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class SectionLine:
+class SectionLine(Struct, frozen=True):
     """Where a section's total stands: `title` and `amount` are cells as Summary names them."""
 
     code: str
@@ -47,8 +47,7 @@ class SectionLine:
     unpriced: int
 
 
-@dataclass(frozen=True, slots=True)
-class BillLayout:
+class BillLayout(Struct, frozen=True):
     """Cells of the Bill sheet that Summary carries on."""
 
     sections: tuple[SectionLine, ...]

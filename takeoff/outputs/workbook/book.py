@@ -1,10 +1,11 @@
 """The workbook as a whole: its sheets in their order, written to a file that appears whole or not at all."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
 from pathlib import Path
 
 import xlsxwriter
+from msgspec import Struct
+from msgspec.structs import replace
 
 from takeoff.collector import collector_off
 from takeoff.measuring.records import Measurement
@@ -84,8 +85,7 @@ def write_workbook(
         write_whole(path, book.write)
 
 
-@dataclass(frozen=True, slots=True)
-class _Book:
+class _Book(Struct, frozen=True):
     measurement: Measurement
     bill: Bill
     run: Mapping[str, object]

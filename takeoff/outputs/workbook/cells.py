@@ -1,18 +1,16 @@
 """What a cell can hold besides plain values."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 
-@dataclass(frozen=True, slots=True)
-class Formula:
+class Formula(Struct, frozen=True):
     """A live formula and the value that it has now, for readers that do not calculate."""
 
     text: str
     value: float | int | str
 
 
-@dataclass(frozen=True, slots=True)
-class Figure:
+class Figure(Struct, frozen=True):
     """A figure of another kind than its column's, for columns that hold several units."""
 
     value: Formula | float | None

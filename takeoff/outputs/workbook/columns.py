@@ -2,15 +2,15 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from takeoff.outputs.text import display_width
 from takeoff.outputs.workbook.cells import Figure, Formula
 from takeoff.outputs.workbook.styles import NUMBERS
 
 
-@dataclass(frozen=True, slots=True)
-class Column:
+class Column(Struct, frozen=True):
     """A column: heading, what it shows (`text`, `wrapped` or a kind of figure), widths in characters.
 
     `printed` columns stand first; the rest lies to the right of the print area. `total`: summed above the

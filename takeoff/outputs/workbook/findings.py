@@ -1,7 +1,8 @@
 """The Findings sheet: what a person must look at, by kind and then one by one."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from takeoff.findings import Finding
 from takeoff.outputs.finding_groups import Kind, group_findings, severity_counts
@@ -30,8 +31,7 @@ KINDS = ("text", "text", "text", "length", "text", "money", *["wrapped"] * 3, "t
 """Kinds of the cells of one finding: it has no number."""
 
 
-@dataclass(frozen=True, slots=True)
-class FindingsLayout:
+class FindingsLayout(Struct, frozen=True):
     """The kinds in their order, and the ranges of severities and kinds of the list of findings."""
 
     kinds: tuple[Kind, ...]

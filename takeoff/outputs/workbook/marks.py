@@ -7,10 +7,11 @@ with its row, so rows may be sorted and inserted.
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime, time
 from functools import lru_cache
 from zlib import crc32
+
+from msgspec import Struct
 
 BLANK = "...."
 TYPED = "!!!!"
@@ -48,8 +49,7 @@ def formula_mark(formula: str) -> str:
     return f"{crc32(('=' + ' '.join(names)).encode()) & 0xFFFF:04x}"
 
 
-@dataclass(frozen=True, slots=True)
-class Seal:
+class Seal(Struct, frozen=True):
     """What the hidden cell of a row says: its kind with further words, and the marks by column."""
 
     kind: str

@@ -2,9 +2,9 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import xlsxwriter
+from msgspec import Struct
 from xlsxwriter.chart import Chart
 
 from takeoff.measuring.piece_records import RepetitionRow
@@ -75,8 +75,7 @@ _GROUP_FIELDS = {"all": "", "role": "role"}
 _UNRESOLVED = " with unresolved"
 
 
-@dataclass(frozen=True, slots=True)
-class ShareLayout:
+class ShareLayout(Struct, frozen=True):
     """Cells (from 0) of the shares of the whole, which Summary shows and draws."""
 
     first: int

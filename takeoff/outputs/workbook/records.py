@@ -1,10 +1,10 @@
 """The sheets that list measured records: Elements, Formwork, Reinforcement, Pieces."""
 
-import dataclasses
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from operator import attrgetter
 
+from msgspec import Struct
+from msgspec.structs import replace
 from xlsxwriter.utility import xl_col_to_name
 
 from takeoff.measuring.records import FormworkRow, MeasuredPart, Measurement, PieceRow, ReinforcementRow
@@ -117,15 +117,15 @@ PIECES: Fields = (
 _KINDS = {"m": "length", "m2": "area", "m3": "volume", "kg": "mass", "t": "weight", "deg": "angle"}
 
 
-def all_fields(record: type, listed: Fields) -> Fields:
+def all_fields(record: type[Struct], listed: Fields) -> Fields:
     """The listed columns and, to the right of the printed ones, one for each further field of the record."""
     named = {name for name, _ in listed}
     further = []
-    for field in dataclasses.fields(record):
-        if field.name not in named:
-            kind = _KINDS.get(field.name.rpartition("_")[2], "text")
-            heading = field.name.replace("_", " ").capitalize()
-            further.append((field.name, Column(heading, kind, printed=False)))
+    for name in record.__struct_fields__:
+        if name not in named:
+            kind = _KINDS.get(name.rpartition("_")[2], "text")
+            heading = name.replace("_", " ").capitalize()
+            further.append((name, Column(heading, kind, printed=False)))
     return (*listed, *further)
 
 
@@ -189,7 +189,13 @@ def _letter(field: str) -> str:
 
 
 def _write(
-    sheet: Sheet, page: Page, note: str, record: type, listed: Fields, rows: Sequence[object], nothing: str
+    sheet: Sheet,
+    page: Page,
+    note: str,
+    record: type[Struct],
+    listed: Fields,
+    rows: Sequence[object],
+    nothing: str,
 ) -> int:
     fields = all_fields(record, listed)
     values = attrgetter(*(name for name, _ in fields))

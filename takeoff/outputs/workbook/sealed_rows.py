@@ -2,10 +2,10 @@
 
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from itertools import zip_longest
 from typing import Any
 
+from msgspec import Struct, field
 from openpyxl.utils import get_column_letter
 
 from takeoff.outputs.workbook.arithmetic import plain_value
@@ -14,8 +14,7 @@ from takeoff.outputs.workbook.marks import BLANK, Seal, formula_mark, mark, read
 _FIGURE = re.compile(r"[+-]?[0-9]+(?:\.[0-9]+)?")
 
 
-@dataclass(frozen=True, slots=True)
-class CellValue:
+class CellValue(Struct, frozen=True):
     """A cell: its value (of a formula the stored one), and the formula if it is one."""
 
     value: object = None
@@ -56,8 +55,7 @@ class CellValue:
 EMPTY = CellValue()
 
 
-@dataclass(frozen=True, slots=True)
-class SheetRow:
+class SheetRow(Struct, frozen=True):
     """A row: `seal` None where a person wrote it; cells by the names of the heading row, and all others.
 
     `typed` are the names whose cells no longer hold what was written. `more` are cells that a person wrote into

@@ -2,10 +2,10 @@
 
 import numbers
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import xlsxwriter
+from msgspec import Struct
 from xlsxwriter.format import Format
 
 from takeoff.findings import InputError
@@ -30,8 +30,7 @@ PAPERS = {"a4": 9, "letter": 1}
 """Paper codes of ECMA-376 part 1, 18.3.1.63."""
 
 
-@dataclass(frozen=True, slots=True)
-class Page:
+class Page(Struct, frozen=True):
     """What every sheet's page set-up needs: title and origin for the header and footer, and the paper."""
 
     title: str

@@ -2,9 +2,9 @@
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 
 import xlsxwriter
+from msgspec import Struct
 
 from takeoff.measuring.plan import METHODS, ROLES
 from takeoff.measuring.records import MeasuredPart, Measurement
@@ -60,8 +60,7 @@ CONCRETE = (
 LAST_COLUMN = len(CONCRETE) - 1
 
 
-@dataclass(frozen=True, slots=True)
-class Carried:
+class Carried(Struct, frozen=True):
     """What Summary takes from the other sheets: cells of the bill, the shares, and the findings."""
 
     bill: BillLayout

@@ -2,8 +2,10 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
 from pathlib import Path
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from takeoff.data_files import read_toml
 from takeoff.findings import InputError
@@ -15,8 +17,7 @@ SHOWN_UNITS = ("m3", "m2", "mm", "m", "t", "kg")
 _FIELD = re.compile(r"\{(\w+)\}")
 
 
-@dataclass(frozen=True, slots=True)
-class Words:
+class Words(Struct, frozen=True):
     """Headings and sentences by their English text, unit names, and the signs in numbers within texts."""
 
     texts: Mapping[str, str] = field(default_factory=dict)

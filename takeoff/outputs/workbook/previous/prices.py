@@ -2,8 +2,9 @@
 
 import re
 from collections.abc import Iterator
-from dataclasses import replace
 from decimal import Decimal
+
+from msgspec.structs import replace
 
 from takeoff.outputs.workbook.previous.kept_texts import KeptTexts
 from takeoff.outputs.workbook.sealed_rows import SheetRow

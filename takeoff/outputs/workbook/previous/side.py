@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from contextlib import closing
-from dataclasses import fields
 from pathlib import Path
 from typing import Any, get_type_hints
 
@@ -64,21 +63,21 @@ def _part(row: SheetRow, system: UnitSystem) -> MeasuredPart:
     headings = {name: column.heading for name, column in all_fields(MeasuredPart, ELEMENTS)}
     hints = get_type_hints(MeasuredPart)
     made: dict[str, Any] = {}
-    for field in fields(MeasuredPart):
-        cell = row.cell(headings[field.name])
-        if hints[field.name] is str:
-            made[field.name] = cell.text
+    for name in MeasuredPart.__struct_fields__:
+        cell = row.cell(headings[name])
+        if hints[name] is str:
+            made[name] = cell.text
             continue
         value = cell.number
         if value is None and (metres := metres_of(cell.text)) is not None:
-            made[field.name] = metres
+            made[name] = metres
             continue
-        if hints[field.name] is int:
-            made[field.name] = int(value) if value is not None else 1
+        if hints[name] is int:
+            made[name] = int(value) if value is not None else 1
         elif value is None:
-            made[field.name] = None if hints[field.name] is not float else 0.0
+            made[name] = None if hints[name] is not float else 0.0
         else:
-            made[field.name] = value / system.factor(field.name.rpartition("_")[2])
+            made[name] = value / system.factor(name.rpartition("_")[2])
     return MeasuredPart(**made)
 
 

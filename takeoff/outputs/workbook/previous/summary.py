@@ -1,8 +1,9 @@
 """Markups of an earlier bill, and the currency and units that it was written in."""
 
 from collections.abc import Iterator
-from dataclasses import replace
 from typing import Literal
+
+from msgspec.structs import replace
 
 from takeoff.outputs.workbook.previous.kept_texts import KeptTexts
 from takeoff.outputs.workbook.sealed_rows import SheetRow
