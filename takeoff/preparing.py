@@ -22,6 +22,7 @@ from takeoff.settings import Settings
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from takeoff.cache.shelf import KeptSolids
     from takeoff.measuring.measure import Rules
     from takeoff.measuring.overrides import Overrides
     from takeoff.measuring.site_terrain import ReadTerrain
@@ -89,6 +90,8 @@ def prepare(
         ]
         with clock.stage("data files"):
             # Read in before the processes that read files are forked: they use what it uses.
+            import numpy as np
+
             from takeoff.measuring.stock import Stock
 
             for source in sources[: shop.processes]:
@@ -98,6 +101,10 @@ def prepare(
         with clock.stage("reading"):
             sources, failed = _read(sources, shop, progress)
             models = tuple(source.facts() for source in sources)
+            transforms = map_transforms(models)
+            central = next((source for source in sources if source.has_bodies()), None)
+            if central is not None:
+                central.begin_origin(transforms[central.name])  # found while methods are decided
         with clock.stage("methods"):
             from takeoff.measuring.orders import make_orders
             from takeoff.measuring.parts import plan_elements
@@ -110,14 +117,16 @@ def prepare(
                     f"{names_of(paths)}: no concrete element was found; nothing to measure"
                 )
         with clock.stage("solids"):
-            solids, origin = _solids(sources, plans, orders, progress)
+            # Near the bodies of the first model that has any, so that no digits are lost.
+            origin = np.zeros(3) if central is None else central.origin(transforms[central.name])
+            solids = _solids(sources, plans, orders, transforms, origin, progress)
         with clock.stage("terrain"):
-            terrains = _terrains(sources, origin, rules.convention.ground.terrain_words)
+            terrains = _terrains(sources, transforms, origin, rules.convention.ground.terrain_words)
     stock = Stock(models, plans, orders, solids, terrains)
     if any(bar.lines for model in models for bar in model.bars):
         from takeoff.measuring.loose_bars import with_placed_bars
 
-        stock = with_placed_bars(stock, origin, map_transforms(models))
+        stock = with_placed_bars(stock, origin, transforms)
     return Prepared(
         tuple(paths), settings, stock, origin, rules, methods, overrides, failed, dict(clock.seconds), shop
     )
@@ -186,6 +195,8 @@ class _Source:
         self._facts: ModelFacts | None = None
         self._host: Host | None = None
         self._begun = False
+        self._origin_begun = False
+        self._kept: tuple[KeptSolids | None] | None = None
 
     def begin(self) -> None:
         """Have the file read, unless its facts are on the shelf."""
@@ -221,27 +232,47 @@ class _Source:
             self._shelf.keep_facts(self._facts)
         return self._facts
 
-    def origin(self, requests: Sequence[Any], transform: Any) -> Any:
+    def has_bodies(self) -> bool:
+        """Whether any element has a body."""
+        return any(element.body for element in self.facts().elements)
+
+    def begin_origin(self, transform: Any) -> None:
+        """Have an origin near the model's bodies found, unless the shelf tells it."""
+        if self._kept_solids(transform) is not None:
+            return
+        host = self._open()
+        if host is not None:
+            from takeoff.geometry.workers import SHORT
+
+            host.begin_origin(self._bodies(), transform, self._shop.limit_seconds * SHORT)
+            self._origin_begun = True
+
+    def origin(self, transform: Any) -> Any:
         """An origin (3,) near the model's bodies."""
         import numpy as np
 
-        kept = self._shelf.solids(self.facts().sha256, transform)
+        kept = self._kept_solids(transform)
         if kept is not None:
             return np.array(kept.origin)
-        from takeoff.geometry.workers import SHORT
-
-        products = [number for request in requests for number in request.body]
-        host = self._open()
-        if host is not None:
+        if self._origin_begun and self._host is not None:
+            self._origin_begun = False
             try:
-                return host.origin(products, transform, self._shop.limit_seconds * SHORT)
+                return self._host.origin()
             except (RuntimeError, EOFError):
                 return np.zeros(3)  # it is a matter of digits only: far from zero there are fewer
         import ifcopenshell
 
         from takeoff.geometry.bodies import find_origin
 
-        return find_origin(ifcopenshell.open(self._plain()), products, transform)
+        return find_origin(ifcopenshell.open(self._plain()), self._bodies(), transform)
+
+    def _kept_solids(self, transform: Any) -> "KeptSolids | None":
+        if self._kept is None:
+            self._kept = (self._shelf.solids(self.facts().sha256, transform),)
+        return self._kept[0]
+
+    def _bodies(self) -> list[int]:
+        return [number for element in self.facts().elements for number in element.body]
 
     def solids(
         self, requests: Sequence[Any], origin: Any, transform: Any, on_done: Callable[[int], None]
@@ -250,7 +281,8 @@ class _Source:
         import numpy as np
 
         digest = self.facts().sha256
-        kept = self._shelf.solids(digest, transform)
+        kept = self._kept_solids(transform)
+        self._kept = None
         known = {} if kept is None else kept.results
         shift = np.zeros(3) if kept is None else np.array(kept.origin) - origin
         results = {
@@ -322,25 +354,22 @@ class _Source:
 
 
 def _solids(
-    sources: Sequence[_Source], plans: Any, orders: Any, progress: Progress
-) -> tuple[dict[int, Any], Any]:
-    """Solids of all orders, by key, and the one origin to which their meshes are relative.
-
-    It lies near the bodies of the first model that has any, so that no digits are lost.
-    """
-    import numpy as np
-
+    sources: Sequence[_Source],
+    plans: Any,
+    orders: Any,
+    transforms: Mapping[str, Any],
+    origin: Any,
+    progress: Progress,
+) -> dict[int, Any]:
+    """Solids of all orders, by key; meshes are relative to the origin (3,)."""
     wanted: dict[str, list[Any]] = {source.name: [] for source in sources}
     for order in orders:
         wanted[plans[order.element].facts.model].append(order.request)
-    transforms = map_transforms([source.facts() for source in sources])
-    needed = [source for source in sources if wanted[source.name]]
-    origin = np.zeros(3)
     solids: dict[int, Any] = {}
-    for number, source in enumerate(needed):
+    for source in sources:
         requests, transform = wanted[source.name], transforms[source.name]
-        if number == 0:
-            origin = source.origin(requests, transform)
+        if not requests:
+            continue
         before = len(solids)
         solids |= source.solids(
             requests,
@@ -348,10 +377,12 @@ def _solids(
             transform,
             lambda done, before=before: progress("solids", before + done, len(orders)),  # type: ignore[misc]
         )
-    return solids, origin
+    return solids
 
 
-def _terrains(sources: Sequence[_Source], origin: Any, words: Sequence[str]) -> "tuple[ReadTerrain, ...]":
+def _terrains(
+    sources: Sequence[_Source], transforms: Mapping[str, Any], origin: Any, words: Sequence[str]
+) -> "tuple[ReadTerrain, ...]":
     """The terrain of all models, relative to the origin; of a model without any nothing is opened."""
     from takeoff.measuring.site_terrain import ReadTerrain, is_terrain
 
@@ -359,7 +390,6 @@ def _terrains(sources: Sequence[_Source], origin: Any, words: Sequence[str]) -> 
         source: [facts for facts in source.facts().terrains if is_terrain(facts, words)] for source in sources
     }
     read: list[ReadTerrain] = []
-    transforms = map_transforms([source.facts() for source in sources])
     for source, terrains in wanted.items():
         if terrains:
             results = source.terrains([facts.step_id for facts in terrains], origin, transforms[source.name])

@@ -76,7 +76,7 @@ SHORT = 0.25
 """Part of its bound that an element may take when it is tried again: one that hangs shall not cost all of it twice."""
 
 
-class _Slot(Struct):
+class _Slot(Struct, eq=False):
     """One worker's place: its process, and the board with the element it is at."""
 
     process: "subprocess.Popen[bytes] | Worker | None" = None
@@ -85,6 +85,20 @@ class _Slot(Struct):
     board: Board | None = None
     spent: Spent | None = None
     lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def end(self) -> None:
+        """End the worker at once, if there is one."""
+        if self.process is not None:
+            self.process.kill()
+            self.process.wait()
+            self.process = None
+        self.put_away()
+
+    def put_away(self) -> None:
+        """Close the board of a worker that is no more."""
+        if self.board is not None:
+            self.board.close()
+            self.board = None
 
 
 def make_solids(
@@ -103,26 +117,29 @@ def make_solids(
     Meshes are in metres relative to `origin` (3,), after `transform` (4, 4) where given. At most `processes`
     workers run, fewer where more would not pay, always at least one. An element that crashes a worker, takes
     longer than `limit_seconds` or too much memory gets a condition. `on_done` is called in this thread with
-    the number of requests done so far. `host` has the file open and forks the workers. Raises InputError when
-    the file cannot be opened.
+    the number of requests done so far. `host` has the file open and forks the workers, which stay for errands.
+    Raises InputError when the file cannot be opened.
     """
     if not requests:
         return {}
     count = worker_count(path, requests, processes, FORK_SECONDS if host else None)
-    job = Job(path, origin, transform, KERNELS, _memory_limit(count), os.getpid())
+    job = Job(path, origin, transform, KERNELS, _memory_limit(processes), os.getpid())
     return cast("dict[int, SolidResult]", _run(_Pool(job, requests, count, host), limit_seconds, on_done))
 
 
 def do_errands(
     tasks: "Sequence[Task]", *, processes: int, limit_seconds: float = 60.0, host: "Host | None" = None
 ) -> "list[Answer | None]":
-    """Do tasks of the overlap stage in workers: answers in order, None for one that no worker survives."""
+    """Do tasks of the overlap stage in workers: answers in order, None for one that no worker survives.
+
+    The workers that have made solids of the host's model do them, as far as they stayed.
+    """
     if not tasks:
         return []
     count = max(1, min(processes, math.ceil(len(tasks) / WORTH_TASKS)))
-    job = Job("", np.zeros(3), None, KERNELS, _memory_limit(count), os.getpid())
+    job = Job("", np.zeros(3), None, KERNELS, _memory_limit(processes), os.getpid())
     errands = [Errand(key, task) for key, task in enumerate(tasks)]
-    done = cast("dict[int, Done]", _run(_Pool(job, errands, count, host), limit_seconds, None))
+    done = cast("dict[int, Done]", _run(_Pool(job, errands, count, host, True), limit_seconds, None))
     return [done[key].answer for key in range(len(errands))]
 
 
@@ -140,7 +157,7 @@ def read_terrains(
     if not requests:
         return []
     count = max(1, min(processes, len(requests)))
-    job = Job(path, origin, transform, KERNELS, _memory_limit(count), os.getpid())
+    job = Job(path, origin, transform, KERNELS, _memory_limit(processes), os.getpid())
     done = cast("dict[int, TerrainResult]", _run(_Pool(job, requests, count, host), limit_seconds, None))
     return [done[request.key] for request in requests]
 
@@ -176,17 +193,31 @@ def _memory_limit(count: int) -> int | None:
 
 
 class _Pool:
-    """Worker processes, each driven by a thread; the caller's thread gathers results and watches time."""
+    """Worker processes, each driven by a thread; the caller's thread gathers results and watches time.
 
-    def __init__(self, job: Job, requests: Sequence[Request], count: int, host: "Host | None" = None) -> None:
+    Workers forked by a `host` stay there as its `spare` ones when all is done; `by_spare`: these begin.
+    """
+
+    def __init__(
+        self,
+        job: Job,
+        requests: Sequence[Request],
+        count: int,
+        host: "Host | None" = None,
+        by_spare: bool = False,
+    ) -> None:
         self.job = job
         self.host = host
         self.wanted = len(requests)
         self.batches: deque[Batch] = deque(_batches(requests, count))
         self.answers: queue.Queue[list[Result] | BaseException] = queue.Queue()
-        self.slots = [_Slot() for _ in range(count)]
+        self.slots: list[_Slot] = []
+        if by_spare and host is not None:
+            self.slots, host.spare[:] = host.spare[:count], host.spare[count:]
+        self.slots += [_Slot() for _ in range(count - len(self.slots))]
         self.held: dict[int, Result] = {}
         self.first: dict[int, str] = {}
+        self.results: dict[int, Result] = {}
         self.threads: list[threading.Thread] = []
         self.over = False
         self.strays = 0
@@ -196,7 +227,7 @@ class _Pool:
             thread = threading.Thread(target=self._drive, args=(slot,), daemon=True)
             thread.start()
             self.threads.append(thread)
-        results: dict[int, Result] = {}
+        results = self.results
         pause = min(LOOK_SECONDS, limit_seconds / 4.0)
         while len(results) < self.wanted:
             try:
@@ -213,7 +244,12 @@ class _Pool:
         return results
 
     def end(self) -> None:
-        """End all workers at once."""
+        """End all workers at once, but for those that stay."""
+        if len(self.results) == self.wanted and self.host is not None:
+            for thread in self.threads:  # none has anything left to do
+                thread.join(ENDING_SECONDS)
+            self.host.spare += filter(self._stays, self.slots)
+            self.slots = [slot for slot in self.slots if not self._stays(slot)]
         self.over = True
         for slot in self.slots:
             with slot.lock:
@@ -224,9 +260,11 @@ class _Pool:
             thread.join(ENDING_SECONDS)
         for slot in self.slots:
             with slot.lock:
-                if slot.process is not None:
-                    slot.process.wait()
-                self._put_away(slot)
+                slot.end()
+
+    def _stays(self, slot: _Slot) -> bool:
+        """Whether a worker is spared for what comes next: a forked one that may ask all kernels."""
+        return slot.process is not None and not isinstance(slot.process, subprocess.Popen) and not slot.turn
 
     def _watch(self, limit_seconds: float) -> None:
         for slot in self.slots:
@@ -251,7 +289,8 @@ class _Pool:
                 except IndexError:
                     break
                 self._do(slot, batch, turn)
-            self._dismiss(slot)
+            if not self._stays(slot):
+                self._dismiss(slot)
         except BaseException as problem:
             if not self.over:
                 self.answers.put(problem)
@@ -285,7 +324,7 @@ class _Pool:
             code = process.wait()
             culprit, late = slot.board.current()[0] if slot.board else None, slot.killed
             slot.process, slot.killed = None, ""
-            self._put_away(slot)
+            slot.put_away()
         reason = late or short_of_memory() or f"the geometry kernel crashed (exit {code})"
         request = left.pop(culprit) if culprit in left else None
         if request is None:
@@ -380,14 +419,7 @@ class _Pool:
             process.wait()
         with slot.lock:
             slot.process = None
-            self._put_away(slot)
-
-    @staticmethod
-    def _put_away(slot: _Slot) -> None:
-        """Close the board of a worker that is no more."""
-        if slot.board is not None:
-            slot.board.close()
-            slot.board = None
+            slot.put_away()
 
 
 def _send(stream: Any, what: Any) -> None:

@@ -18,6 +18,9 @@ ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
 """Settings of a process whose libraries start no threads of their own: a fork would lack them, and matrices here
 are too small to be divided."""
 
+NO_PLUGINS = {"PYDANTIC_DISABLE_PLUGINS": "__all__"}
+"""No other package that happens to be installed has a say in data files, nor is looked for."""
+
 _own = False
 
 
@@ -28,7 +31,7 @@ def own_process() -> None:
     """
     global _own
     _own = True
-    for name, value in ONE_THREAD.items():
+    for name, value in {**ONE_THREAD, **NO_PLUGINS}.items():
         os.environ.setdefault(name, value)
 
 

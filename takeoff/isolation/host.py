@@ -82,6 +82,8 @@ class Host:
         self.channel = Channel(ours)
         self.lock = threading.Lock()
         self.path = ""
+        self.spare: list[Any] = []
+        """Workers that have done what they were forked for; each has an `end`."""
         self._reading: tuple[Path, float] | None = None
         self._spent = Spent(self.process.pid)
 
@@ -126,9 +128,16 @@ class Host:
         self.ask("open", path)
         self.path = path
 
-    def origin(self, products: Sequence[int], transform: Any, limit_seconds: float) -> Any:
-        """An origin (3,) near the bodies of some products, of their places where drawing them takes longer."""
-        return self.ask("origin", (list(products), transform, limit_seconds))
+    def begin_origin(self, products: Sequence[int], transform: Any, limit_seconds: float) -> None:
+        """Have an origin (3,) near the bodies of some products found, of their places where drawing them takes longer.
+
+        `origin` fetches it, before anything else is asked.
+        """
+        self.channel.send(("origin", (list(products), transform, limit_seconds)))
+
+    def origin(self) -> Any:
+        """The origin that is being found. Raises as `ask` does."""
+        return self._answer()
 
     def fork(self) -> Worker:
         """A new worker that has the model open."""
@@ -149,6 +158,9 @@ class Host:
 
     def end(self) -> int:
         """End the process and its workers at once; its exit code."""
+        for worker in self.spare:
+            worker.end()
+        self.spare.clear()
         self.process.kill()
         code = self.process.wait()
         self.channel.close()
