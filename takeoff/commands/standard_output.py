@@ -12,7 +12,7 @@ import click
 
 from takeoff.collector import one_job
 from takeoff.isolation.forking import memory_given, own_process, short_of_memory
-from takeoff.isolation.supervision import supervise
+from takeoff.isolation.supervision import leave_at_once, supervise
 
 
 class Unsaid(Exception):
@@ -84,6 +84,9 @@ class Program(click.Group):
                 f"takeoff: standard output cannot be written ({fault}); what was written stays", err=True
             )
             sys.exit(1)
+        except SystemExit as end:
+            leave_at_once(end.code)
+            raise
 
 
 @contextlib.contextmanager

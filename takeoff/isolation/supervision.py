@@ -6,6 +6,8 @@ child of itself, and the parent waits: where the child breaks down, or is longer
 and the run begun once more, `careful`: then what may fail is tried first in copies of the process that may be lost.
 """
 
+import atexit
+import contextlib
 import os
 import signal
 import sys
@@ -91,6 +93,21 @@ def aside(work: Callable[Given, Answer]) -> Callable[Given, Answer]:
             return work(*given, **named)
 
     return done
+
+
+def leave_at_once(code: object) -> None:
+    """End a child of a supervisor with a code, without taking all that it holds to pieces first.
+
+    Does nothing in any other process, nor where the code is no number (Python has more to say then).
+    """
+    code = 0 if code is None else code
+    if _board is None or not isinstance(code, int):
+        return
+    atexit._run_exitfuncs()
+    for stream in (sys.stdout, sys.stderr):
+        with contextlib.suppress(OSError, ValueError):  # closed, or nobody listens: that changes no code
+            stream.flush()
+    os._exit(code)
 
 
 def _once_only() -> None:
