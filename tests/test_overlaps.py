@@ -44,6 +44,17 @@ def test_lumps_stay_together_where_they_are_not_wanted_apart():
     assert _volumes(resolved)[1] == pytest.approx(0.6 - 0.06)
 
 
+@pytest.mark.parametrize("apart", [True, False])
+def test_a_body_wholly_within_another_leaves_a_cavity_there(apart):
+    inner = box((1, 1, 1), (1, 1, 1))
+    through = box((4, -1, -1), (0.5, 5, 5))  # parts the outer body in two: the cavity stays with its own one
+    resolved = _resolve([inner, through, box((0, 0, 0), (6, 3, 3))], apart=[apart] * 3)
+    assert _volumes(resolved) == pytest.approx([1.0, 12.5, 54.0 - 4.5 - 1.0])
+    lumps = sorted(round(volume(lump), 6) for lump in resolved.lumps[2])
+    assert lumps == pytest.approx([13.5, 36.0 - 1.0] if apart else [48.5])
+    assert all(is_closed(lump.faces) for lump in resolved.lumps[2])
+
+
 def test_touching_bodies_are_not_cut():
     resolved = _resolve(
         [box((0, 0, 0), (1, 1, 1)), box((1, 0, 0), (1, 1, 1)), box((0, 0, 1.0001), (1, 1, 1))]

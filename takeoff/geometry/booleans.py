@@ -9,6 +9,7 @@ from typing import Any, TypeAlias
 
 import manifold3d
 import numpy as np
+from msgspec import Struct
 
 from takeoff.geometry.edges import parted, shells
 from takeoff.geometry.flush import NEAR, Planes, aligned
@@ -102,6 +103,47 @@ def lumps(mesh: Mesh) -> list[Manifold]:
     return [part.as_original() for part in outer]
 
 
+class Lump(Struct, frozen=True, eq=False):
+    """A connected part of a solid: its outer shell, and those of its cavities, whose volumes are negative."""
+
+    outer: Manifold
+    cavities: list[Manifold]
+
+    @property
+    def shells(self) -> list[Manifold]:
+        """All shells."""
+        return [self.outer, *self.cavities]
+
+    @property
+    def volume(self) -> float:
+        """Volume, m3."""
+        return float(sum(shell.volume() for shell in self.shells))
+
+
+def apart(solid: Manifold) -> list[Lump]:
+    """The connected parts of a solid. Raises BooleanFailed.
+
+    The kernel hands out the shell of a cavity as a solid of its own, turned inside out: left out, it fills the cavity.
+    """
+    shells = solid.decompose()
+    found = [Lump(shell, []) for shell in shells if shell.volume() > 0.0]
+    for cavity in shells:
+        if cavity.volume() >= 0.0:
+            continue
+        shape = mesh_of(cavity)
+        void = manifold(Mesh(shape.vertices, np.ascontiguousarray(shape.faces[:, ::-1]), shape.labels))
+        around = [lump for lump in found if meet(lump.outer, void)]
+        if len(around) > 1:
+            around = [
+                lump for lump in around if proved(void.volume(), split(lump.outer, void)[0].volume(), 0.0)
+            ]
+        if not around:
+            raise BooleanFailed("a cavity lies in no part of the solid")
+        # A cavity is one of the lump about it: a lump that lies within the cavity has nothing to lose.
+        min(around, key=lambda lump: lump.outer.volume()).cavities.append(cavity)
+    return found
+
+
 def meet(one: Manifold, other: Manifold, gap: float = 0.0) -> bool:
     """Whether the boxes of two solids touch, within `gap` metres."""
     a, b = np.array(one.bounding_box()), np.array(other.bounding_box())
@@ -130,7 +172,7 @@ def split(body: Manifold, cutter: Manifold) -> tuple[Manifold, Manifold]:
 def _ways(body: Manifold, cutter: Manifold) -> Iterator[tuple[Manifold, Manifold]]:
     yield body.split(cutter)
     parts = cutter.decompose()
-    if len(parts) > 1:
+    if len(parts) > 1 and all(part.volume() > 0.0 for part in parts):
         rest, taken = body, []
         for part in parts:
             inner, rest = rest.split(part)

@@ -1,12 +1,11 @@
 """The heavy work behind overlaps, as tasks that stand alone: each can be done in any process, in any order."""
 
-import manifold3d
 import numpy as np
 from msgspec import Struct
 
-from takeoff.geometry.booleans import BooleanFailed, Manifold, labelled, manifold, split
+from takeoff.geometry.booleans import BooleanFailed, Manifold, apart, labelled, manifold, split
 from takeoff.geometry.flush import Planes, aligned
-from takeoff.geometry.mesh import Floats, Mesh
+from takeoff.geometry.mesh import Floats, Mesh, together
 
 SHALLOW = 2.5e-4
 """An overlap with a mean depth under this, m, is a contact drawn without care (or two tessellations of one
@@ -86,10 +85,25 @@ def _cut(task: Cut) -> Remains:
         solid, touched = without, True
     if not touched:
         return Remains(None, tuple(taken))
-    pieces = [piece for piece in solid.decompose() if piece.volume() > SPECK and not is_film(piece)]
-    if not task.apart and len(pieces) > 1:
-        pieces = [manifold3d.Manifold.compose(pieces)]
-    return Remains(tuple(_mesh(piece, labels) for piece in pieces), tuple(taken))
+    lumps = [[_mesh(shell, labels) for shell in shells] for shells in _remaining(solid)]
+    if not task.apart and lumps:
+        lumps = [[mesh for own in lumps for mesh in own]]
+    return Remains(tuple(map(together, lumps)), tuple(taken))
+
+
+def _remaining(solid: Manifold) -> list[list[Manifold]]:
+    """Shells of each lump that is more than a sliver, with those of its cavities that are."""
+    found = []
+    for lump in apart(solid):
+        area = sum(shell.surface_area() for shell in lump.shells)
+        if lump.volume > SPECK and 2.0 * lump.volume >= SHALLOW * area:
+            cavities = [
+                cavity
+                for cavity in lump.cavities
+                if -cavity.volume() > SPECK and -2.0 * cavity.volume() >= SHALLOW * cavity.surface_area()
+            ]
+            found.append([lump.outer, *cavities])
+    return found
 
 
 def is_film(piece: Manifold) -> bool:

@@ -95,6 +95,13 @@ def stacked(meshes: Sequence[Mesh]) -> tuple[Floats, Ints]:
     return np.concatenate([mesh.vertices for mesh in meshes]), faces
 
 
+def together(meshes: Sequence[Mesh]) -> Mesh:
+    """One mesh of one or more."""
+    if len(meshes) == 1:
+        return meshes[0]
+    return Mesh(*stacked(meshes), np.concatenate([mesh.labels for mesh in meshes]))
+
+
 def areas(corners: Floats) -> Floats:
     """Area of each triangle, m2: (m, 3, 3) in, (m,) out."""
     cross = crossed(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])

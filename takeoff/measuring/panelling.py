@@ -9,8 +9,8 @@ import shapely
 from msgspec import Struct
 
 from takeoff.geometry import planar
-from takeoff.geometry.booleans import BooleanFailed, labelled, mesh_of
-from takeoff.geometry.mesh import Floats, Mesh, volume
+from takeoff.geometry.booleans import BooleanFailed, apart, labelled, mesh_of
+from takeoff.geometry.mesh import Floats, Mesh, together, volume
 from takeoff.geometry.slicing import Straight
 from takeoff.measuring.cut_places import (
     Line,
@@ -303,10 +303,13 @@ def _panels(bodies: Sequence[Mesh], face: _Face, cell: Cell) -> list[Panel]:
                 solid = ruler.cut(solid, upper)[0]
             if lower > ruler.low + 1e-6:
                 solid = ruler.cut(solid, lower)[1]
-        for lump in solid.decompose() if len(sheets) > 1 else [solid]:
-            if lump.volume() <= CRUMB:
-                continue
-            mesh = mesh_of(lump, labels)
+        if solid.volume() <= CRUMB:
+            continue
+        lumps = (
+            [lump.shells for lump in apart(solid) if lump.volume > CRUMB] if len(sheets) > 1 else [[solid]]
+        )
+        for shells in lumps:
+            mesh = together([mesh_of(shell, labels) for shell in shells])
             middle = shapely.Point(mesh.corners.reshape(-1, 3).mean(axis=0) @ face.axes[:2].T)
             nearest = min(range(len(sheets)), key=lambda n: float(shapely.distance(sheets[n], middle)))
             parts[nearest].append(mesh)

@@ -7,7 +7,7 @@ import numpy as np
 from msgspec import Struct
 
 from takeoff.findings import Finding
-from takeoff.geometry.mesh import Floats, Mesh, boxes_of, stacked, volumes_of
+from takeoff.geometry.mesh import Floats, Mesh, boxes_of, together, volumes_of
 from takeoff.geometry.neighbours import near_pairs
 from takeoff.geometry.overlaps import Crew, Resolved, here, resolve_overlaps
 from takeoff.geometry.solids import SolidResult
@@ -121,7 +121,7 @@ def settle(
                     plan=raw.plan,
                     number=numbers[key] if place else raw.plan.part,
                     lump=place + 1,
-                    mesh=_joined([lumps[i][lump] for lump in places]),
+                    mesh=together([lumps[i][lump] for lump in places]),
                     gross=raw.gross * share,
                     before=raw.net * share,
                     net=nets[place],
@@ -271,12 +271,6 @@ def _by_storey(
         stands = storey_of(plan.role, low, high, plan.facts.storey, levels)
         groups.setdefault(stands, []).append(place)
     return list(groups.items())
-
-
-def _joined(meshes: Sequence[Mesh]) -> Mesh:
-    if len(meshes) == 1:
-        return meshes[0]
-    return Mesh(*stacked(meshes), np.concatenate([mesh.labels for mesh in meshes]))
 
 
 def _findings(

@@ -28,6 +28,13 @@ def piece_into_cast(m: CaseModel) -> None:
     m.wall((2.5, 0), (6.5, 0), 0.2, 2.5, name="Cast")
 
 
+# A precast block 0.4 x 0.4 x 0.5 wholly within a cast footing 2.0 x 2.0 x 1.0, which is cast around it: the block has
+# 0.08, the footing 4.0 - 0.08 = 3.92; its sides 4 x 2.0 x 1.0 = 8.0; the faces of the block touch concrete.
+def cast_around(m: CaseModel) -> None:
+    m.footing(rectangle(-1, -1, 1, 1), 1.0, -1.0, name="Footing")
+    m.footing(rectangle(-0.2, -0.2, 0.2, 0.2), 0.5, -0.75, name="Block", made="Precast")
+
+
 # The wall as a mapped shape that is mirrored: -0.1 to 0.1 across, so the mirror image is the wall again.
 def mirrored(m: CaseModel) -> None:
     source = m.source(m.extrusion(rectangle(0, -0.1, 4, 0.1), 2.5))
@@ -87,6 +94,15 @@ CASES = (
             "wall": {"net": 3.25, "wall-side": 17.5, "wall-end": 0.5},
             "Panel": {"net": 1.5, "overlap": 0.0},
             "Cast": {"net": 1.75, "overlap": 0.25},
+        },
+    ),
+    Case(
+        "precast block that a footing is cast around",
+        cast_around,
+        {
+            "foundation": {"net": 4.0, "foundation-side": 8.0},
+            "Footing": {"net": 3.92, "overlap": 0.08, "foundation-side": 8.0, "ground": 4.0, "free": 4.0},
+            "Block": {"net": 0.08, "overlap": 0.0, "formwork": 0.0},
         },
     ),
     Case("mirrored mapped body", mirrored, {"wall": WALL}),
