@@ -89,13 +89,12 @@ def prepare(
             _Source(path, name, Path(folder), shelf, shop) for path, name in model_names(paths).items()
         ]
         with clock.stage("data files"):
-            # Read in before the processes that read files are forked: they use what it uses.
-            import numpy as np
-
-            from takeoff.measuring.stock import Stock
+            import numpy as np  # before the processes that read files are forked: they use it too
 
             for source in sources[: shop.processes]:
                 source.begin()  # files are read while the rules are
+            from takeoff.measuring.stock import Stock
+
             rules, methods, given_overrides = read_rules(settings)
             overrides = overrides or given_overrides
         with clock.stage("reading"):
@@ -195,7 +194,6 @@ class _Source:
         self._facts: ModelFacts | None = None
         self._host: Host | None = None
         self._begun = False
-        self._origin_begun = False
         self._kept: tuple[KeptSolids | None] | None = None
 
     def begin(self) -> None:
@@ -244,8 +242,8 @@ class _Source:
         if host is not None:
             from takeoff.geometry.workers import SHORT
 
-            host.begin_origin(self._bodies(), transform, self._shop.limit_seconds * SHORT)
-            self._origin_begun = True
+            with contextlib.suppress(EOFError):  # the process has ended: whoever asks it next tells why
+                host.begin_origin(self._bodies(), transform, self._shop.limit_seconds * SHORT)
 
     def origin(self, transform: Any) -> Any:
         """An origin (3,) near the model's bodies."""
@@ -254,8 +252,7 @@ class _Source:
         kept = self._kept_solids(transform)
         if kept is not None:
             return np.array(kept.origin)
-        if self._origin_begun and self._host is not None:
-            self._origin_begun = False
+        if self._host is not None:
             try:
                 return self._host.origin()
             except (RuntimeError, EOFError):

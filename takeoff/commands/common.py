@@ -16,6 +16,7 @@ import click
 
 from takeoff.commands.standard_output import Ended, Unsaid
 from takeoff.findings import InputError
+from takeoff.isolation.forking import short_of_memory
 from takeoff.settings import LONGEST_SECONDS
 from takeoff.told import counted
 
@@ -167,6 +168,8 @@ def problems() -> Iterator[None]:
         if verbose():
             raise
         words = " ".join(str(fault).split())[:200]
+        if little := short_of_memory():  # then libraries fail in whatever way comes first
+            _fail(little)
         _fail(
             f"a fault of the program ({type(fault).__name__}: {words}); tell its makers, with the output of -v"
         )

@@ -90,7 +90,7 @@ def short_of_memory(words: str = "memory") -> str:
     `words` are what is known of the failure.
     """
     given = memory_given()
-    signs = ("memory", "failed to map", "cannot allocate")
+    signs = ("memory", "failed to map", "cannot allocate", "start new thread")
     if given is None or given >= ENOUGH or not any(sign in words.lower() for sign in signs):
         return ""
     return (

@@ -34,6 +34,7 @@ ENDING_SECONDS = 2.0
 _PASSED_ON = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP) if AVAILABLE else ()
 _TRIES = 2
 
+_supervised = False
 _careful = False
 _hung: notes.Note | None = None
 """What the run before this one was over when it was ended for taking too long."""
@@ -68,7 +69,7 @@ def supervise() -> None:
         child = os.fork()
         if not child:
             notes.write_on(board)
-            _careful = number > 0
+            _careful, _supervised = number > 0, True
             _once_only()
             signal.pthread_sigmask(signal.SIG_SETMASK, heard)
             end_with(parent)
@@ -101,7 +102,7 @@ def leave_at_once(code: object) -> None:
     Does nothing in any other process, nor where the code is no number (Python has more to say then).
     """
     code = 0 if code is None else code
-    if _board is None or not isinstance(code, int):
+    if not _supervised or not isinstance(code, int):
         return
     atexit._run_exitfuncs()
     for stream in (sys.stdout, sys.stderr):

@@ -60,6 +60,8 @@ def read_and_keep(path: Path, scratch: Path, model_name: str | None = None) -> t
     try:
         with collector_off():
             return _read(model, source, name, findings), model
+    except MemoryError:
+        raise
     except Exception as fault:
         # What is wrong with single products is caught with them; here the file's frame is broken.
         raise InputError(f"{path}: cannot be read ({first_line(fault)}); export it again") from fault
@@ -73,6 +75,8 @@ def _parse(source: Source, path: Path, name: str) -> tuple[Any, list[Finding]]:
     try:
         model = ifcopenshell.open(source.path)
         projects = model.by_type("IfcProject")
+    except MemoryError:
+        raise  # nothing is wrong with the file
     except Exception as fault:
         raise InputError(
             f"{path}: cannot be read as {source.schema} ({first_line(fault)}); export it again"
