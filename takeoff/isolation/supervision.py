@@ -56,7 +56,7 @@ def supervise() -> None:
     To be called while there is one thread and nothing is open. Ctrl-C of a terminal reaches both; other signals are
     passed on. Where processes cannot be forked nothing happens.
     """
-    global _careful, _hung
+    global _careful, _hung, _supervised
     if not AVAILABLE or threading.active_count() > 1:
         return
     board = notes.Board()
