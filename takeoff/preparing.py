@@ -1,7 +1,6 @@
 """From files to solids: data files, facts, methods, geometry; what measuring then goes by."""
 
 import contextlib
-import tempfile
 import time
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import contextmanager
@@ -17,6 +16,7 @@ from takeoff.isolation.host import Host
 from takeoff.isolation.workshop import Workshop
 from takeoff.model_names import model_names, names_of
 from takeoff.reading.common_map import map_transforms
+from takeoff.scratch import scratch_folder
 from takeoff.settings import Settings
 
 if TYPE_CHECKING:
@@ -84,10 +84,8 @@ def prepare(
     can be used, when a data file is wrong, or when there is no concrete at all.
     """
     clock = Clock()
-    with tempfile.TemporaryDirectory(prefix="takeoff-") as folder:
-        sources = [
-            _Source(path, name, Path(folder), shelf, shop) for path, name in model_names(paths).items()
-        ]
+    with scratch_folder("run") as folder:
+        sources = [_Source(path, name, folder, shelf, shop) for path, name in model_names(paths).items()]
         with clock.stage("data files"):
             import numpy as np  # before the processes that read files are forked: they use it too
 

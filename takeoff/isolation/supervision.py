@@ -142,6 +142,9 @@ def _watch(child: int, board: notes.Board) -> tuple[int, notes.Note | None]:
             if spent.on(asked, computed_then) > ENDING_SECONDS:
                 os.kill(child, signal.SIGKILL)
                 os.waitpid(child, 0)
+                from takeoff.scratch import sweep  # rarely wanted, and not quickly read in
+
+                sweep()
                 print("takeoff: stopped; nothing was written", file=sys.stderr, flush=True)
                 return 128 + asked, None
             continue

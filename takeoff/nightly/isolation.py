@@ -4,12 +4,10 @@ import contextlib
 import json
 import os
 import pickle
-import shutil
 import signal
 import socket
 import subprocess
 import sys
-import tempfile
 import threading
 import time
 from pathlib import Path
@@ -22,6 +20,7 @@ from takeoff.nightly.nursery import Child, Nursery
 from takeoff.nightly.order import Order, PinnedRules
 from takeoff.nightly.outcome import RESULT_LIMIT, Outcome, State
 from takeoff.nightly.secrets import without_secrets
+from takeoff.scratch import scratch_folder
 
 BOOT = (
     "import sys; sys.path[:0] = sys.argv[1:2]; from pathlib import Path; "
@@ -57,13 +56,11 @@ class Isolation:
             reason = f"{socket.gethostname()} has takeoff {__version__}, the run has {order.version}; install the same"
             return Outcome(order.number, "refused", reason, where=socket.gethostname())
         state: State
-        folder = Path(tempfile.mkdtemp(prefix="takeoff-model-", dir=order.scratch or None))
-        try:
-            state, reason, packed = self._measure(folder, order, rules)
-        except OSError as fault:
-            state, reason, packed = "failed", f"no process could be run for it ({fault})", b""
-        finally:
-            shutil.rmtree(folder, ignore_errors=True)
+        with scratch_folder("model", order.scratch or None) as folder:
+            try:
+                state, reason, packed = self._measure(folder, order, rules)
+            except OSError as fault:
+                state, reason, packed = "failed", f"no process could be run for it ({fault})", b""
         seconds = round(time.monotonic() - began, 3)
         reason = shown_reason(reason, folder)
         return Outcome(order.number, state, reason, packed, seconds, socket.gethostname())

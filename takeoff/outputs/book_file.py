@@ -6,12 +6,13 @@ import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from zipfile import ZIP_DEFLATED, ZipFile
 
 import xlsxwriter
 from xlsxwriter.exceptions import FileCreateError
 from xlsxwriter.packager import Packager
+
+from takeoff.scratch import scratch_folder
 
 LEVEL = 3
 """How hard the parts are packed: half the time of the usual 6, and a tenth more bytes."""
@@ -62,8 +63,8 @@ def book_at(path: Path, options: Mapping[str, object]) -> Iterator[xlsxwriter.Wo
     It is packed in memory, a few megabytes also where it is long, since the library leaves a file that the disk
     has no room for open and complains of it at the end of the program. Raises OSError.
     """
-    with TemporaryDirectory(prefix="takeoff-", ignore_cleanup_errors=True) as scratch:
-        book = _Book({**options, "tmpdir": scratch})
+    with scratch_folder("book") as scratch:
+        book = _Book({**options, "tmpdir": str(scratch)})
         yield book
         try:
             book.close()

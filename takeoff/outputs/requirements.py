@@ -1,7 +1,6 @@
 """A model tested against an IDS (Information Delivery Specification): what it must carry, and what it lacks."""
 
 import re
-import tempfile
 from collections import defaultdict
 from collections.abc import Sequence
 from pathlib import Path
@@ -12,6 +11,7 @@ from msgspec import Struct
 from takeoff.findings import InputError
 from takeoff.outputs.files import write_whole
 from takeoff.reading.sources import open_source
+from takeoff.scratch import scratch_folder
 from takeoff.templates import template_path
 
 SHIPPED = "requirements"
@@ -78,11 +78,11 @@ def verify_model(ids: Path, model: Path, name: str, report: Path | None = None) 
     Raises InputError where the library is not installed, or either file cannot be used.
     """
     requirements = _load(ids)
-    with tempfile.TemporaryDirectory(prefix="takeoff-") as scratch:
+    with scratch_folder("check") as scratch:
         import ifcopenshell
 
         # The requirements hold on to entities of the model, so the model must outlive the reports.
-        opened = ifcopenshell.open(open_source(model, Path(scratch)).path)
+        opened = ifcopenshell.open(open_source(model, scratch).path)
         requirements.validate(opened, should_filter_version=True, filepath=str(model))
         verdict = _verdict(requirements, name)
         if report is not None:

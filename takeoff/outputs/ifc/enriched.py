@@ -1,7 +1,6 @@
 """A copy of a model with the results in it: quantities, methods, prefabrication share, bill items."""
 
 import glob
-import tempfile
 import time
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
@@ -19,6 +18,7 @@ from takeoff.outputs.ifc.definitions import Definitions
 from takeoff.outputs.ifc.file_units import FileUnits
 from takeoff.outputs.ifc.results import ElementWriter
 from takeoff.reading.sources import open_source
+from takeoff.scratch import scratch_folder
 
 if TYPE_CHECKING:
     from takeoff.pipeline import Run
@@ -110,8 +110,8 @@ def _write(source: Path, target: Path, what: Enrichment) -> None:
     """Read the model once more, put everything in, write it to `target`."""
     import ifcopenshell
 
-    with tempfile.TemporaryDirectory(prefix="takeoff-") as scratch:
-        model = ifcopenshell.open(open_source(source, Path(scratch)).path)
+    with scratch_folder("model-copy") as scratch:
+        model = ifcopenshell.open(open_source(source, scratch).path)
         enrich(model, what)
         try:
             model.write(str(target))
