@@ -80,6 +80,9 @@ def _totals(measurement: Measurement, system: UnitSystem) -> list[str]:
     parts = measurement.parts
     elements = len({(part.model, part.global_id) for part in parts})
     lines = [f"{_count(elements, 'element')} in {_count(len(parts), 'part')}"]
+    other = len({(part.model, part.global_id) for part in parts if part.method == "not-concrete"})
+    if other:
+        lines[0] += f", {other} of them no concrete"
     formwork = _sum(part.formwork_m2 for part in parts)
     if formwork:
         lines.append(f"Formwork {formwork:,.2f} {system.unit('m2')}")

@@ -4,6 +4,7 @@ import math
 from collections.abc import Iterable, Mapping
 
 from msgspec import Struct, field
+from msgspec.structs import replace
 
 from takeoff.findings import Finding, InputError
 from takeoff.measuring.records import PieceRow
@@ -17,6 +18,9 @@ from takeoff.pricing.sections import Addition, ItemRule, SectionPlan, SectionRul
 from takeoff.pricing.words import compose_key, field_words, natural_order, render
 from takeoff.told import Quantity as Stated
 from takeoff.told import told
+
+SLIVER = 0.0005
+"""A quantity under this, in the unit of its item (areas: ten times), prints as nothing and joins the row before."""
 
 
 class _Draft(Struct):
@@ -96,26 +100,51 @@ def _take(
     elif times is None and (length, width, height) != (None, None, None):
         times = 1.0
     notes = "; ".join([text for text in (measured.note, entry.note, note) if text])
-    draft.dimensions.append(
-        Dimension(
-            draft.key,
-            entry.model,
-            entry.global_id,
-            entry.part,
-            entry.storey,
-            entry.location,
-            quantity,
-            times,
-            _side(length, choices),
-            _side(width, choices),
-            _side(height, choices),
-            notes,
-        )
+    dimension = Dimension(
+        draft.key,
+        entry.model,
+        entry.global_id,
+        entry.part,
+        entry.storey,
+        entry.location,
+        quantity,
+        times,
+        _side(length, choices),
+        _side(width, choices),
+        _side(height, choices),
+        notes,
     )
+    before = draft.dimensions[-1] if draft.dimensions else None
+    if (
+        before is not None
+        and quantity < (10.0 if rule.unit == "m2" else 1.0) * SLIVER
+        and _alike(before, dimension)
+    ):
+        draft.dimensions[-1] = replace(before, quantity=round_quantity(before.quantity + quantity))
+    else:
+        draft.dimensions.append(dimension)
     draft.roles.add(fields["role"])
     draft.methods.add(fields["method"])
     for piece in entry.pieces:
         draft.pieces[piece.model, piece.global_id, piece.panel] = piece
+
+
+def _alike(one: Dimension, other: Dimension) -> bool:
+    """Whether two rows say the same of the same part, and neither is a product of its sides."""
+    sides = (
+        one.times,
+        one.length,
+        one.width,
+        one.height,
+        other.times,
+        other.length,
+        other.width,
+        other.height,
+    )
+    if any(side is not None for side in sides):
+        return False
+    looks = [(d.model, d.global_id, d.part, d.storey, d.location, d.note) for d in (one, other)]
+    return looks[0] == looks[1]
 
 
 def _side(length: float | None, choices: Choices) -> float | None:

@@ -37,6 +37,7 @@ def write_basis(sheet: Sheet, page: Page, bill: Bill, run: Mapping[str, object])
             continue
         for column in range(len(COLUMNS)):
             sheet.put_as(row, column, None if column else sheet.words(title), sheet.styles.total(top=0))
+        sheet.keep(row, row + 1)
         row += 1
         for line in listed:
             sheet.heighten(row, zip(line, (column.narrowest for column in COLUMNS), strict=True))

@@ -197,6 +197,8 @@ class _BillWriter:
             self._item(index, item)
         last = first + len(section.items) - 1
         total = last + 1
+        sheet.keep(row, first)
+        sheet.keep(last, total)
         unpriced = sum(item.amount is None for item in section.items)
         amount = columns.letter("amount")
         span = f"{amount}{first + 1}:{amount}{last + 1}"
@@ -299,6 +301,8 @@ class _BillWriter:
         span = f"{amount}{FIRST_ROW + 1}:{amount}{max(row, FIRST_ROW + 1)}"
         words = total_words(self.sheet, "Net total, carried to Summary", "", "", span, unpriced)
         self._total_row(row, words, Formula(text, self.bill.net_total), top=6)
+        if lines:
+            self.sheet.keep(row - 2, row)  # with the last section's total
         self.sheet.tell(row, "net")
         return row + 1
 

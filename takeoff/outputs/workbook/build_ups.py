@@ -100,6 +100,7 @@ def _write_build_ups(
         for place, (column, value) in enumerate(zip(BUILD_UPS, head, strict=True)):
             sheet.put_as(row, place, value, sheet.styles.total(column.kind, top=0), column.kind)
         sheet.tell(row, "rate", rate.item)
+        sheet.keep(row, last - 1)
         for key in priced.items:
             cells[key] = f"'Build-ups'!$G${row + 1}"
         for at, line in enumerate(lines, row + 1):

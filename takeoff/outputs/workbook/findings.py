@@ -57,6 +57,8 @@ def write_findings(sheet: Sheet, page: Page, findings: Sequence[Finding]) -> Fin
         sheet.put_as(FIRST_ROW, 0, sheet.words("Nothing to look at."), sheet.styles.note)
     sheet.put_as(list_heading - 1, 0, sheet.words("Every finding"), sheet.styles.subtitle)
     sheet.headings(list_heading, COLUMNS)
+    if shown:
+        sheet.keep(list_heading - 1, first)
     listed = [_finding_row(finding) for finding in shown]
     wrapped = [(place, COLUMNS[place].widest) for place, kind in enumerate(KINDS) if kind == "wrapped"]
     sheet.leave(first)

@@ -38,4 +38,9 @@ def _line_count(text: str, width: int) -> int:
     room = max(1, int(width * 1.1))
     if len(text) <= room and "\n" not in text:
         return 1
-    return sum(max(1, len(textwrap.wrap(line, room))) for line in text[:4000].split("\n"))
+    lines = 0
+    for line in text[:4000].split("\n"):
+        # a word longer than the cell begins a line of its own and is broken there
+        wrapped = textwrap.wrap(line, room, break_long_words=False)
+        lines += sum(-(-len(part) // room) for part in wrapped) or 1
+    return lines

@@ -145,10 +145,14 @@ def write_elements(sheet: Sheet, page: Page, measurement: Measurement) -> None:
     look = sheet.styles.highlight(
         sheet.styles.look.colours.attention_fill, sheet.styles.look.colours.attention_ink
     )
-    needs = f'=OR(${condition}{first}<>"",${method}{first}="unresolved")'
+    # what is no concrete needs no look: it stands there to be seen, in grey
+    other = f'${method}{first}="not-concrete"'
+    needs = f'=AND(NOT({other}),OR(${condition}{first}<>"",${method}{first}="unresolved"))'
+    muted = sheet.styles.highlight(sheet.styles.look.colours.section_fill, sheet.styles.look.colours.muted)
     last_column = sum(column.printed for _, column in ELEMENTS) - 1
-    rule = {"type": "formula", "criteria": needs, "format": look}
-    sheet.raw.conditional_format(FIRST_ROW, 0, max(end - 1, FIRST_ROW), last_column, rule)
+    for criteria, form in ((needs, look), (f"={other}", muted)):
+        rule = {"type": "formula", "criteria": criteria, "format": form}
+        sheet.raw.conditional_format(FIRST_ROW, 0, max(end - 1, FIRST_ROW), last_column, rule)
 
 
 def write_formwork(sheet: Sheet, page: Page, measurement: Measurement) -> None:

@@ -31,6 +31,17 @@ class RowSheet(Worksheet):
 
     previous_row: int
 
+    def __init__(self) -> None:
+        super().__init__()
+        self.heights: dict[int, float] = {}
+        """Heights of rows in points, where not the usual one."""
+
+    def set_row(self, row: int, height: float | None = None, *args: Any, **kwargs: Any) -> Any:
+        """Set a row's height as the library does, and keep it in mind."""
+        if height is not None:
+            self.heights[row] = height
+        return super().set_row(row, height, *args, **kwargs)
+
     def write_rows(self, first: int, last: int, last_column: int, text: str) -> None:
         """Write the rows from `first` to `last`, none of which is written yet; only with one row in memory."""
         if first > self.previous_row:
@@ -98,6 +109,9 @@ class RowWriter:
 
         `heights` are those of the rows in points, None for the usual one.
         """
+        self._raw.heights.update(
+            (row, height) for row, height in enumerate(heights or (), start=first) if height is not None
+        )
         told = iter(heights or repeat(None))
         for begin in range(0, len(rows), BLOCK):
             block = rows[begin : begin + BLOCK]

@@ -14,6 +14,7 @@ from takeoff.outputs.workbook.cells import Formula
 from takeoff.outputs.workbook.columns import Column
 from takeoff.outputs.workbook.heights import row_height
 from takeoff.outputs.workbook.marks import BLANK, TYPED, formula_mark, mark, seal_text
+from takeoff.outputs.workbook.paging import MARGINS, column_points, page_breaks
 from takeoff.outputs.workbook.rows import RowSheet, RowWriter, is_blank, known_value
 from takeoff.outputs.workbook.styles import Styles
 from takeoff.outputs.workbook.words import Words
@@ -25,6 +26,9 @@ HEADING_ROW = 3
 """Row (from 0) of the column headings of every table sheet: title, explanation and totals stand above it."""
 
 FIRST_ROW = HEADING_ROW + 1
+
+USUAL_WIDTH = 8.43
+"""Width of a column that nothing is said of, characters."""
 
 PAPERS = {"a4": 9, "letter": 1}
 """Paper codes of ECMA-376 part 1, 18.3.1.63."""
@@ -51,6 +55,7 @@ class Sheet:
         self.words = words or Words()
         self.seal_column: int | None = None
         self._widths: dict[int, int] = {}
+        self._kept: list[tuple[int, int]] = []
         self._row = -1
         self._marks: dict[int, str] = {}
         self._kind: tuple[str, tuple[str, ...]] | None = ("", ())
@@ -145,6 +150,10 @@ class Sheet:
         for index, column in enumerate(columns, start=first):
             self.put_as(row, index, self.words(column.heading), self.styles.heading(column.kind))
 
+    def keep(self, first: int, last: int) -> None:
+        """Print the rows from `first` to `last` on one page: a heading with what it heads, a sum with what it sums."""
+        self._kept.append((first, last))
+
     def widen(self, column: int, width: int) -> None:
         """Make a column at least `width` characters wide."""
         self._widths[column] = max(self._widths.get(column, 0), width)
@@ -161,9 +170,9 @@ class Sheet:
             self.raw.set_row(row, height)
 
     def fit(self) -> None:
-        """Set the column widths collected so far, with room for the filter's arrow and the cell's margin."""
+        """Set the column widths collected so far."""
         for column, width in self._widths.items():
-            self.raw.set_column(column, column, width * 0.95 + 2.5)
+            self.raw.set_column(column, column, _characters(width))
 
     def set_up(self, page: Page, last_column: int, last_row: int, heading_row: int | None = None) -> None:
         """Landscape page of the full width of `last_column`, heading repeated, page numbers at the foot."""
@@ -173,8 +182,13 @@ class Sheet:
             raw.set_column(self.seal_column, self.seal_column, None, None, {"hidden": True})
         raw.set_landscape()
         raw.set_paper(PAPERS[page.paper])
-        raw.set_margins(left=0.5, right=0.5, top=0.7, bottom=0.65)
+        raw.set_margins(**MARGINS)
         raw.fit_to_pages(1, 0)
+        printed = [self._widths.get(column) for column in range(last_column + 1)]
+        width = sum(column_points(USUAL_WIDTH if own is None else _characters(own)) for own in printed)
+        breaks = page_breaks(raw.heights, self._kept, width, page.paper, heading_row)
+        if breaks:
+            raw.set_h_pagebreaks(breaks)
         raw.print_area(0, 0, max(last_row, FIRST_ROW), last_column)
         if heading_row is not None:
             raw.repeat_rows(heading_row)
@@ -186,6 +200,11 @@ class Sheet:
         # Marks and storeys may look like numbers, and stated quantities stand among calculated ones.
         everywhere = f"A1:XFD{ROW_LIMIT}"
         raw.ignore_errors({"number_stored_as_text": everywhere, "formula_differs": everywhere})
+
+
+def _characters(width: int) -> float:
+    """A column's width for texts of `width` characters, with room for the filter's arrow and the cell's margin."""
+    return width * 0.95 + 2.5
 
 
 def require_rows(sheet: Sheet, rows: int) -> None:
