@@ -30,7 +30,7 @@ def test_pages_after_the_first_repeat_the_heading():
 
 
 def test_high_rows_and_wide_sheets_end_pages_sooner_and_later():
-    tall = {row: 2 * USUAL_HEIGHT for row in range(500)}
+    tall = dict.fromkeys(range(500), 2 * USUAL_HEIGHT)
     assert page_breaks(tall, [(ROOM, ROOM + 1)], 500.0, "a4", None)[0] == ROOM // 2
     assert page_breaks({}, [(ROOM, ROOM + 1)], 2 * 769.9, "a4", None) == []
 

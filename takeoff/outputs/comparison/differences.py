@@ -53,7 +53,8 @@ def write_differences(sheet: Sheet, page: Page, comparison: Comparison) -> Diffe
     last = max(max(block.amount, block.difference or 0, *(block.carbon or (0,))) for block in blocks)
     key_column = last + 1
     for variant, block in zip(comparison.variants, blocks, strict=True):
-        sheet.put_as(NAME_ROW, block.quantity, variant.name, sheet.styles.of(bold=True))
+        for column in (block.quantity, *(block.carbon or ())[:1]):
+            sheet.put_as(NAME_ROW, column, variant.name, sheet.styles.of(bold=True))
     sheet.headings(
         HEADING_ROW, [*LEADING, *_headings(comparison, blocks), Column("Item key"), *_sources(comparison)]
     )
@@ -74,6 +75,12 @@ def write_differences(sheet: Sheet, page: Page, comparison: Comparison) -> Diffe
     sheet.fit()
     sheet.raw.autofilter(HEADING_ROW, 0, end, key_column + len(comparison.variants))
     sheet.set_up(page, last, row, HEADING_ROW)
+    sheet.raw.repeat_rows(NAME_ROW, HEADING_ROW)
+    # two alternatives on the first page, each further one on its own, then the carbon
+    starts = [block.quantity for block in blocks[2:]] + [
+        block.carbon[0] for block in blocks[:1] if block.carbon
+    ]
+    sheet.across(page, starts, len(LEADING), last)
     span = f"Differences!${{0}}${FIRST_ROW + 1}:${{0}}${end + 1}"
     return DifferencesLayout(
         tuple(span.format(xl_col_to_name(block.amount)) for block in blocks),
@@ -88,11 +95,13 @@ def write_differences(sheet: Sheet, page: Page, comparison: Comparison) -> Diffe
 
 def _blocks(comparison: Comparison) -> list[_Block]:
     blocks, column = [], len(LEADING)
-    for place in range(len(comparison.variants)):
-        size = 3 if place == 0 else 4
-        carbon = (column + size, column + size + 1) if comparison.with_carbon else None
+    count = len(comparison.variants)
+    first_carbon = column + 4 * count - 1  # behind the money of all: pages of their own
+    for place in range(count):
+        at = first_carbon + 2 * place
+        carbon = (at, at + 1) if comparison.with_carbon else None
         blocks.append(_Block(column, column + 1, column + 2, column + 3 if place else None, carbon))
-        column += size + (2 if carbon else 0)
+        column += 4 if place else 3
     return blocks
 
 
@@ -103,6 +112,7 @@ def _headings(comparison: Comparison, blocks: list[_Block]) -> Iterator[Column]:
         yield Column("Amount", "money", narrowest=13)
         if block.difference is not None:
             yield Column("Difference", "money", narrowest=13)
+    for block in blocks:
         if block.carbon is not None:
             yield Column("kg CO2e each", "ratio", narrowest=9)
             yield Column("kg CO2e", "mass", narrowest=11)

@@ -1,5 +1,6 @@
 """Where pages of a printed sheet end, so that no heading stands alone at the foot of one and no total at the head."""
 
+import itertools
 from collections.abc import Mapping, Sequence
 
 PAPER_SIZES = {"a4": (841.9, 595.3), "letter": (792.0, 612.0)}
@@ -18,6 +19,19 @@ SURE = 0.94
 def column_points(width: float) -> float:
     """Width of a column of `width` characters on paper at full size, points (7 pixels a character, 5 of margin)."""
     return int(width * 7.0 + 5.0) * 0.75
+
+
+def scale_across(widths: Sequence[float], starts: Sequence[int], leading: int, paper: str) -> int:
+    """Percent at which pages side by side hold their columns, with room for programs that draw them a little wider.
+
+    `widths` of all printed columns in points; the columns `starts` begin further pages, on which the first `leading`
+    columns are repeated.
+    """
+    repeated = sum(widths[:leading])
+    bounds = [leading, *starts, len(widths)]
+    widest = max(sum(widths[a:b]) for a, b in itertools.pairwise(bounds)) + repeated
+    room = PAPER_SIZES[paper][0] - 72.0 * (MARGINS["left"] + MARGINS["right"])
+    return max(10, min(100, int(92.0 * room / widest)))
 
 
 def page_breaks(

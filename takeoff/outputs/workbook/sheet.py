@@ -14,7 +14,7 @@ from takeoff.outputs.workbook.cells import Formula
 from takeoff.outputs.workbook.columns import Column
 from takeoff.outputs.workbook.heights import row_height
 from takeoff.outputs.workbook.marks import BLANK, TYPED, formula_mark, mark, seal_text
-from takeoff.outputs.workbook.paging import MARGINS, column_points, page_breaks
+from takeoff.outputs.workbook.paging import MARGINS, column_points, page_breaks, scale_across
 from takeoff.outputs.workbook.rows import RowSheet, RowWriter, is_blank, known_value
 from takeoff.outputs.workbook.styles import Styles
 from takeoff.outputs.workbook.words import Words
@@ -184,9 +184,7 @@ class Sheet:
         raw.set_paper(PAPERS[page.paper])
         raw.set_margins(**MARGINS)
         raw.fit_to_pages(1, 0)
-        printed = [self._widths.get(column) for column in range(last_column + 1)]
-        width = sum(column_points(USUAL_WIDTH if own is None else _characters(own)) for own in printed)
-        breaks = page_breaks(raw.heights, self._kept, width, page.paper, heading_row)
+        breaks = page_breaks(raw.heights, self._kept, sum(self._points(last_column)), page.paper, heading_row)
         if breaks:
             raw.set_h_pagebreaks(breaks)
         raw.print_area(0, 0, max(last_row, FIRST_ROW), last_column)
@@ -200,6 +198,19 @@ class Sheet:
         # Marks and storeys may look like numbers, and stated quantities stand among calculated ones.
         everywhere = f"A1:XFD{ROW_LIMIT}"
         raw.ignore_errors({"number_stored_as_text": everywhere, "formula_differs": everywhere})
+
+    def across(self, page: Page, starts: Sequence[int], leading: int, last_column: int) -> None:
+        """Print a wide sheet on pages side by side: columns that begin one, after the `leading` ones again."""
+        widths = self._points(last_column)
+        self.raw.set_print_scale(scale_across(widths, starts, leading, page.paper))
+        self.raw.repeat_columns(0, leading - 1)
+        self.raw.set_v_pagebreaks(list(starts))
+        self.raw.print_across()
+
+    def _points(self, last_column: int) -> list[float]:
+        """Widths of the columns up to the last one, points."""
+        known = [self._widths.get(column) for column in range(last_column + 1)]
+        return [column_points(USUAL_WIDTH if own is None else _characters(own)) for own in known]
 
 
 def _characters(width: int) -> float:

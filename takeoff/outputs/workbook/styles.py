@@ -46,12 +46,19 @@ UNIT_KINDS = {
 }
 
 
+NORMAL_SIZE = 10
+"""Size of the typeface of cells that nothing is said of; its digits are 7 pixels wide."""
+
+
 class Styles:
     """Cell formats of one workbook, made once for each set of properties."""
 
     def __init__(self, book: xlsxwriter.Workbook, look: Look | None = None) -> None:
         self._book = book
         self.look = look or shipped_look()
+        # Widths of columns are counted in digits of this typeface: one that is not there would make them wider.
+        book.formats[0].set_font_name(self.look.font.name)
+        book.formats[0].set_font_size(NORMAL_SIZE)
         self._made: dict[tuple[tuple[str, Any], ...], Format] = {}
 
     def of(self, **properties: Any) -> Format:
