@@ -78,7 +78,7 @@ def write_sensitivity(
         if place > 1:
             breaks.append(row)
         swings = [swing for swing in comparison.swings if swing.alternative == place][:MOST_SWINGS]
-        row = _write_tornado(book, sheet, row + 1, variant.name, swings, comparison)
+        row = _write_tornado(book, sheet, row + 1, variant.name, swings, comparison, breaks)
         found = [entry for entry in comparison.break_evens if entry.alternative == place][:MOST_BREAK_EVENS]
         row = _write_break_evens(sheet, row + 1, found, comparison, plan, place)
     sheet.raw.set_h_pagebreaks(breaks)
@@ -94,7 +94,9 @@ def _write_tornado(
     name: str,
     swings: Sequence[Swing],
     comparison: Comparison,
+    breaks: list[int],
 ) -> int:
+    """Write what moves the difference, and its bars on a page of their own; returns the row after them."""
     first_name = comparison.variants[0].name
     sheet.put_as(row, 0, f"What moves the difference of {name} to {first_name}", sheet.styles.subtitle)
     sheet.headings(row + 1, TORNADO)
@@ -113,6 +115,7 @@ def _write_tornado(
         sheet.put_as(row, 0, "Nothing in doubt moves it.", sheet.styles.note)
         return row + 1
     bars = min(len(swings), MOST_BARS)
+    breaks.append(row)
     likely = comparison.difference(swings[0].alternative)
     return _draw(book, sheet, row, first, bars, name, likely)
 

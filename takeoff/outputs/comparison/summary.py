@@ -268,12 +268,12 @@ def _write_sections(
             sheet.put(row, FIRST + place, Formula(text, value), "money")
     if len(variants) > 1:
         chart = _chart(book, sheet, comparison, first, row)
-        height = 130 + 34 * (row - first + 1)
+        height = 110 + 26 * (row - first + 1)
         chart.set_size({"width": 860, "height": height})
-        sheet.raw.set_h_pagebreaks([first - 1])
         words = "Bars: difference of each alternative by section of the bill"
         sheet.raw.insert_chart(row + 2, 0, chart, {"x_offset": 8, "description": words})
         row += 2 + height // ROW_PIXELS
+        sheet.raw.set_h_pagebreaks([first - 1, row + 2])  # the chart with its table, then what is compared
     return row + 1
 
 
