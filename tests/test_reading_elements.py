@@ -379,6 +379,24 @@ def test_duplicate_and_missing_global_ids(read: Read) -> None:
     assert [(f.kind, f.global_id) for f in facts.findings] == [("duplicate-global-id", first.GlobalId)]
 
 
+def test_a_global_id_that_is_none_is_told_and_the_element_stays_itself(read: Read) -> None:
+    model = Model("IFC4")
+    walls = [model.wall((0, float(n)), (5, float(n)), 0.3, 3.0) for n in range(5)]
+    sound = walls[0].GlobalId
+    walls[1].GlobalId = ""
+    walls[2].GlobalId = "short"
+    walls[3].GlobalId = sound[:-1] + "-"
+    walls[4].GlobalId = "4" + sound[1:]
+    facts = read(model)
+    ids = [element.global_id for element in facts.elements]
+    assert ids == [sound, f"#{walls[1].id()}", "short", f"{sound[:-1]}-", f"4{sound[1:]}"]
+    told = [finding for finding in facts.findings if finding.kind == "malformed-global-id"]
+    assert [finding.global_id for finding in told] == [ids[1]]
+    assert "3 elements have no GlobalId" in told[0].message
+    assert all(odd in told[0].message for odd in ids[1:4])
+    assert ids[4] not in told[0].message  # another program's first character, but an identity all the same
+
+
 def test_project_application_and_model_name(read: Read) -> None:
     model = Model("IFC4", name="harbour")
     model.wall((0, 0), (5, 0), 0.3, 3.0)

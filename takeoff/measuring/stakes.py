@@ -22,6 +22,7 @@ _CONCRETE = frozenset(
         "angle-doubtful",
         "depth-negative", "taper-twisted", "sweep-doubtful", "section-sloped", "section-doubtful", "cut-without-effect",
         "measured-one-way", "bodies-differ", "placement-missing", "second-kernel", "duplicate-global-id",
+        "malformed-global-id",
         "joints-left-open", "contact-lost",
         "override-found-again", "element-matched", "no-storey", "aggregation-loop", "declared-length-differs",
         "declared-area-differs", "declared-weight-differs", "mark-on-different-shapes",

@@ -28,6 +28,10 @@ from takeoff.told import counted
 NAMES_SHOWN = 5
 """Most names that one finding lists."""
 
+_GLOBAL_ID = re.compile(r"[0-9A-Za-z_$]{22}")
+"""The length and the alphabet of IfcGloballyUniqueId. That 128 bits leave the first character two bits only is not
+asked for: programs write others, and they tell elements apart as well."""
+
 _NEVER_CONCRETE = (
     *BAR_CLASSES, "IfcFeatureElement", "IfcDoor", "IfcWindow", "IfcFurnishingElement", "IfcDistributionElement",
     "IfcTransportElement", "IfcVirtualElement",
@@ -135,6 +139,7 @@ def _read(model: Any, source: Source, name: str, findings: list[Finding]) -> Mod
         *element_findings,
         *bar_findings,
         *_duplicates(elements, name),
+        *_malformed(elements, name),
         *_left_out(context, structure),
         *_other_classes(context),
     ]
@@ -250,6 +255,26 @@ def _duplicates(elements: dict[int, ElementFacts], name: str) -> list[Finding]:
         )
         for global_id, count in counts.items()
         if count > 1
+    ]
+
+
+def _malformed(elements: dict[int, ElementFacts], name: str) -> list[Finding]:
+    """One finding on elements whose GlobalId is none by the standard: other programs may not know them again."""
+    odd = [facts.global_id for facts in elements.values() if not _GLOBAL_ID.fullmatch(facts.global_id)]
+    if not odd:
+        return []
+    shown = ", ".join(odd[:NAMES_SHOWN])
+    more = f" and {len(odd) - NAMES_SHOWN} more" if len(odd) > NAMES_SHOWN else ""
+    return [
+        Finding(
+            "warning",
+            "malformed-global-id",
+            name,
+            odd[0],
+            f"{len(odd)} elements have no GlobalId, or one that is not as the standard has it: {shown}{more}; "
+            "ask for a new export",
+            "each measured under what the file has, without any under its number in the file (#...)",
+        )
     ]
 
 
