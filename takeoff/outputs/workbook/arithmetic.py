@@ -2,6 +2,7 @@
 
 import ast
 import operator
+import re
 from collections.abc import Callable
 
 _SIGNS: dict[type, Callable[[float, float], float]] = {
@@ -12,12 +13,14 @@ _SIGNS: dict[type, Callable[[float, float], float]] = {
     ast.Pow: operator.pow,
 }
 _LONGEST = 500
+_WORDS = re.compile(r"[A-DF-Za-df-z]")
+"""Letters of functions and cells, of which the common formulas are full: there is no need to parse them."""
 
 
 def plain_value(formula: str) -> float | None:
     """The value of a formula made of numbers, + - * / ^ and brackets only; None for any other."""
     text = formula.removeprefix("=").replace("^", "**").replace("%", "/100")
-    if len(text) > _LONGEST:
+    if len(text) > _LONGEST or _WORDS.search(text):
         return None
     try:
         value = _value(ast.parse(text.strip(), mode="eval").body)

@@ -50,11 +50,16 @@ def formula_mark(formula: str) -> str:
 
 
 class Seal(Struct, frozen=True):
-    """What the hidden cell of a row says: its kind with further words, and the marks by column."""
+    """What the hidden cell of a row says: its kind with further words, and the marks by column, as one text."""
 
     kind: str
     words: tuple[str, ...]
-    marks: tuple[str, ...]
+    text: str
+
+    @property
+    def marks(self) -> tuple[str, ...]:
+        """The marks by column."""
+        return tuple(self.text[at : at + 4] for at in range(0, len(self.text), 4))
 
 
 def seal_text(kind: str, words: Sequence[str], marks: Mapping[int, str], columns: int) -> str:
@@ -69,5 +74,4 @@ def read_seal(value: object) -> Seal | None:
     if found is None:
         return None
     kind, *words = found.group(1).split("|")
-    marks = found.group(2)
-    return Seal(kind, tuple(words), tuple(marks[at : at + 4] for at in range(0, len(marks), 4)))
+    return Seal(kind, tuple(words), found.group(2))

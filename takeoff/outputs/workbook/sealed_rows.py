@@ -1,16 +1,26 @@
 """Rows of an earlier workbook with what was written and what a person typed, told apart by the rows' marks."""
 
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from itertools import zip_longest
-from typing import Any
+from collections.abc import Iterator, Mapping, Sequence
 
 from msgspec import Struct, field
-from openpyxl.utils import get_column_letter
+from msgspec.structs import replace
 
 from takeoff.outputs.workbook.arithmetic import plain_value
 from takeoff.outputs.workbook.marks import BLANK, Seal, formula_mark, mark, read_seal
+from takeoff.outputs.workbook.package import Package
+from takeoff.outputs.workbook.stored_rows import (
+    FORMULA,
+    FORMULA_TAG,
+    LETTERS,
+    STYLE,
+    StoredCell,
+    column_of,
+    letters_of,
+    plain_text,
+)
 
+_MOST_MARKS = 1 << 17
 _FIGURE = re.compile(r"[+-]?[0-9]+(?:\.[0-9]+)?")
 
 
@@ -55,6 +65,31 @@ class CellValue(Struct, frozen=True):
 EMPTY = CellValue()
 
 
+class Cells(Mapping[str, CellValue]):
+    """The cells of a row by name, made when they are asked for: most rows of a long table are only compared."""
+
+    __slots__ = ("_columns", "_package", "_row", "_stored")
+
+    def __init__(
+        self, package: Package, row: Mapping[int, StoredCell], columns: Mapping[str, int], stored: bool
+    ) -> None:
+        self._package, self._row, self._columns, self._stored = package, row, columns, stored
+
+    def __getitem__(self, name: str) -> CellValue:
+        cell = self._row.get(self._columns[name])
+        return EMPTY if cell is None else cell_value(self._package, cell, self._stored)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._columns)
+
+    def __len__(self) -> int:
+        return len(self._columns)
+
+    def with_stored(self) -> "Cells":
+        """The same with the stored values of formulas."""
+        return Cells(self._package, self._row, self._columns, True)
+
+
 class SheetRow(Struct, frozen=True):
     """A row: `seal` None where a person wrote it; cells by the names of the heading row, and all others.
 
@@ -64,7 +99,7 @@ class SheetRow(Struct, frozen=True):
 
     number: int
     seal: Seal | None
-    cells: Mapping[str, CellValue]
+    cells: Cells
     typed: frozenset[str]
     more: Mapping[str, CellValue] = field(default_factory=dict)
 
@@ -77,60 +112,81 @@ class SheetRow(Struct, frozen=True):
         """Whether nothing stands in the row."""
         return all(cell.is_blank for cell in (*self.cells.values(), *self.more.values()))
 
+    def with_stored(self) -> "SheetRow":
+        """The row with the stored values of formulas, for a sheet that is read without them."""
+        return replace(self, cells=self.cells.with_stored())
 
-def sealed_rows(
-    formulas: Iterable[Sequence[Any]], values: Iterable[Sequence[object]] | None = None
-) -> Iterator[SheetRow]:
-    """Rows of a sheet from its cells with formulas and, where they matter, its stored values, from the top.
+
+def cell_value(package: Package, cell: StoredCell, stored: bool) -> CellValue:
+    """A cell as it stands in the package; the stored value of a formula only if it is `stored` that counts."""
+    formula = f"={plain_text(cell[FORMULA])}" if cell[FORMULA_TAG] else ""
+    return CellValue(package.value(cell) if stored or not formula else None, formula)
+
+
+def sealed_rows(package: Package, sheet: str, stored: bool = False) -> Iterator[SheetRow]:
+    """Rows of a sheet from the top; formulas have their stored values where `stored` says that they matter.
 
     Cells are named by the last heading row above (its words), before the first by their column letters.
     """
-    columns: dict[int, str] = {}
+    names: dict[int, str] = {}
+    columns: dict[str, int] = {}
     order: list[int | None] = []
     headings: dict[int, str] = {}
-    for number, row in enumerate(_rows(formulas, values), 1):
+    marks = _Marks(package)
+    expected = 1
+    for number, found in package.rows(sheet):
+        for blank in range(expected, number):
+            yield SheetRow(blank, None, Cells(package, {}, {}, stored), frozenset())
+        expected = number + 1
+        row = {column_of(cell[LETTERS]): cell for cell in found}
         # The marks stand behind everything that was written, whatever a person's note may look like.
         place, seal = next(
             (
-                (at, found)
-                for at in range(len(row) - 1, -1, -1)
-                if (found := read_seal(row[at].value)) is not None
+                (at, seal)
+                for at in reversed(row)
+                if (seal := read_seal(cell_value(package, row[at], stored).value)) is not None
             ),
             (-1, None),
         )
         if seal is not None and seal.kind == "head":
-            order = _aligned(seal, row[:place])
-            columns = {at: name for at, name in zip(order, seal.words, strict=False) if at is not None}
-            headings = {at: cell.text for at, cell in enumerate(row) if at != place and not cell.is_blank}
-        names = columns or {at: get_column_letter(at + 1) for at in range(len(row))}
-        cells = {names[at]: cell for at, cell in enumerate(row) if at in names and at != place}
-        more = {
-            headings.get(at, get_column_letter(at + 1)): cell
-            for at, cell in enumerate(row)
-            if at not in names and at != place and not cell.is_blank
-        }
+            written = {at: cell_value(package, cell, stored) for at, cell in row.items()}
+            order = _aligned(seal, [written.get(at, EMPTY) for at in range(place)])
+            names = {at: name for at, name in zip(order, seal.words, strict=False) if at is not None}
+            columns = {names[at]: at for at in sorted(names)}
+            headings = {at: cell.text for at, cell in written.items() if at != place and not cell.is_blank}
+        named = columns
+        if not columns:
+            named = {letters_of(at): at for at in range(max(row) + 1) if at != place}
+        more: dict[str, CellValue] = {}
+        for at in row if columns else ():
+            if at not in names and at != place:
+                cell = cell_value(package, row[at], stored)
+                if not cell.is_blank:
+                    more[headings.get(at, letters_of(at))] = cell
         typed = frozenset[str]()
         if seal is not None:
             places = order or range(len(seal.marks))
-            typed = frozenset(
-                names[at]
-                for at, written in zip(places, seal.marks, strict=False)
-                if at is not None and at in names and (row[at] if at < len(row) else EMPTY).mark != written
-            )
-        yield SheetRow(number, seal, cells, typed, more)
+            shown = [marks[row[at][STYLE:]] if at in row else BLANK for at in places]
+            if "".join(shown) != seal.text:
+                typed = frozenset(
+                    names[at] if names else letters_of(at)
+                    for at, mark, written in zip(places, shown, seal.marks, strict=False)
+                    if at is not None and mark != written
+                )
+        yield SheetRow(number, seal, Cells(package, row, named, stored), typed, more)
 
 
-def _rows(
-    formulas: Iterable[Sequence[Any]], values: Iterable[Sequence[object]] | None
-) -> Iterator[list[CellValue]]:
-    for cells, stored in zip_longest(formulas, values or (), fillvalue=()):
-        row = []
-        for cell, value in zip_longest(cells, stored):
-            if cell is not None and cell.data_type == "f":
-                row.append(CellValue(value, str(cell.value)))
-            else:
-                row.append(CellValue(None if cell is None else cell.value))
-        yield row
+class _Marks(dict[tuple[str, ...], str]):
+    """Marks by what stands in a cell after its letters, each made once."""
+
+    def __init__(self, package: Package) -> None:
+        self._package = package
+
+    def __missing__(self, content: tuple[str, str, str, str, str, str]) -> str:
+        if len(self) > _MOST_MARKS:
+            self.clear()
+        made = self[content] = cell_value(self._package, ("", *content), False).mark
+        return made
 
 
 def _aligned(seal: Seal, row: Sequence[CellValue]) -> list[int | None]:
@@ -152,8 +208,3 @@ def _aligned(seal: Seal, row: Sequence[CellValue]) -> list[int | None]:
             places[index] = before + 1
             del left[before + 1]
     return places
-
-
-def is_written(row: SheetRow) -> bool:
-    """Whether the row is one that a run wrote."""
-    return row.seal is not None and any(written != BLANK for written in row.seal.marks)

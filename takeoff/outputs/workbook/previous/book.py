@@ -1,14 +1,17 @@
 """An earlier bill opened and read sheet by sheet."""
 
-from collections.abc import Callable, Iterable, Iterator
-from contextlib import ExitStack, closing
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from xml.etree.ElementTree import ParseError
+from zipfile import BadZipFile
+from zlib import error as InflateError
 
+from takeoff.collector import collector_off
 from takeoff.findings import InputError
 from takeoff.outputs.workbook.book import BUILT, DECLARED, HANDLED, KEPT, SCORED, SHEETS
-from takeoff.outputs.workbook.cell_notes import read_comments
-from takeoff.outputs.workbook.previous.dimensions import DimensionReader, dimension_quantity
+from takeoff.outputs.workbook.package import Package
+from takeoff.outputs.workbook.previous.dimensions import DimensionReader
 from takeoff.outputs.workbook.previous.hand_sheets import is_written, read_hand_sheet
 from takeoff.outputs.workbook.previous.items import ItemReader
 from takeoff.outputs.workbook.previous.kept_sheet import KeptSheetReader
@@ -20,6 +23,17 @@ from takeoff.pricing.typed import HandSheet, TypedBill
 
 VALUED = ("Bill", "Summary", *BUILT, KEPT)
 """Sheets of which the values of formulas are read."""
+_FAULTS = (
+    BadZipFile,
+    InflateError,
+    ParseError,
+    KeyError,
+    IndexError,
+    ValueError,
+    NotImplementedError,
+    RuntimeError,
+)
+"""What a file that is no workbook, a damaged, locked or hostile one, makes the libraries raise."""
 OWN_SHEETS = (*SHEETS, *BUILT, KEPT, HANDLED, DECLARED, *SCORED)
 
 
@@ -29,51 +43,40 @@ def read_previous(path: Path) -> TypedBill:
     Raises InputError for what is no workbook, or none that this program wrote (a bill saved under another
     format loses the marks by which typed cells are known).
     """
-    import openpyxl
-
-    with ExitStack() as open_books:
-        try:
-            values = openpyxl.load_workbook(path, read_only=True, data_only=True)
-            open_books.enter_context(closing(values))
-            formulas = openpyxl.load_workbook(path, read_only=True)
-            open_books.enter_context(closing(formulas))
-            kept = KeptTexts(read_comments(path))
-        except OSError as error:
-            raise InputError(
-                f"{path}: cannot be read ({error.strerror or error}); name an earlier bill"
-            ) from error
-        except Exception as error:
-            raise InputError(f"{path}: is no workbook (.xlsx); name an earlier bill") from error
-        if "Bill" not in values.sheetnames or "Dimensions" not in values.sheetnames:
+    with collector_off(), opened(path) as package:
+        if "Bill" not in package.sheets or "Dimensions" not in package.sheets:
             raise InputError(
                 f"{path}: has no sheets Bill and Dimensions; name a bill that takeoff wrote, its sheets under their "
                 "own names"
             )
-        own = {name for name in values.sheetnames if name in OWN_SHEETS or is_written(formulas[name])}
+        own = {name for name in package.sheets if name in OWN_SHEETS or is_written(package, name)}
+        kept = KeptTexts({name: package.comments(name) for name in package.sheets})
         hand: list[HandSheet] = []
-        for name in values.sheetnames:
+        for name in package.sheets:
             if name not in own:
-                sheet, astray = read_hand_sheet(name, values[name], formulas[name], own)
+                sheet, astray = read_hand_sheet(package, name, own)
                 hand.append(sheet)
                 kept.texts += astray
-        rows = {name: _rows_of(name, formulas, values) for name in values.sheetnames if name in own}
+        rows = {name: sealed_rows(package, name, name in VALUED) for name in package.sheets if name in own}
         return _read(path, rows, kept, tuple(hand))
 
 
-def _rows_of(name: str, formulas: Any, values: Any) -> Iterable[SheetRow]:
-    """Rows of a sheet, with stored values only where a figure may hang on them: reading takes its time."""
-    if name in VALUED:
-        return sealed_rows(formulas[name].iter_rows(), values[name].iter_rows(values_only=True))
-    if name != "Dimensions":
-        return sealed_rows(formulas[name].iter_rows())
-    rows = list(sealed_rows(formulas[name].iter_rows()))
-    if any(row.seal is None and dimension_quantity(row) is None and not row.is_blank for row in rows):
-        return sealed_rows(formulas[name].iter_rows(), values[name].iter_rows(values_only=True))
-    return rows
+@contextmanager
+def opened(path: Path) -> Iterator[Package]:
+    """The workbook at `path`. Raises InputError where it cannot be read, then or while rows are taken from it."""
+    try:
+        with Package(path) as package:
+            yield package
+    except OSError as error:
+        raise InputError(
+            f"{path}: cannot be read ({error.strerror or error}); name an earlier bill"
+        ) from error
+    except _FAULTS as error:
+        raise InputError(f"{path}: is no workbook (.xlsx); name an earlier bill") from error
 
 
 def _read(
-    path: Path, rows: dict[str, Iterable[SheetRow]], kept: KeptTexts, hand: tuple[HandSheet, ...]
+    path: Path, rows: dict[str, Iterator[SheetRow]], kept: KeptTexts, hand: tuple[HandSheet, ...]
 ) -> TypedBill:
     """All sheets, those first on which others hang."""
     dimensions, prices = DimensionReader(path, kept), PriceReader(kept)
@@ -91,9 +94,9 @@ def _read(
         if name not in rows:
             continue
         if name in readers:
-            readers[name](iter(rows[name]))
+            readers[name](rows[name])
         else:
-            kept.rows(name, iter(rows[name]))
+            kept.rows(name, rows[name])
     if not items.items:
         raise InputError(
             f"{path}: holds no bill items with their marks; give the workbook as takeoff wrote it or as a "

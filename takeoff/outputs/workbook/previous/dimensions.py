@@ -29,11 +29,14 @@ class DimensionReader:
                 continue
             if not headed and row.seal is not None and row.seal.kind == "row":
                 raise headless(self.path, SHEET)
-            if not headed or row.is_blank:
+            if not headed or (row.seal is None and row.is_blank):
                 self.kept.row(row, SHEET, lambda row: f"row {row.number}")
                 continue
             key = row.cell("Item key").text
             quantity = dimension_quantity(row)
+            if quantity is None:
+                # A formula of a person's own: what it came to when a program saved it.
+                quantity = dimension_quantity(row.with_stored())
             if row.seal is None:
                 self._by_hand(row, key, quantity)
             else:
@@ -43,7 +46,8 @@ class DimensionReader:
 
     def _by_hand(self, row: SheetRow, key: str, quantity: float | None) -> None:
         if not key or quantity is None:
-            told = "; ".join(f"{name} {cell.text}" for name, cell in row.cells.items() if not cell.is_blank)
+            cells = row.with_stored().cells.items()
+            told = "; ".join(f"{name} {cell.text}" for name, cell in cells if not cell.is_blank)
             self.kept.keep(SHEET, f"row {row.number}", "row added by hand", told)
             return
         part = row.cell("Part").number
@@ -110,7 +114,7 @@ def item_quantity(quantities: Iterable[float], cell: CellValue) -> float:
 
 def _sized(row: SheetRow, name: str) -> float | None:
     """The size under a heading that ends in the unit of the bill."""
-    return next((cell.number for heading, cell in row.cells.items() if heading.split(" ")[0] == name), None)
+    return next((row.cell(heading).number for heading in row.cells if heading.split(" ")[0] == name), None)
 
 
 def _place(row: SheetRow) -> str:

@@ -1,13 +1,14 @@
 """A bill read back as one side of a comparison: its items, dimensions and elements as they stand in it."""
 
 from collections.abc import Iterator
-from contextlib import closing
 from pathlib import Path
 from typing import Any, get_type_hints
 
+from takeoff.collector import collector_off
 from takeoff.findings import InputError
 from takeoff.measuring.records import MeasuredPart
-from takeoff.outputs.workbook.previous.book import read_previous
+from takeoff.outputs.workbook.package import Package
+from takeoff.outputs.workbook.previous.book import opened, read_previous
 from takeoff.outputs.workbook.previous.dimensions import dimension_quantity
 from takeoff.outputs.workbook.records import ELEMENTS, all_fields
 from takeoff.outputs.workbook.sealed_rows import SheetRow, sealed_rows
@@ -20,21 +21,19 @@ from takeoff.pricing.unit_systems import METRIC, SIXTEENTH, SYSTEMS, UnitSystem,
 
 def read_bill(path: Path) -> Side:
     """The bill at `path` with everything that people typed into it. Raises InputError as `read_previous` does."""
-    import openpyxl
-
     typed = read_previous(path)
     system = SYSTEMS.get(typed.units, METRIC)
-    with closing(openpyxl.load_workbook(path, read_only=True)) as formulas:
+    with collector_off(), opened(path) as package:
 
         def rows(name: str) -> Iterator[SheetRow]:
-            if name not in formulas.sheetnames:
+            if name not in package.sheets:
                 raise InputError(f"{path}: the sheet {name} is missing; name a bill as takeoff wrote it")
-            found = sealed_rows(formulas[name].iter_rows())
+            found = sealed_rows(package, name)
             return (row for row in found if row.seal is not None and row.seal.kind == "row")
 
         parts = tuple(_part(row, system) for row in rows("Elements"))
         dimensions = tuple(_dimension(row) for row in rows("Dimensions"))
-        convention = _convention(path, formulas)
+        convention = _convention(path, package)
     items: dict[str, BilledItem] = {item.key: item for item in typed.items.values()}
     for number, hand in enumerate(typed.hand_items, 1):
         if hand.quantity is not None:
@@ -94,12 +93,12 @@ def _dimension(row: SheetRow) -> Dimension:
     )
 
 
-def _convention(path: Path, formulas: Any) -> str:
+def _convention(path: Path, package: Package) -> str:
     """Name and content of the convention, as Basis states them."""
     told: list[str] = []
-    if "Basis" not in formulas.sheetnames:
+    if "Basis" not in package.sheets:
         raise InputError(f"{path}: the sheet Basis is missing; name a bill as takeoff wrote it")
-    for row in sealed_rows(formulas["Basis"].iter_rows()):
+    for row in sealed_rows(package, "Basis"):
         cells = [cell.text for cell in row.cells.values()]
         if cells[:1] == ["Measuring convention"]:
             told.insert(0, cells[1])
