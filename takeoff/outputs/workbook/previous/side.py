@@ -1,6 +1,7 @@
 """A bill read back as one side of a comparison: its items, dimensions and elements as they stand in it."""
 
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any, get_type_hints
 
@@ -59,8 +60,7 @@ def read_bill(path: Path) -> Side:
 
 
 def _part(row: SheetRow, system: UnitSystem) -> MeasuredPart:
-    headings = {name: column.heading for name, column in all_fields(MeasuredPart, ELEMENTS)}
-    hints = get_type_hints(MeasuredPart)
+    headings, hints = _part_columns()
     made: dict[str, Any] = {}
     for name in MeasuredPart.__struct_fields__:
         cell = row.cell(headings[name])
@@ -78,6 +78,14 @@ def _part(row: SheetRow, system: UnitSystem) -> MeasuredPart:
         else:
             made[name] = value / system.factor(name.rpartition("_")[2])
     return MeasuredPart(**made)
+
+
+@cache
+def _part_columns() -> tuple[dict[str, str], dict[str, Any]]:
+    """Headings and types of the fields of a part."""
+    return {name: column.heading for name, column in all_fields(MeasuredPart, ELEMENTS)}, get_type_hints(
+        MeasuredPart
+    )
 
 
 def _dimension(row: SheetRow) -> Dimension:
