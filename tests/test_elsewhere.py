@@ -96,6 +96,7 @@ def test_a_library_costs_a_body_and_not_the_program_that_calls(
     monkeypatch.setattr(api, "measured", getattr(mischief, f"measured_{deed}"))
     path = _model(tmp_path / "model.ifc")
     found: list[api.Measured] = []
+    before = set(psutil.Process().children())  # other tests may have a browser or a cluster of their own
 
     def call() -> None:
         with pytest.warns(RuntimeWarning, match="everything is done again, with care"):
@@ -110,7 +111,7 @@ def test_a_library_costs_a_body_and_not_the_program_that_calls(
     assert volumes["C0"] != volumes["C0"]
     told = found[0].findings[found[0].findings["kind"] == "not-measured"]
     assert len(told) == 1
-    assert psutil.Process().children() == []
+    assert set(psutil.Process().children()) <= before
     assert not list((tmp_path / "scratch").iterdir())
 
 

@@ -18,7 +18,7 @@ def test_roles_methods_and_totals_are_told() -> None:
         ["foundation", "48.123", "-", "-", "-", "48.123"],
         ["all", "69.723", "7.407", "7.200", "3.300", "87.631"],
     ]
-    assert "13 elements in 13 parts" in lines
+    assert "13 elements in 13 parts, 1 of them no concrete" in lines
     assert "Formwork 107.17 m2" in lines
     assert "Reinforcement 6.254 t" in lines
     assert "6 pieces to lift in 2 shapes, 18.52 t" in lines
