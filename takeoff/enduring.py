@@ -4,7 +4,7 @@ from collections.abc import Hashable, Mapping
 from typing import TYPE_CHECKING
 
 from takeoff.isolation import notes
-from takeoff.isolation.patience import Overrun, overrun_words, patience
+from takeoff.isolation.patience import SHORT, Overrun, overrun_words, patience
 from takeoff.isolation.supervision import aside, careful, hung
 from takeoff.isolation.trial import tried
 from takeoff.isolation.workshop import Workshop
@@ -35,7 +35,7 @@ def measured_with_patience(prepared: Prepared, progress: Progress) -> Measured:
     from takeoff.isolation.copies import words_of
     from takeoff.isolation.spread import at_once
     from takeoff.measuring.measure import measure as measure_all
-    from takeoff.measuring.narrowing import SHORT, fault_over, measured_without_culprits, put_aside
+    from takeoff.measuring.narrowing import fault_over, measured_without_culprits, put_aside
 
     stock, limit = prepared.stock, prepared.settings.limit_seconds
 

@@ -13,6 +13,7 @@ from takeoff.cache.keys import digest_of
 from takeoff.cache.shelf import Shelf, question, shifted
 from takeoff.findings import Finding, InputError, NothingToMeasure
 from takeoff.isolation.host import Host
+from takeoff.isolation.patience import SHORT
 from takeoff.isolation.workshop import Workshop
 from takeoff.model_names import model_names, names_of
 from takeoff.reading.common_map import map_transforms
@@ -238,8 +239,6 @@ class _Source:
             return
         host = self._open()
         if host is not None:
-            from takeoff.geometry.workers import SHORT
-
             with contextlib.suppress(EOFError):  # the process has ended: whoever asks it next tells why
                 host.begin_origin(self._bodies(), transform, self._shop.limit_seconds * SHORT)
 

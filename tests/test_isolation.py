@@ -174,7 +174,7 @@ def _left_behind() -> list[psutil.Process]:
     return alive
 
 
-@pytest.mark.parametrize("share", [0.6, 0.024, 0.01])
+@pytest.mark.parametrize("share", [0.6, 0.023, 0.01])
 def test_a_bound_on_memory_from_outside_is_respected(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, share: float
 ) -> None:

@@ -92,9 +92,7 @@ def lumps(mesh: Mesh) -> list[Manifold]:
         return [whole]
     volumes = [part.volume() for part in parts]
     outer = [part for part, size in zip(parts, volumes, strict=True) if size > 0.0]
-    hollows = [mesh_of(part) for part, size in zip(parts, volumes, strict=True) if size < 0.0]
-    for hollow in hollows:
-        void = manifold(Mesh(hollow.vertices, np.ascontiguousarray(hollow.faces[:, ::-1]), hollow.labels))
+    for void in [_space(part) for part, size in zip(parts, volumes, strict=True) if size < 0.0]:
         met = {number: split(part, void) for number, part in enumerate(outer) if meet(part, void)}
         around = [number for number, cut in met.items() if proved(void.volume(), cut[0].volume(), 0.0)]
         # A cavity is one of the lump about it: a lump that lies within the cavity has nothing to lose.
@@ -130,8 +128,7 @@ def apart(solid: Manifold) -> list[Lump]:
     for cavity in shells:
         if cavity.volume() >= 0.0:
             continue
-        shape = mesh_of(cavity)
-        void = manifold(Mesh(shape.vertices, np.ascontiguousarray(shape.faces[:, ::-1]), shape.labels))
+        void = _space(cavity)
         around = [lump for lump in found if meet(lump.outer, void)]
         if len(around) > 1:
             around = [
@@ -142,6 +139,12 @@ def apart(solid: Manifold) -> list[Lump]:
         # A cavity is one of the lump about it: a lump that lies within the cavity has nothing to lose.
         min(around, key=lambda lump: lump.outer.volume()).cavities.append(cavity)
     return found
+
+
+def _space(cavity: Manifold) -> Manifold:
+    """The space that the shell of a cavity encloses, as a solid."""
+    shape = mesh_of(cavity)
+    return manifold(Mesh(shape.vertices, np.ascontiguousarray(shape.faces[:, ::-1]), shape.labels))
 
 
 def meet(one: Manifold, other: Manifold, gap: float = 0.0) -> bool:

@@ -96,20 +96,20 @@ def _remaining(solid: Manifold) -> list[list[Manifold]]:
     found = []
     for lump in apart(solid):
         area = sum(shell.surface_area() for shell in lump.shells)
-        if lump.volume > SPECK and 2.0 * lump.volume >= SHALLOW * area:
-            cavities = [
-                cavity
-                for cavity in lump.cavities
-                if -cavity.volume() > SPECK and -2.0 * cavity.volume() >= SHALLOW * cavity.surface_area()
-            ]
-            found.append([lump.outer, *cavities])
+        if lump.volume > SPECK and not _is_shallow(lump.volume, area):
+            sizes = [(cavity, -cavity.volume(), cavity.surface_area()) for cavity in lump.cavities]
+            kept = [one for one, size, about in sizes if size > SPECK and not _is_shallow(size, about)]
+            found.append([lump.outer, *kept])
     return found
 
 
 def is_film(piece: Manifold) -> bool:
     """Whether a solid is nothing or a film along a face: its mean depth is under `SHALLOW`."""
-    size = piece.volume()
-    return bool(size <= 0 or 2.0 * size < SHALLOW * piece.surface_area())
+    return _is_shallow(piece.volume(), piece.surface_area())
+
+
+def _is_shallow(size: float, area: float) -> bool:
+    return bool(size <= 0 or 2.0 * size < SHALLOW * area)
 
 
 def _mesh(solid: Manifold, labels: dict[int, int]) -> Mesh:

@@ -30,6 +30,7 @@ from takeoff.geometry.terrain_requests import TerrainRequest, TerrainResult
 from takeoff.geometry.tessellation import KERNELS
 from takeoff.geometry.worker import Job
 from takeoff.isolation.forking import ONE_THREAD, short_of_memory
+from takeoff.isolation.patience import SHORT
 from takeoff.isolation.spent import Spent
 
 if TYPE_CHECKING:
@@ -71,9 +72,6 @@ ENDING_SECONDS = 5.0
 
 TURNS = (KERNELS, KERNELS[1:], KERNELS[:1])
 """Kernels that may be asked at each try: either of them may be the one that breaks down over an element."""
-
-SHORT = 0.25
-"""Part of its bound that an element may take when it is tried again: one that hangs shall not cost all of it twice."""
 
 
 class _Slot(Struct, eq=False):

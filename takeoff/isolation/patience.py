@@ -9,6 +9,10 @@ from typing import Any
 
 from takeoff.isolation import notes
 
+SHORT = 0.25
+"""Part of its bound that a thing may take on a further try, where the first took all of it: one that hangs shall not
+cost all of it twice."""
+
 LOOKS = 10
 """How often within the shortest bound it is looked whether one is passed."""
 

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple, TypeVar
 from takeoff.findings import InputError
 from takeoff.isolation import notes
 from takeoff.isolation.copies import Breakdown, Copy, Lost, Outcome, first_outcome, words_of
-from takeoff.isolation.patience import Overrun
+from takeoff.isolation.patience import SHORT, Overrun
 
 Part = TypeVar("Part")
 
@@ -20,9 +20,6 @@ SMALLEST = 32
 
 SHARES = 8
 """Into how many a piece is divided that failed over nobody by name, and how many a process is given of all."""
-
-CONFIRMED = 0.25
-"""Part of its bound that a thing may take when it is known that one of a few took all of it."""
 
 MOST = 1000
 """Things that may be lost before the rest is given up."""
@@ -125,7 +122,7 @@ class _Search:
 
     def _divide(self, piece: _Piece, fault: Exception) -> None:
         """Smaller pieces of one that failed over nobody by name."""
-        share = CONFIRMED if isinstance(fault, Overrun) else piece.share
+        share = SHORT if isinstance(fault, Overrun) else piece.share
         size = -(-len(piece.wanted) // SHARES)
         for start in range(piece.wanted.start, piece.wanted.stop, size):
             self.todo.append(_Piece(range(start, min(start + size, piece.wanted.stop)), piece.again, share))

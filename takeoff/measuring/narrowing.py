@@ -8,7 +8,7 @@ from takeoff.findings import InputError
 from takeoff.geometry.solids import SolidResult
 from takeoff.isolation import notes
 from takeoff.isolation.copies import Lost, words_of
-from takeoff.isolation.patience import Overrun
+from takeoff.isolation.patience import SHORT, Overrun
 
 Result = TypeVar("Result")
 Result_co = TypeVar("Result_co", covariant=True)
@@ -20,9 +20,6 @@ LARGEST = 3
 MOST = 20
 SHARE = 0.05
 """Solids that may be put aside before the whole is given up: so many, or that part of all."""
-
-SHORT = 0.25
-"""Part of its bound that measuring may take when it is known to take too long over something."""
 
 
 class Work(Protocol[Result_co]):
